@@ -1,6 +1,7 @@
 package quantity
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 	"unicode"
@@ -74,8 +75,11 @@ func (e *Error) Error() string {
 	return e.Message() + "; " + e.Hint
 }
 
-// Message is [Error.Error] without the hint.
+// Message is [Error.Error] without the hint. Where there is a fix, that shows what was expected.
 func (e *Error) Message() string {
+	if e.Fix != "" {
+		return quote(e.Text) + " is " + e.Found
+	}
 	return quote(e.Text) + " is " + e.Found + " where " + e.Expected + " is needed"
 }
 
@@ -87,25 +91,27 @@ func (e *Error) Help() string {
 	return strings.ToUpper(e.Hint[:1]) + e.Hint[1:] + "."
 }
 
-// quote puts s in quotation marks for a message: what cannot be printed is escaped, and a long text is cut.
+// quote puts s in quotation marks for a message: what cannot be printed is escaped, and a long text is cut. A text with an
+// inch mark gets single ones.
 func quote(s string) string {
 	const most = 40
-	cut := ""
+	cut, mark := "", `"`
 	if utf8.RuneCountInString(s) > most {
 		s, cut = string([]rune(s)[:most]), "…"
 	}
+	if strings.Contains(s, `"`) {
+		mark = "'"
+	}
 	var b strings.Builder
-	b.WriteByte('"')
 	for i, r := range s {
 		switch {
 		case r == utf8.RuneError && !strings.HasPrefix(s[i:], "\uFFFD"):
-			b.WriteString(`\x` + strconv.FormatUint(uint64(s[i]), 16))
-		case r == '"' || unicode.IsPrint(r):
-			b.WriteRune(r) // an inch mark reads better bare
+			fmt.Fprintf(&b, `\x%02x`, s[i])
+		case r != '\\' && unicode.IsPrint(r):
+			b.WriteRune(r)
 		default:
 			b.WriteString(strings.Trim(strconv.QuoteRune(r), "'"))
 		}
 	}
-	b.WriteString(cut + `"`)
-	return b.String()
+	return mark + b.String() + cut + mark
 }

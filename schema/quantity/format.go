@@ -56,7 +56,7 @@ func (v Value) Format(p Prefs) string { return v.format(p, roundedDigits) }
 // differ also look different: rounded numbers get as many more digits as that takes.
 func FormatPair(v, w Value, p Prefs) (string, string) {
 	a, b := v.Format(p), w.Format(p)
-	for digits := roundedDigits + 1; a == b && !v.Equal(w) && digits <= 2*maxText; digits++ {
+	for digits := roundedDigits + 1; a == b && !v.Equal(w) && digits <= 2*MaxText; digits++ {
 		a, b = v.format(p, digits), w.format(p, digits)
 	}
 	if a == b && !v.Equal(w) {
@@ -74,8 +74,8 @@ func (v Value) format(p Prefs, digits int) string {
 		id = v.unit
 	}
 	if id == inches && v.unit == inches && strings.Contains(v.text, "/") {
-		number := strings.TrimSuffix(strings.Join(strings.FieldsFunc(v.text, isBlank), " "), "in")
-		return strings.TrimSuffix(number, " ") + " in"
+		number := strings.TrimSuffix(strings.TrimRight(v.text, " "), "in")
+		return strings.Join(strings.Fields(number), " ") + " in"
 	}
 	return v.rounded(id, digits) + " " + id.name()
 }

@@ -2,14 +2,14 @@ package quantity
 
 import (
 	"fmt"
-	"unicode/utf8"
+	"strings"
 )
 
-// Limits of a text. Every number of up to 18 digits fits an int64.
-const (
-	maxText   = 64 // bytes
-	maxDigits = 18
-)
+// MaxText is how many bytes a text may have.
+const MaxText = 64
+
+// maxDigits is how many digits a number may have, with those of its fraction: every such number fits an int64.
+const maxDigits = 18
 
 // Parse reads text as a quantity of dimension d. The text is a number and a unit of d, with or without blanks between and
 // around them:
@@ -17,8 +17,10 @@ const (
 //	3.4 m/min   0.25bar   -2 mm   1/8 in   1 1/4 in
 //
 // The number has an optional "-", digits, and optionally a point with digits on both sides. A fraction or a mixed number
-// may stand before the inch only. Blanks are spaces or no-break spaces (U+00A0, U+202F). Everything else is refused with an
-// [*Error].
+// may stand before the inch only. Blanks are plain spaces, so that what looks alike is alike. A text has at most 64 bytes
+// and 18 digits, and a temperature is not below absolute zero. Everything else is refused with an [*Error].
+//
+// Parse allocates only for an error, and for the rare number whose exact SI value does not fit two int64.
 func Parse(d Dimension, text string) (Value, error) {
 	number, unit, ok := scan(text)
 	if ok {
@@ -46,7 +48,7 @@ type number struct {
 
 // scan splits text into its number and its unit. It allocates nothing.
 func scan(text string) (num number, unit string, ok bool) {
-	if len(text) > maxText {
+	if len(text) > MaxText {
 		return num, "", false
 	}
 	i := skipBlanks(text, 0)
@@ -94,15 +96,7 @@ func scan(text string) (num number, unit string, ok bool) {
 		n = -n
 	}
 	num.amount = makeRat(n, d)
-	from, to := skipBlanks(text, i), len(text)
-	for to > from {
-		if r, size := utf8.DecodeLastRuneInString(text[from:to]); isBlank(r) {
-			to -= size
-			continue
-		}
-		break
-	}
-	return num, text[from:to], true
+	return num, strings.TrimRight(text[skipBlanks(text, i):], " "), true
 }
 
 // assemble makes a value of the parts that scan found.
@@ -131,22 +125,9 @@ func scanDigits(text string, i int, n int64) (value int64, end, count int) {
 
 func isDigit(c byte) bool { return '0' <= c && c <= '9' }
 
-func isBlank(r rune) bool { return r == ' ' || r == '\u00a0' || r == '\u202f' }
-
 func skipBlanks(text string, i int) int {
-	for i < len(text) {
-		if text[i] == ' ' {
-			i++
-			continue
-		}
-		if text[i] < utf8.RuneSelf {
-			break
-		}
-		r, size := utf8.DecodeRuneInString(text[i:])
-		if !isBlank(r) {
-			break
-		}
-		i += size
+	for i < len(text) && text[i] == ' ' {
+		i++
 	}
 	return i
 }

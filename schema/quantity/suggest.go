@@ -10,6 +10,8 @@ func unitError(d Dimension, number, unit string) *Error {
 	switch {
 	case !d.valid():
 		return e.say(Malformed, "read without a known dimension", "say which quantity is wanted")
+	case unit == "" && number != "" && d == DimRatio:
+		return e.say(BareNumber, "a number without a unit", shareHint(number))
 	case unit == "" && number != "":
 		return e.say(BareNumber, "a number without a unit", "add the unit: "+list)
 	case unit == "":
@@ -34,8 +36,7 @@ func unitError(d Dimension, number, unit string) *Error {
 	}
 	switch {
 	case sure && number != "":
-		e.say(UnknownUnit, found, "")
-		e.offer(UnknownUnit, found, number, name, "")
+		e.offer(UnknownUnit, found, number, name)
 	case sure:
 		e.say(UnknownUnit, found, "write "+quote(name))
 		e.Fix = name
@@ -49,12 +50,23 @@ func unitError(d Dimension, number, unit string) *Error {
 	return e
 }
 
+// shareHint shows both meanings of a bare number that should be in percent.
+func shareHint(number string) string {
+	if num, rest, ok := scan(number); ok && rest == "" {
+		if share, ok := decimal(num.amount.mul(rat{n: 100, d: 1}).big()); ok && num.amount.cmp(one) <= 0 && num.amount.sign() > 0 {
+			return "write " + quote(number+" %") + " or, if it is a share of 1, " + quote(share+" %")
+		}
+	}
+	return "add the unit, as in " + quote(number+" %")
+}
+
 // absolute returns the plain pressure unit in spellings such as "psia", "bar(a)" and "bar abs", else "".
 func absolute(unit string) string {
 	for _, mark := range []string{"absolute", "abs.", "abs", "(a)", "a"} {
-		base, ok := strings.CutSuffix(unit, mark)
-		if base = strings.TrimFunc(base, isBlank); ok && units[spellings[base]].dim == DimPressure {
-			return base
+		if base, ok := strings.CutSuffix(fold(unit), mark); ok {
+			if name, sure := nearest(DimPressure, base); sure {
+				return name
+			}
 		}
 	}
 	return ""
@@ -67,11 +79,13 @@ func nearest(d Dimension, typed string) (name string, sure bool) {
 	if full, ok := synonyms[plain]; ok {
 		plain = fold(full)
 	}
+	for spelling, id := range spellings {
+		if id.dim() == d && fold(spelling) == plain {
+			return id.name(), true
+		}
+	}
 	best := 3 // edits; more is no likeness
 	for _, u := range Units(d) {
-		if fold(u) == plain {
-			return u, true
-		}
 		if n := distance(plain, fold(u)); n < best && n < max(len(plain), len(u)) {
 			best, name = n, u
 		}
@@ -84,7 +98,7 @@ func fold(unit string) string {
 	return strings.ToLower(folder.Replace(unit))
 }
 
-var folder = strings.NewReplacer(" ", "", "\u00a0", "", "\u202f", "", "µ", "u", "μ", "u", "²", "2", "³", "3", "^", "",
+var folder = strings.NewReplacer(" ", "", "µ", "u", "μ", "u", "²", "2", "³", "3", "^", "",
 	"·", ".", "⋅", ".", "*", ".", "°", "deg", "º", "deg", "″", `"`, "”", `"`, "“", `"`)
 
 // synonyms are other names of units, as people and spreadsheets write them. They are not read, only recognized.
