@@ -40,7 +40,7 @@ func diagnose(d Dimension, text string) *Error {
 	switch {
 	case num.fraction && spellings[name] != inches:
 		const found = "a fraction of another unit than the inch"
-		if number, ok := decimal(num.amount.big()); ok {
+		if number, ok := num.amount.decimal(); ok {
 			e.offer(BadFraction, found, number, name)
 		} else {
 			e.say(BadFraction, found, "write a decimal number")

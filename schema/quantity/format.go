@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"math/big"
+	"strconv"
 	"strings"
 )
 
@@ -30,11 +31,11 @@ func (v Value) in(id unitID) string { return v.rounded(id, roundedDigits) + " " 
 
 // rounded returns the number of v in a unit, exact where [Value.In] would be and else with the given digits.
 func (v Value) rounded(id unitID, digits int) string {
-	r := id.fromSI(v.si).big()
-	if s, ok := decimal(r); ok && significant(s) <= exactDigits {
+	r := id.fromSI(v.si)
+	if s, ok := r.decimal(); ok && significant(s) <= exactDigits {
 		return s
 	}
-	return roundTo(r, digits)
+	return roundTo(r.big(), digits)
 }
 
 // Decimal returns the number of v in the named unit as an exact decimal without the unit: "3.175" for "1/8 in" in mm. It
@@ -44,7 +45,7 @@ func (v Value) Decimal(unit string) (string, bool) {
 	if err != nil {
 		return "", false
 	}
-	return decimal(id.fromSI(v.si).big())
+	return id.fromSI(v.si).decimal()
 }
 
 // Format returns v for a screen, in the unit that p names for its dimension. Where p names none, or none of that
@@ -53,13 +54,16 @@ func (v Value) Decimal(unit string) (string, bool) {
 func (v Value) Format(p Prefs) string { return v.format(p, roundedDigits) }
 
 // FormatPair is [Value.Format] for two values that are shown side by side, as before and after a change. Values that
-// differ also look different: rounded numbers get as many more digits as that takes.
+// differ also look different: rounded numbers get as many more digits as that takes. Equal values look alike, both as v.
 func FormatPair(v, w Value, p Prefs) (string, string) {
 	a, b := v.Format(p), w.Format(p)
-	for digits := roundedDigits + 1; a == b && !v.Equal(w) && digits <= 2*MaxText; digits++ {
+	if v.Equal(w) {
+		return a, a
+	}
+	for digits := roundedDigits + 1; a == b && digits <= 2*MaxText; digits++ {
 		a, b = v.format(p, digits), w.format(p, digits)
 	}
-	if a == b && !v.Equal(w) {
+	if a == b {
 		return v.Text(), w.Text()
 	}
 	return a, b
@@ -80,8 +84,36 @@ func (v Value) format(p Prefs, digits int) string {
 	return v.rounded(id, digits) + " " + id.name()
 }
 
-// decimal writes r as a plain decimal without zeros at its end, if it has a finite one.
-func decimal(r *big.Rat) (string, bool) {
+// decimal writes x as a plain decimal without zeros at its end, if it has a finite one.
+func (x rat) decimal() (string, bool) {
+	if x.d == 0 {
+		return bigDecimal(x.big())
+	}
+	ten, places := int64(1), 0
+	for ten%x.d != 0 {
+		if places == maxDigits {
+			return bigDecimal(x.big())
+		}
+		ten, places = ten*10, places+1
+	}
+	n, ok := mul64(abs(x.n), ten/x.d)
+	if !ok {
+		return bigDecimal(x.big())
+	}
+	digits := strconv.FormatInt(n, 10)
+	if missing := places + 1 - len(digits); missing > 0 {
+		digits = strings.Repeat("0", missing) + digits
+	}
+	if places > 0 {
+		digits = digits[:len(digits)-places] + "." + digits[len(digits)-places:]
+	}
+	if x.n < 0 {
+		digits = "-" + digits
+	}
+	return digits, true
+}
+
+func bigDecimal(r *big.Rat) (string, bool) {
 	places, ok := r.FloatPrec()
 	if !ok {
 		return "", false
@@ -107,7 +139,7 @@ func roundTo(r *big.Rat, digits int) string {
 	}
 	// FloatString rounds halves away from zero.
 	whole, _ := new(big.Rat).SetString(new(big.Rat).Mul(r, ten).FloatString(0))
-	s, _ := decimal(whole.Quo(whole, ten))
+	s, _ := bigDecimal(whole.Quo(whole, ten))
 	return s
 }
 

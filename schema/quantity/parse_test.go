@@ -244,6 +244,31 @@ func TestUnitErrors(t *testing.T) {
 	}
 }
 
+func TestKindsHaveNames(t *testing.T) {
+	seen := map[string]bool{}
+	for k := Malformed; k <= BelowAbsoluteZero; k++ {
+		if seen[k.String()] {
+			t.Errorf("two kinds are called %q", k)
+		}
+		seen[k.String()] = true
+	}
+}
+
+// A dimension that does not exist is nothing, and breaks nothing.
+func TestNoDimension(t *testing.T) {
+	for _, d := range []Dimension{DimNone, dimCount, 255} {
+		if d.SI() != "" || d.Example() != "" || d.Name() != "none" || d.String() != "no quantity" || Units(d) != nil {
+			t.Errorf("dimension %d is %v", d, d)
+		}
+	}
+	if d, ok := DimensionNamed("none"); ok {
+		t.Errorf("none is %v", d)
+	}
+	if _, ok := UnitDimension(""); ok {
+		t.Error("no unit has a dimension")
+	}
+}
+
 // The tables of units, dimensions and synonyms agree with each other.
 func TestTables(t *testing.T) {
 	for d := DimNone + 1; d < dimCount; d++ {

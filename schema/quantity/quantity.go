@@ -7,8 +7,8 @@
 //	v, err := quantity.Parse(quantity.DimSpeed, "3.4 m/min")
 //	v.Text()        // "3.4 m/min", as typed
 //	v.Canonical()   // "17/300 m/s", the exact value that digests are made of
-//	v.In("in/min")  // "133.9 in/min", for reading
-//	v.SI()          // 0.05666666666666667, for physics
+//	v.In("in/min")  // "133.9 in/min" and no error, for reading
+//	v.SI()          // 0.056666666666666664, for physics
 //
 // Code that knows what it holds uses the typed forms [Length], [Speed], [Pressure] and so on, so that a speed cannot be
 // compared with a power:

@@ -93,7 +93,7 @@ func (x rat) add(y rat) rat {
 		b, ok2 := mul64(y.n, x.d)
 		d, ok3 := mul64(x.d, y.d)
 		if ok1 && ok2 && ok3 {
-			if n := a + b; (n > a) == (b > 0) && n != math.MinInt64 {
+			if n := a + b; (n > a) == (b > 0) {
 				return makeRat(n, d)
 			}
 		}

@@ -53,7 +53,7 @@ func unitError(d Dimension, number, unit string) *Error {
 // shareHint shows both meanings of a bare number that should be in percent.
 func shareHint(number string) string {
 	if num, rest, ok := scan(number); ok && rest == "" {
-		if share, ok := decimal(num.amount.mul(rat{n: 100, d: 1}).big()); ok && num.amount.cmp(one) <= 0 && num.amount.sign() > 0 {
+		if share, ok := num.amount.mul(rat{n: 100, d: 1}).decimal(); ok && num.amount.cmp(one) <= 0 && num.amount.sign() > 0 {
 			return "write " + quote(number+" %") + " or, if it is a share of 1, " + quote(share+" %")
 		}
 	}
