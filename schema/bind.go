@@ -1,0 +1,273 @@
+package schema
+
+import (
+	"errors"
+	"fmt"
+	"reflect"
+	"regexp"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"fettle/schema/quantity"
+)
+
+// Bind reads the object n into the struct that into points to and returns every problem it meets. What could be read is kept,
+// so that a file with one bad value is still judged for the rest.
+func Bind(n *Node, into any) []Problem {
+	errs := &problems{}
+	errs.bind(n, into)
+	return errs.sorted()
+}
+
+func (p *problems) bind(n *Node, into any) {
+	v := reflect.ValueOf(into).Elem()
+	if n.Kind != Object {
+		p.here(RuleBadValue, n.At, fmt.Sprintf("found %s where an object belongs", n.Kind.Words()), "")
+		return
+	}
+	p.object(infoOf(v.Type()), v, n)
+}
+
+func (p *problems) object(info *typeInfo, v reflect.Value, n *Node) {
+	seen := make([]bool, len(info.fields))
+	for _, kid := range n.Kids {
+		at, ok := info.byName[kid.Key]
+		p.path = append(p.path, kid.Key)
+		switch {
+		case ok && !seen[at]: // a second one is reported as a duplicate by the parser; the first counts
+			seen[at] = true
+			f := &info.fields[at]
+			p.field(f, v.FieldByIndex(f.index), kid)
+		case !ok && info.rest >= 0 && (info.fields[info.rest].rest == "*" || strings.HasSuffix(kid.Key, info.fields[info.rest].rest)):
+			f := &info.fields[info.rest]
+			p.row(&f.spec, f.shape, v.FieldByIndex(f.index), kid)
+		case !ok:
+			p.here(RuleUnknownField, kid.KeyAt, fmt.Sprintf("%q is not a member here", kid.Key), info.suggest(kid.Key))
+		}
+		p.path = p.path[:len(p.path)-1]
+	}
+	for i, f := range info.fields {
+		if f.need && !seen[i] {
+			p.path = append(p.path, f.name)
+			p.here(RuleMissingField, Span{n.At.Start, n.At.Start + 1}, fmt.Sprintf("%q is missing", f.name), f.doc)
+			p.path = p.path[:len(p.path)-1]
+		}
+	}
+}
+
+func (info *typeInfo) suggest(key string) string {
+	names := make([]string, 0, len(info.fields))
+	for _, f := range info.fields {
+		if f.rest == "" && f.name != "$schema" {
+			names = append(names, f.name)
+		}
+	}
+	if near := Nearest(key, names); near != "" {
+		return fmt.Sprintf("Did you mean %q?", near)
+	}
+	return "Known here: " + strings.Join(names, ", ") + "."
+}
+
+func (p *problems) field(f *fieldInfo, v reflect.Value, n *Node) {
+	if !f.member {
+		p.value(&f.spec, f.shape, v, n)
+		return
+	}
+	at := n.At
+	if at.IsZero() {
+		at = Made // a tree that was made and never stood in a file
+	}
+	if n.Kind == Null && f.null {
+		v.Field(1).Set(reflect.ValueOf(at))
+		return
+	}
+	before := len(p.list)
+	p.value(&f.spec, f.shape, v.Field(0), n)
+	if len(p.list) == before || f.shape.kind >= isStruct { // a leaf with a problem stays absent: no rule may judge a value nobody wrote
+		v.Field(1).Set(reflect.ValueOf(at))
+	}
+}
+
+func (p *problems) value(sp *spec, sh *shape, v reflect.Value, n *Node) {
+	switch sh.kind {
+	case isQuantity:
+		p.quantity(sh, v, n)
+	case isRaw:
+		v.Set(reflect.ValueOf(n))
+	case isString:
+		if p.expect(n, String, "a string") && p.text(sp, n) {
+			v.SetString(n.Text)
+		}
+	case isBool:
+		if n.Kind != True && n.Kind != False {
+			p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected true or false", n.Kind.Words()), "")
+			return
+		}
+		v.SetBool(n.Kind == True)
+	case isInt:
+		whole, err := strconv.Atoi(n.Text)
+		if n.Kind != Digits || err != nil || whole < 0 || whole > 1e9 {
+			p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected a whole number without quotes", found(n)), "")
+			return
+		}
+		v.SetInt(int64(whole))
+	case isNumber:
+		float, err := strconv.ParseFloat(n.Text, 64)
+		if n.Kind != Digits || err != nil || float < 0 {
+			p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected a plain number, not negative and without quotes", found(n)), "")
+			return
+		}
+		v.Set(reflect.ValueOf(Number{n.Text, float}))
+	case isStruct:
+		if p.expect(n, Object, "an object") {
+			p.object(sh.info, v, n)
+		}
+	case isTable:
+		if !p.expect(n, Object, "an object") {
+			return
+		}
+		for _, kid := range n.Kids {
+			p.path = append(p.path, kid.Key)
+			p.row(sp, sh, v, kid)
+			p.path = p.path[:len(p.path)-1]
+		}
+	case isList:
+		p.items(sp, sh, v, n)
+	}
+}
+
+func (p *problems) row(sp *spec, sh *shape, v reflect.Value, n *Node) {
+	row := reflect.New(sh.typ.Elem()).Elem()
+	row.Field(0).SetString(n.Key)
+	row.Field(1).Set(reflect.ValueOf(n.KeyAt))
+	row.Field(3).Set(reflect.ValueOf(n.At))
+	before := len(p.list)
+	p.value(&spec{one: sp.one}, sh.elem, row.Field(2), n)
+	if len(p.list) == before || sh.elem.kind >= isStruct {
+		v.Set(reflect.Append(v, row))
+	}
+}
+
+func (p *problems) items(sp *spec, sh *shape, v reflect.Value, n *Node) {
+	if !p.expect(n, Array, "a list") {
+		return
+	}
+	if sp.size > 0 && len(n.Kids) != sp.size {
+		p.here(RuleBadValue, n.At, fmt.Sprintf("found a list of %d; expected %d items", len(n.Kids), sp.size), "")
+		return
+	}
+	list := reflect.MakeSlice(sh.typ, len(n.Kids), len(n.Kids))
+	for i, kid := range n.Kids {
+		p.path = append(p.path, "["+strconv.Itoa(i)+"]")
+		p.value(sp, sh.elem, list.Index(i), kid)
+		p.path = p.path[:len(p.path)-1]
+	}
+	v.Set(list)
+}
+
+func (p *problems) expect(n *Node, kind Kind, words string) bool {
+	if n.Kind == kind {
+		return true
+	}
+	p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected %s", found(n), words), "")
+	return false
+}
+
+func found(n *Node) string {
+	switch n.Kind {
+	case Digits:
+		return n.Text
+	case String:
+		return strconv.Quote(n.Text)
+	}
+	return n.Kind.Words()
+}
+
+func (p *problems) quantity(sh *shape, v reflect.Value, n *Node) {
+	switch n.Kind {
+	case String:
+	case Digits:
+		p.here(RuleBareNumber, n.At, fmt.Sprintf("%s has no unit; %s is text with its unit", n.Text, sh.dim), fmt.Sprintf("Write it like %q.", sh.dim.Example()))
+		return
+	default:
+		p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected %s such as %q", found(n), sh.dim, sh.dim.Example()), "")
+		return
+	}
+	err := v.Addr().Interface().(quantity.Setter).Set(n.Text)
+	if err == nil {
+		return
+	}
+	var bad *quantity.Error
+	if !errors.As(err, &bad) {
+		p.here(RuleBadValue, n.At, err.Error(), "")
+		return
+	}
+	rule := RuleBadValue
+	switch bad.Kind {
+	case quantity.BareNumber:
+		rule = RuleBareNumber
+	case quantity.UnknownUnit:
+		rule = RuleUnknownUnit
+	case quantity.WrongDimension:
+		rule = RuleWrongDimension
+	}
+	p.here(rule, n.At, bad.Message(), bad.Help())
+}
+
+// text checks a string against the words or the form that its tag asks for.
+func (p *problems) text(sp *spec, n *Node) bool {
+	if sp.one != nil {
+		for _, word := range sp.one {
+			if n.Text == word {
+				return true
+			}
+		}
+		help := "One of: " + strings.Join(sp.one, ", ") + "."
+		if near := Nearest(n.Text, sp.one); near != "" {
+			help = fmt.Sprintf("Did you mean %q? ", near) + help
+		}
+		p.here(RuleBadValue, n.At, fmt.Sprintf("%q is not a word known here", n.Text), help)
+		return false
+	}
+	form, ok := forms()[sp.form]
+	if !ok || form.match(n.Text) {
+		return true
+	}
+	p.here(RuleBadValue, n.At, fmt.Sprintf("found %q; expected %s", n.Text, form.words), form.help)
+	return false
+}
+
+// A form is a pattern that strings of one sort keep to. The pattern goes into the published JSON Schemas as it stands.
+type form struct {
+	pattern, words, help string
+	match                func(string) bool
+}
+
+// namePattern is what names of machines, materials, gases and variants look like.
+const namePattern = `^[a-z0-9]+(-[a-z0-9]+)*$`
+
+// timePattern is RFC 3339 in UTC with whole seconds: the one way fettle writes a time into a record.
+const timePattern = `^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z$`
+
+var forms = sync.OnceValue(func() map[string]form {
+	table := map[string]form{
+		"name":   {pattern: namePattern, words: "a name of a-z, 0-9 and hyphens", help: "Names stand in ids and file names, so they are kept plain."},
+		"digest": {pattern: `^[0-9a-f]{64}$`, words: "a digest of 64 hex digits"},
+		"id32":   {pattern: `^[0-9a-f]{32}$`, words: "an identity of 32 hex digits", help: "fettle init makes one."},
+		"time":   {pattern: timePattern, words: `a time in UTC such as "2026-07-14T09:12:05Z"`},
+		"id":     {pattern: `^[a-z0-9-]+/[a-z0-9-]+/[a-z0-9-]+/[0-9.]+mm(/[a-z0-9-]+){0,2}$`, words: `an id such as "bay-2/carbon-steel/oxygen/3mm"`},
+		"line":   {pattern: `^[^\x00-\x1f\x7f]*$`, words: "one line of text without control characters"},
+		"filled": {pattern: `^[^\x00-\x1f\x7f]*[^\x00-\x20\x7f][^\x00-\x1f\x7f]*$`, words: "one line of text"},
+	}
+	for name, f := range table {
+		f.match = regexp.MustCompile(f.pattern).MatchString
+		if name == "time" {
+			shape := f.match
+			f.match = func(s string) bool { _, err := time.Parse(time.RFC3339, s); return err == nil && shape(s) }
+		}
+		table[name] = f
+	}
+	return table
+})

@@ -1,0 +1,129 @@
+package schema
+
+import (
+	"fmt"
+	"reflect"
+	"sort"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// A File is one file of a library as it was read. Value is nil where the file is no JSON object or its kind is not known.
+type File struct {
+	Path     string // from the root of the library, with slashes
+	Data     []byte
+	Root     *Node
+	Kind     string
+	Value    any // *Settings, *Machine, *ConditionSet or a record [Body]
+	Problems []Problem
+	lines    []int // offsets of line starts, made when first asked for
+}
+
+// ReadFile reads one JSON file of a library. It never fails: what is wrong is in Problems, what could be read is in Value.
+func ReadFile(path string, data []byte) *File {
+	f := &File{Path: path, Data: data}
+	errs := &problems{}
+	defer func() { f.Problems = errs.sorted() }()
+	f.Root = parse(data, errs)
+	if f.Root == nil {
+		return f
+	}
+	if f.Root.Kind != Object {
+		errs.add(RuleBadValue, f.Root.At, "", fmt.Sprintf("found %s; a file of a library is an object in braces", f.Root.Kind.Words()), "")
+		f.Root = nil
+		return f
+	}
+	f.Kind = f.Root.Str("kind")
+	t, ok := structOf(f.Kind)
+	if !ok {
+		f.unknownKind(errs)
+		return f
+	}
+	into := reflect.New(t)
+	errs.bind(f.Root, into.Interface())
+	f.Value = into.Interface()
+	if n := f.Root.Get("format"); n != nil && n.Kind == Digits && n.Text != "1" {
+		errs.add(RuleBadValue, n.At, "format", fmt.Sprintf("format %s is not known; this fettle reads format 1", n.Text), "The file may be of a newer fettle: fettle version")
+	}
+	return f
+}
+
+func (f *File) unknownKind(errs *problems) {
+	n := f.Root.Get("kind")
+	if n == nil {
+		errs.add(RuleMissingField, Span{f.Root.At.Start, f.Root.At.Start + 1}, "kind", `"kind" is missing`, `It says what the file is, such as "condition-set".`)
+		return
+	}
+	kinds := []string{"library", "machine", "condition-set"}
+	for kind := range recordTypes {
+		kinds = append(kinds, kind)
+	}
+	sort.Strings(kinds)
+	help := "One of: " + strings.Join(kinds, ", ") + "."
+	if near := Nearest(n.Text, kinds); near != "" {
+		help = fmt.Sprintf("Did you mean %q? ", near) + help
+	}
+	errs.add(RuleBadValue, n.At, "kind", fmt.Sprintf("%s is not a kind of file known here", found(n)), help)
+}
+
+// Position returns line and column of a byte offset, both from 1; columns count code points.
+func (f *File) Position(offset int) (line, column int) {
+	if f.lines == nil {
+		f.lines = []int{0}
+		for i, c := range f.Data {
+			if c == '\n' {
+				f.lines = append(f.lines, i+1)
+			}
+		}
+	}
+	offset = min(max(offset, 0), len(f.Data))
+	line = sort.SearchInts(f.lines, offset+1)
+	return line, utf8.RuneCount(f.Data[f.lines[line-1]:offset]) + 1
+}
+
+// Line returns the text of a line, from 1, without its end.
+func (f *File) Line(line int) string {
+	f.Position(0)
+	if line < 1 || line > len(f.lines) {
+		return ""
+	}
+	end := len(f.Data)
+	if line < len(f.lines) {
+		end = f.lines[line] - 1
+	}
+	return strings.TrimSuffix(string(f.Data[f.lines[line-1]:end]), "\r")
+}
+
+// canonicalNode writes a tree as RFC 8785 does.
+func canonicalNode(n *Node) []byte {
+	out := jsontext.Value(appendNode(nil, n))
+	if err := out.Canonicalize(); err != nil {
+		panic("schema: canonical form is not JSON: " + err.Error())
+	}
+	return out
+}
+
+// DigestLines is the digest of a roster or people file: of its normalised lines, as the signature package gives them.
+func DigestLines(kind string, lines []string) Digest {
+	return DigestOf(canonicalNode(&Node{Kind: Object, Kids: []*Node{
+		{Kind: Digits, Key: "canon", Text: "1"}, {Kind: String, Key: "kind", Text: kind}, withKey("lines", List(lines))}}))
+}
+
+// List makes a list of strings.
+func List(items []string) *Node {
+	n := &Node{Kind: Array}
+	for _, item := range items {
+		n.Kids = append(n.Kids, Text(item))
+	}
+	return n
+}
+
+func withKey(key string, n *Node) *Node { n.Key = key; return n }
+
+// Digest returns the digest of the settings: of all that is no note.
+func (s *Settings) Digest() Digest { return DigestOf(canonical(s)) }
+
+// Digest returns the digest of the whole machine profile, limits and rack included.
+func (m *Machine) Digest() Digest { return DigestOf(canonical(m)) }

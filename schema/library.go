@@ -1,0 +1,283 @@
+package schema
+
+import (
+	"fmt"
+	"path"
+	"runtime"
+	"slices"
+	"sort"
+	"strings"
+	"sync"
+
+	"fettle/schema/quantity"
+)
+
+// Names of files at the root of a library.
+const (
+	SettingsFile = "fettle.json"
+	RosterFile   = "approvers"
+	PeopleFile   = "people"
+)
+
+// A Source is a snapshot of a library: the work tree, what is about to be committed, or a commit. Paths are relative to the root
+// of the library, with slashes.
+type Source interface {
+	Files() []string
+	Read(path string) ([]byte, error)
+}
+
+// A Recipe is one condition where it stands in a library.
+type Recipe struct {
+	ID    ID
+	File  *File
+	Set   *ConditionSet
+	Index int // in the conditions of the set
+	*Condition
+	Composition Table[quantity.Ratio]
+	digest      Digest
+	once        sync.Once
+}
+
+// Values returns all that makes up the recipe, as records keep it.
+func (r *Recipe) Values() *Values {
+	return &Values{Machine: r.Set.Machine, Material: r.Set.Material, Grade: r.Set.Grade, Gas: r.Set.Gas,
+		Composition: r.Composition, Condition: *r.Condition}
+}
+
+// Digest returns the digest of the recipe.
+func (r *Recipe) Digest() Digest {
+	r.once.Do(func() { r.digest = r.Values().Digest() })
+	return r.digest
+}
+
+// FieldPath turns a path inside the condition into one from the root of the file.
+func (r *Recipe) FieldPath(field string) string {
+	return fmt.Sprintf("conditions[%d].%s", r.Index, field)
+}
+
+// Placed is a machine profile or the settings with its file.
+type Placed[T any] struct {
+	File  *File
+	Value *T
+}
+
+// A Library is a snapshot that was read: everything but the records.
+type Library struct {
+	Settings Placed[Settings]
+	Machines map[string]Placed[Machine]
+	Sets     []Placed[ConditionSet] // by path
+	Recipes  []*Recipe              // by ID
+	Files    []*File                // every JSON file outside records/, by path
+	Roster   []byte                 // the file approvers, nil where there is none
+	People   []byte                 // the file people, nil where there is none
+	byID     map[ID]*Recipe
+}
+
+// ReadLibrary reads the snapshot. The error is about reading the source; what is wrong with the content is in the files' Problems.
+func ReadLibrary(src Source) (*Library, error) {
+	lib := &Library{Machines: map[string]Placed[Machine]{}, byID: map[ID]*Recipe{}}
+	var paths []string
+	for _, p := range src.Files() {
+		switch {
+		case p == SettingsFile, (strings.HasPrefix(p, "machines/") || strings.HasPrefix(p, "sets/")) && strings.HasSuffix(p, ".json"):
+			paths = append(paths, p)
+		case p == RosterFile || p == PeopleFile:
+			data, err := src.Read(p)
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", p, err)
+			}
+			if data == nil {
+				data = []byte{}
+			}
+			if p == RosterFile {
+				lib.Roster = data
+			} else {
+				lib.People = data
+			}
+		}
+	}
+	sort.Strings(paths)
+	if err := lib.read(src, paths); err != nil {
+		return nil, err
+	}
+	for _, f := range lib.Files {
+		lib.place(f)
+	}
+	for _, set := range lib.Sets {
+		lib.placeConditions(set)
+	}
+	slices.SortStableFunc(lib.Recipes, func(a, b *Recipe) int { return a.ID.Compare(b.ID) })
+	return lib, nil
+}
+
+// read reads all files, a few at a time.
+func (lib *Library) read(src Source, paths []string) error {
+	lib.Files = make([]*File, len(paths))
+	errs := make([]error, len(paths))
+	work := make(chan int)
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(paths)) {
+		wait.Go(func() {
+			for i := range work {
+				data, err := src.Read(paths[i])
+				if err != nil {
+					errs[i] = fmt.Errorf("%s: %w", paths[i], err)
+					continue
+				}
+				lib.Files[i] = ReadFile(paths[i], data)
+			}
+		})
+	}
+	for i := range paths {
+		work <- i
+	}
+	close(work)
+	wait.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// place puts a file where its path says it belongs, and reports one that is of another kind.
+func (lib *Library) place(f *File) {
+	want := "condition-set"
+	switch {
+	case f.Path == SettingsFile:
+		want = "library"
+	case strings.HasPrefix(f.Path, "machines/"):
+		want = "machine"
+	}
+	if f.Kind != want {
+		if f.Value != nil {
+			n := f.Root.Get("kind")
+			f.report(RuleMisplacedFile, n.At, "kind", fmt.Sprintf("a file of kind %q here; %s holds files of kind %q", f.Kind, dirOf(f.Path), want), "Move the file to where its kind belongs.")
+		}
+		return
+	}
+	switch v := f.Value.(type) {
+	case *Settings:
+		lib.Settings = Placed[Settings]{f, v}
+	case *Machine:
+		lib.placeMachine(f, v)
+	case *ConditionSet:
+		lib.Sets = append(lib.Sets, Placed[ConditionSet]{f, v})
+		if v.Machine.Set() && !strings.HasPrefix(f.Path, "sets/"+v.Machine.V+"/") {
+			f.report(RuleMisplacedFile, v.Machine.At, "machine", fmt.Sprintf("the set is of machine %q and lies in %s", v.Machine.V, dirOf(f.Path)),
+				"It belongs below sets/"+v.Machine.V+"/.")
+		}
+	}
+}
+
+func (lib *Library) placeMachine(f *File, m *Machine) {
+	if !m.Name.Set() {
+		return
+	}
+	if f.Path != "machines/"+m.Name.V+".json" {
+		f.report(RuleMisplacedFile, m.Name.At, "name", fmt.Sprintf("the machine is called %q and the file %s", m.Name.V, path.Base(f.Path)),
+			"It belongs in machines/"+m.Name.V+".json.")
+	}
+	if first, ok := lib.Machines[m.Name.V]; ok {
+		f.report(RuleDuplicateID, m.Name.At, "name", fmt.Sprintf("machine %q stands in %s already", m.Name.V, first.File.Path), "Keep one of the two.")
+		return
+	}
+	lib.Machines[m.Name.V] = Placed[Machine]{f, m}
+}
+
+func (lib *Library) placeConditions(set Placed[ConditionSet]) {
+	s := set.Value
+	var mix Table[quantity.Ratio]
+	if lib.Settings.Value != nil {
+		mix, _ = lib.Settings.Value.Gases.Get(s.Gas.V)
+	}
+	for i := range s.Conditions.V {
+		c := &s.Conditions.V[i]
+		field := fmt.Sprintf("conditions[%d].", i)
+		if !c.Thickness.Set() || !s.Machine.Set() || !s.Material.Set() || !s.Gas.Set() {
+			continue // reported as missing or unreadable already
+		}
+		r := &Recipe{File: set.File, Set: s, Index: i, Condition: c, Composition: mix}
+		id, ok := r.Values().ID()
+		switch {
+		case !ok:
+			set.File.report(RuleBadValue, c.Thickness.At, field+"thickness", fmt.Sprintf("%s is no finite decimal in mm, so it has no id", c.Thickness.V.Text()), "Write the thickness in mm, as it is measured.")
+			continue
+		case c.Thickness.V.Sign() <= 0:
+			set.File.report(RuleBadValue, c.Thickness.At, field+"thickness", fmt.Sprintf("a plate of %s does not exist", c.Thickness.V.Text()), "")
+			continue
+		case slices.Contains(Processes, id.Variant):
+			set.File.report(RuleBadValue, c.Variant.At, field+"variant", fmt.Sprintf("%q is the name of a process", id.Variant), `Use "process", or another name for the variant.`)
+			continue
+		}
+		r.ID = id
+		if first, ok := lib.byID[id]; ok {
+			line, _ := first.File.Position(first.Thickness.At.Start)
+			set.File.report(RuleDuplicateID, c.Thickness.At, field+"thickness", fmt.Sprintf("%s stands in %s:%d already", id, first.File.Path, line), "Keep one, or tell them apart by a variant.")
+			continue
+		}
+		lib.byID[id] = r
+		lib.Recipes = append(lib.Recipes, r)
+	}
+}
+
+func (f *File) report(rule string, at Span, field, message, help string) {
+	f.Problems = append(f.Problems, Problem{Rule: rule, At: at, Field: field, Message: message, Help: help})
+	slices.SortStableFunc(f.Problems, func(a, b Problem) int { return a.At.Start - b.At.Start })
+}
+
+func dirOf(p string) string {
+	if dir := path.Dir(p); dir != "." {
+		return dir + "/"
+	}
+	return "the root of the library"
+}
+
+// Recipe returns the condition with this id, or nil.
+func (lib *Library) Recipe(id ID) *Recipe { return lib.byID[id] }
+
+// Machine returns the profile of a machine, or nil.
+func (lib *Library) Machine(name string) *Machine { return lib.Machines[name].Value }
+
+// Policy returns what the settings ask of a change; without settings the defaults, which are the strict side.
+func (lib *Library) Policy() Policy {
+	if lib.Settings.Value == nil {
+		return Policy{}
+	}
+	return lib.Settings.Value.Policy.V
+}
+
+// Prefs are the units for screens.
+func (lib *Library) Prefs() quantity.Prefs {
+	if lib.Settings.Value == nil {
+		return nil
+	}
+	return lib.Settings.Value.Display.V.Prefs()
+}
+
+// BaseMaterial returns the known material that name is judged as, and whether it is known at all.
+func (lib *Library) BaseMaterial(name string) (string, bool) {
+	if slices.Contains(Materials, name) {
+		return name, true
+	}
+	if lib.Settings.Value != nil {
+		if own, ok := lib.Settings.Value.Materials.Get(name); ok && slices.Contains(Materials, own.Base.V) {
+			return own.Base.V, true
+		}
+	}
+	return "", false
+}
+
+// Families returns the recipes by family, each ordered by thickness, families by name.
+func (lib *Library) Families() [][]*Recipe {
+	var out [][]*Recipe
+	for _, r := range lib.Recipes { // sorted by everything but thickness first
+		if n := len(out); n > 0 && out[n-1][0].ID.Family() == r.ID.Family() {
+			out[n-1] = append(out[n-1], r)
+			continue
+		}
+		out = append(out, []*Recipe{r})
+	}
+	return out
+}
