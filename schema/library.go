@@ -281,3 +281,13 @@ func (lib *Library) Families() [][]*Recipe {
 	}
 	return out
 }
+
+// MachineNames returns the names of the machines, sorted.
+func (lib *Library) MachineNames() []string {
+	names := make([]string, 0, len(lib.Machines))
+	for name := range lib.Machines {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	return names
+}

@@ -1,0 +1,132 @@
+package history
+
+import (
+	"fmt"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"fettle/schema"
+)
+
+// A Ledger is all records of one snapshot.
+type Ledger struct {
+	Records  []*schema.Record // by path, that is by time
+	byDigest map[schema.Digest]*schema.Record
+}
+
+// ReadLedger reads the records of a snapshot, a few at a time. The error is about reading; what is wrong with a record is in its
+// Problems, and a record with problems counts for nothing.
+func ReadLedger(src schema.Source) (*Ledger, error) {
+	var paths []string
+	for _, path := range src.Files() {
+		if schema.IsRecordPath(path) {
+			paths = append(paths, path)
+		}
+	}
+	slices.Sort(paths)
+	records := make([]*schema.Record, len(paths))
+	errs := make([]error, len(paths))
+	work := make(chan int)
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(paths)) {
+		wait.Go(func() {
+			for i := range work {
+				data, err := src.Read(paths[i])
+				if err != nil {
+					errs[i] = fmt.Errorf("%s: %w", paths[i], err)
+					continue
+				}
+				records[i] = schema.ReadRecord(paths[i], data)
+			}
+		})
+	}
+	for i := range paths {
+		work <- i
+	}
+	close(work)
+	wait.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return NewLedger(records), nil
+}
+
+// NewLedger makes a ledger of records that were read already.
+func NewLedger(records []*schema.Record) *Ledger {
+	l := &Ledger{Records: records, byDigest: make(map[schema.Digest]*schema.Record, len(records))}
+	for _, r := range records {
+		if r.Body == nil {
+			continue
+		}
+		if r.Path != r.WantPath() {
+			r.Problems = append(r.Problems, schema.Problem{Rule: RuleRecordAltered, Message: "the name of the record does not fit its content; its content asks for " + r.WantPath(),
+				Help: "Somebody edited or renamed it. The version that was saved: git log -- " + r.Path})
+			continue
+		}
+		l.byDigest[r.Digest] = r
+	}
+	return l
+}
+
+// Rules about the trail itself.
+const (
+	RuleRecordAltered = "record-altered"
+	RuleRecordRemoved = "record-removed"
+)
+
+// Sound reports whether a record can count at all: readable, without a problem, named after its content.
+func Sound(r *schema.Record) bool { return r != nil && r.Body != nil && len(r.Problems) == 0 }
+
+// Get returns the sound record with this digest, or nil.
+func (l *Ledger) Get(digest schema.Digest) *schema.Record {
+	if r := l.byDigest[digest]; Sound(r) {
+		return r
+	}
+	return nil
+}
+
+// Find resolves what a person types for a record: its digest or the beginning of it, from 4 hex digits on, or its file name.
+func (l *Ledger) Find(typed string) (*schema.Record, error) {
+	typed = strings.TrimSuffix(typed[strings.LastIndex(typed, "/")+1:], ".json")
+	prefix := typed[strings.LastIndex(typed, "-")+1:]
+	if len(prefix) < 4 || strings.Trim(prefix, "0123456789abcdef") != "" {
+		return nil, fmt.Errorf("%q names no record: give 4 or more of its hex digits, or its file name", typed)
+	}
+	var found []*schema.Record
+	for digest, r := range l.byDigest {
+		if strings.HasPrefix(string(digest), prefix) {
+			found = append(found, r)
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return nil, fmt.Errorf("there is no record %s here", prefix)
+	}
+	return nil, fmt.Errorf("%d records begin with %s; give more digits", len(found), prefix)
+}
+
+// Bodies returns the sound records of one body type with their records, in order of time.
+func Bodies[B schema.Body](l *Ledger) []struct {
+	Record *schema.Record
+	Body   B
+} {
+	var out []struct {
+		Record *schema.Record
+		Body   B
+	}
+	for _, r := range l.Records {
+		if body, ok := r.Body.(B); ok && Sound(r) {
+			out = append(out, struct {
+				Record *schema.Record
+				Body   B
+			}{r, body})
+		}
+	}
+	return out
+}

@@ -1,0 +1,177 @@
+package history
+
+import (
+	"slices"
+
+	"fettle/schema"
+)
+
+// A Status says how a condition stands to what is in force.
+type Status string
+
+// The statuses of a condition.
+const (
+	Approved   Status = "approved"
+	Changed    Status = "changed"    // another recipe is in force
+	New        Status = "new"        // nothing was ever approved
+	Removed    Status = "removed"    // a recipe is in force and the condition is gone
+	Rejected   Status = "rejected"   // this very recipe was rejected
+	Stale      Status = "stale"      // approved, and a value of the machine changed since
+	Contested  Status = "contested"  // decisions contradict each other
+	Superseded Status = "superseded" // approved once, and another recipe since
+)
+
+// A Position is where one subject stands: its content in the library against what is in force.
+type Position struct {
+	Kind    string // subject kind
+	Name    string // id of the condition, name of the machine
+	ID      schema.ID
+	Status  Status
+	Now     *schema.Recipe // nil where it is removed, or no condition
+	Digest  schema.Digest  // of what stands in the library, "" where it is removed
+	State   *State
+	Drifted []FieldChange // of a stale one: values of the machine then and now
+}
+
+// Approved returns the recipe in force, or nil.
+func (p Position) Approved() *schema.Values {
+	return ValuesOf(p.State.Last())
+}
+
+// Base returns the recipe to compare with: the one in force, or, where decisions contradict each other or rejected it, the last
+// that was in force; nil where nothing ever was.
+func (p Position) Base() (*schema.Values, *Decision) {
+	d := p.State.Last()
+	if d == nil && p.State != nil {
+		for _, group := range p.State.once {
+			for _, c := range group {
+				if c.Digest() != p.Digest && (d == nil || c.Record.Path > d.Record.Path) {
+					d = c
+				}
+			}
+		}
+	}
+	return ValuesOf(d), d
+}
+
+// ValuesOf returns the recipe that a decision keeps, or nil.
+func ValuesOf(d *Decision) *schema.Values {
+	if d == nil || d.Subject.Kind.V != schema.SubjectCondition || !d.Subject.Values.Set() {
+		return nil
+	}
+	var v schema.Values
+	schema.Bind(d.Subject.Values.V, &v)
+	return &v
+}
+
+// Position returns where a condition stands. Now is nil where the library does not hold it.
+func (s *Standing) Position(lib *schema.Library, id schema.ID) Position {
+	p := Position{Kind: schema.SubjectCondition, Name: id.String(), ID: id, State: s.Condition(id), Now: lib.Recipe(id)}
+	if p.Now != nil {
+		p.Digest = p.Now.Digest()
+	}
+	p.Status = p.State.status(p.Digest)
+	if p.Status == Approved && p.Now != nil {
+		if p.Drifted = s.drift(lib, id, p.State); len(p.Drifted) > 0 {
+			p.Status = Stale
+		}
+	}
+	return p
+}
+
+func (s *State) status(now schema.Digest) Status {
+	inForce, any := s.Digest()
+	switch {
+	case s != nil && len(s.Contested) > 0:
+		return Contested
+	case any && inForce == now:
+		return Approved
+	case now == "" && any && inForce != "":
+		return Removed
+	case now == "":
+		return Approved // gone, and nothing in force asks for it
+	case s.Rejection(now) != nil:
+		return Rejected
+	case s.Once(now) != nil:
+		return Superseded
+	case any && inForce != "":
+		return Changed
+	}
+	return New
+}
+
+// drift returns the values of the machine that shaped the approved cut and are others now. A blank that was filled since is none.
+// A recipe approved more than once stands as long as one of its approvals knew the machine as it is.
+func (s *Standing) drift(lib *schema.Library, id schema.ID, state *State) []FieldChange {
+	m := lib.Machine(id.Machine)
+	if m == nil {
+		return nil
+	}
+	now := m.BeamAndJet(id.Gas)
+	var drifted []FieldChange
+	for _, d := range state.InForce {
+		was := d.Subject.MachineValues.V
+		var changes []FieldChange
+		for _, c := range compareFields(schema.Fields(&was), schema.Fields(&now)) {
+			if c.From.Path != "" {
+				changes = append(changes, c)
+			}
+		}
+		if len(changes) == 0 {
+			return nil
+		}
+		drifted = changes
+	}
+	return drifted
+}
+
+// Positions returns where every condition of the library or of the records stands, ordered by id.
+func (s *Standing) Positions(lib *schema.Library) []Position {
+	var out []Position
+	for _, r := range lib.Recipes {
+		out = append(out, s.Position(lib, r.ID))
+	}
+	for key, state := range s.states {
+		if key.Kind != schema.SubjectCondition {
+			continue
+		}
+		id, err := schema.ParseID(key.ID)
+		if err != nil || lib.Recipe(id) != nil {
+			continue
+		}
+		if p := s.Position(lib, id); state.status("") != Approved {
+			out = append(out, p)
+		}
+	}
+	slices.SortFunc(out, func(a, b Position) int { return a.ID.Compare(b.ID) })
+	return out
+}
+
+// Others returns where roster, people, settings and machines stand, those that are not approved as they are.
+func (s *Standing) Others(lib *schema.Library) []Position {
+	var out []Position
+	present := map[SubjectKey]bool{}
+	for _, subject := range CurrentSubjects(lib) {
+		if subject.Kind.V == schema.SubjectCondition {
+			continue
+		}
+		key := SubjectKey{subject.Kind.V, subject.ID.V}
+		present[key] = true
+		p := Position{Kind: key.Kind, Name: key.ID, Digest: schema.Digest(subject.Digest.V), State: s.states[key]}
+		if p.Status = p.State.status(p.Digest); p.Status != Approved {
+			out = append(out, p)
+		}
+	}
+	for key, state := range s.states {
+		if key.Kind != schema.SubjectCondition && !present[key] && state.status("") != Approved {
+			out = append(out, Position{Kind: key.Kind, Name: key.ID, Status: state.status(""), State: state})
+		}
+	}
+	slices.SortFunc(out, func(a, b Position) int {
+		if a.Kind+a.Name < b.Kind+b.Name {
+			return -1
+		}
+		return 1
+	})
+	return out
+}
