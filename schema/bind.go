@@ -8,7 +8,6 @@ import (
 	"strconv"
 	"strings"
 	"sync"
-	"time"
 
 	"fettle/schema/quantity"
 )
@@ -33,10 +32,13 @@ func (p *problems) bind(n *Node, into any) {
 func (p *problems) object(info *typeInfo, v reflect.Value, n *Node) {
 	seen := make([]bool, len(info.fields))
 	for _, kid := range n.Kids {
+		if kid.again { // reported by the parser; the first counts
+			continue
+		}
 		at, ok := info.byName[kid.Key]
 		p.path = append(p.path, kid.Key)
 		switch {
-		case ok && !seen[at]: // a second one is reported as a duplicate by the parser; the first counts
+		case ok:
 			seen[at] = true
 			f := &info.fields[at]
 			p.field(f, v.FieldByIndex(f.index), kid)
@@ -108,15 +110,15 @@ func (p *problems) value(sp *spec, sh *shape, v reflect.Value, n *Node) {
 		v.SetBool(n.Kind == True)
 	case isInt:
 		whole, err := strconv.Atoi(n.Text)
-		if n.Kind != Digits || err != nil || whole < 0 || whole > 1e9 {
-			p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected a whole number without quotes", found(n)), "")
+		if n.Kind != Digits || err != nil || whole < sp.from || whole > sp.to {
+			p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected a whole number from %d to %d without quotes", found(n), sp.from, sp.to), "")
 			return
 		}
 		v.SetInt(int64(whole))
 	case isNumber:
 		float, err := strconv.ParseFloat(n.Text, 64)
-		if n.Kind != Digits || err != nil || float < 0 {
-			p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected a plain number, not negative and without quotes", found(n)), "")
+		if n.Kind != Digits || err != nil || float < float64(sp.from) || float > float64(sp.to) {
+			p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected a plain number from %d to %d without quotes", found(n), sp.from, sp.to), "")
 			return
 		}
 		v.Set(reflect.ValueOf(Number{n.Text, float}))
@@ -129,6 +131,9 @@ func (p *problems) value(sp *spec, sh *shape, v reflect.Value, n *Node) {
 			return
 		}
 		for _, kid := range n.Kids {
+			if kid.again {
+				continue
+			}
 			p.path = append(p.path, kid.Key)
 			p.row(sp, sh, v, kid)
 			p.path = p.path[:len(p.path)-1]
@@ -144,7 +149,10 @@ func (p *problems) row(sp *spec, sh *shape, v reflect.Value, n *Node) {
 	row.Field(1).Set(reflect.ValueOf(n.KeyAt))
 	row.Field(3).Set(reflect.ValueOf(n.At))
 	before := len(p.list)
-	p.value(&spec{one: sp.one}, sh.elem, row.Field(2), n)
+	if keys, ok := forms()[sp.keys]; ok && !keys.match(n.Key) {
+		p.here(RuleBadValue, n.KeyAt, fmt.Sprintf("found the name %q; expected %s", n.Key, keys.words), keys.help)
+	}
+	p.value(&spec{one: sp.one, from: sp.from, to: sp.to, keys: sp.keys}, sh.elem, row.Field(2), n)
 	if len(p.list) == before || sh.elem.kind >= isStruct {
 		v.Set(reflect.Append(v, row))
 	}
@@ -242,14 +250,27 @@ func (p *problems) text(sp *spec, n *Node) bool {
 // A form is a pattern that strings of one sort keep to. The pattern goes into the published JSON Schemas as it stands.
 type form struct {
 	pattern, words, help string
+	not                  string // a pattern of exceptions, or ""
 	match                func(string) bool
 }
 
 // namePattern is what names of machines, materials, gases and variants look like.
 const namePattern = `^[a-z0-9]+(-[a-z0-9]+)*$`
 
-// timePattern is RFC 3339 in UTC with whole seconds: the one way fettle writes a time into a record.
-const timePattern = `^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z$`
+// timePattern is RFC 3339 in UTC with whole seconds, the one way fettle writes a time into a record, and takes only days that
+// the calendar has.
+const timePattern = `^(?:[0-9]{4}-(?:(?:0[13578]|1[02])-(?:0[1-9]|[12][0-9]|3[01])|(?:0[469]|11)-(?:0[1-9]|[12][0-9]|30)|02-(?:0[1-9]|1[0-9]|2[0-8]))` +
+	`|(?:[0-9]{2}(?:0[48]|[2468][048]|[13579][26])|(?:[02468][048]|[13579][26])00)-02-29)` +
+	`T(?:[01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]Z$`
+
+// Patterns of ids and families, made of that of names.
+var (
+	nameInside    = strings.Trim(namePattern, "^$")
+	familyPattern = `^` + nameInside + `(/` + nameInside + `){2,4}$`
+	idPattern     = `^(` + nameInside + `/){3}` + thicknessInside + `(/` + nameInside + `)?(/(` + strings.Join(Processes[1:], "|") + `))?$`
+	// notID is what idPattern lets through and [ParseID] does not: the process cut, which stays unsaid, and a variant called as a process.
+	notID = `^([^/]+/){4}(cut$|(` + strings.Join(Processes, "|") + `)/)`
+)
 
 var forms = sync.OnceValue(func() map[string]form {
 	table := map[string]form{
@@ -257,15 +278,16 @@ var forms = sync.OnceValue(func() map[string]form {
 		"digest": {pattern: `^[0-9a-f]{64}$`, words: "a digest of 64 hex digits"},
 		"id32":   {pattern: `^[0-9a-f]{32}$`, words: "an identity of 32 hex digits", help: "fettle init makes one."},
 		"time":   {pattern: timePattern, words: `a time in UTC such as "2026-07-14T09:12:05Z"`},
-		"id":     {pattern: `^[a-z0-9-]+/[a-z0-9-]+/[a-z0-9-]+/[0-9.]+mm(/[a-z0-9-]+){0,2}$`, words: `an id such as "bay-2/carbon-steel/oxygen/3mm"`},
+		"id":     {pattern: idPattern, not: notID, words: `an id such as "bay-2/carbon-steel/oxygen/3mm"`},
+		"family": {pattern: familyPattern, words: `a family such as "bay-2/carbon-steel/oxygen"`},
 		"line":   {pattern: `^[^\x00-\x1f\x7f]*$`, words: "one line of text without control characters"},
 		"filled": {pattern: `^[^\x00-\x1f\x7f]*[^\x00-\x20\x7f][^\x00-\x1f\x7f]*$`, words: "one line of text"},
 	}
 	for name, f := range table {
 		f.match = regexp.MustCompile(f.pattern).MatchString
-		if name == "time" {
-			shape := f.match
-			f.match = func(s string) bool { _, err := time.Parse(time.RFC3339, s); return err == nil && shape(s) }
+		if f.not != "" {
+			shape, not := f.match, regexp.MustCompile(f.not)
+			f.match = func(s string) bool { return shape(s) && !not.MatchString(s) }
 		}
 		table[name] = f
 	}

@@ -37,7 +37,7 @@ type Values struct {
 	Material    Member[string]        `json:"material" need:"yes" is:"name" doc:"material"`
 	Grade       Member[string]        `json:"grade" is:"filled" doc:"grade of the plate"`
 	Gas         Member[string]        `json:"gas" need:"yes" is:"name" doc:"gas"`
-	Composition Table[quantity.Ratio] `json:"gas_composition" doc:"of a mix of the shop's own"`
+	Composition Table[quantity.Ratio] `json:"gas_composition" keys:"name" doc:"of a mix of the shop's own"`
 	Condition
 }
 

@@ -27,7 +27,7 @@ type Condition struct {
 	Pierce    Member[[]Stage]         `json:"pierce" doc:"stages in order; an empty list is a start at the edge"`
 	Kerf      Member[quantity.Length] `json:"kerf" doc:"kerf width"`
 	Quality   Member[Quality]         `json:"quality" doc:"what the cut is meant to reach"`
-	Extra     Table[string]           `json:"extra" doc:"members of the machine's own that its profile declares"`
+	Extra     Table[string]           `json:"extra" keys:"filled" doc:"members of the machine's own that its profile declares"`
 	Note      Member[string]          `json:"note" canon:"no" doc:"free text"`
 }
 
@@ -99,8 +99,8 @@ type Stage struct {
 
 // Quality is what the cut is meant to reach, in ranges of ISO 9013.
 type Quality struct {
-	PerpendicularityRange Member[int]             `json:"perpendicularity_range" doc:"range 1 to 5 of ISO 9013 for u"`
-	RoughnessRange        Member[int]             `json:"roughness_range" doc:"range 1 to 4 of ISO 9013 for Rz5"`
+	PerpendicularityRange Member[int]             `json:"perpendicularity_range" from:"1" to:"5" doc:"range 1 to 5 of ISO 9013 for u"`
+	RoughnessRange        Member[int]             `json:"roughness_range" from:"1" to:"4" doc:"range 1 to 4 of ISO 9013 for Rz5"`
 	MaxDross              Member[quantity.Length] `json:"max_dross" doc:"greatest height of dross"`
 }
 

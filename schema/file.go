@@ -96,10 +96,10 @@ func (f *File) Line(line int) string {
 	return strings.TrimSuffix(string(f.Data[f.lines[line-1]:end]), "\r")
 }
 
-// canonicalNode writes a tree as RFC 8785 does.
+// canonicalNode writes a tree as RFC 8785 does. A name that stands twice, which the reader has reported, stays there twice.
 func canonicalNode(n *Node) []byte {
 	out := jsontext.Value(appendNode(nil, n))
-	if err := out.Canonicalize(); err != nil {
+	if err := out.Canonicalize(jsontext.AllowDuplicateNames(true)); err != nil {
 		panic("schema: canonical form is not JSON: " + err.Error())
 	}
 	return out

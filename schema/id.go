@@ -36,7 +36,9 @@ func (id ID) Family() string {
 	return strings.Replace(id.String(), "/mm", "", 1)
 }
 
-var thicknessPattern = regexp.MustCompile(`^(0|[1-9][0-9]*)(\.[0-9]*[1-9])?mm$`)
+const thicknessInside = `(0|[1-9][0-9]*)(\.[0-9]*[1-9])?mm`
+
+var thicknessPattern = regexp.MustCompile(`^` + thicknessInside + `$`)
 
 // ParseID reads a whole id. Short forms are resolved where the candidates are known, not here.
 func ParseID(s string) (ID, error) {
@@ -64,6 +66,9 @@ func ParseID(s string) (ID, error) {
 	}
 	if len(rest) == 1 {
 		id.Variant = rest[0]
+	}
+	if slices.Contains(Processes, id.Variant) {
+		return ID{}, fmt.Errorf("%q is not an id: %q is the name of a process and not of a variant", s, id.Variant)
 	}
 	return id, nil
 }

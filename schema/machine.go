@@ -11,7 +11,7 @@ type Machine struct {
 	Laser    Member[Laser]    `json:"laser" need:"yes" doc:"the source"`
 	Optics   Member[Optics]   `json:"head" need:"yes" doc:"the cutting head"`
 	Axes     Member[Axes]     `json:"axes" doc:"the motion system"`
-	Gas      Table[Supply]    `json:"gas" need:"yes" doc:"the gases that are plumbed"`
+	Gas      Table[Supply]    `json:"gas" keys:"name" need:"yes" doc:"the gases that are plumbed"`
 	Extra    Member[[]string] `json:"extra" is:"filled" doc:"members of the machine's own that its conditions may carry"`
 	Note     Member[string]   `json:"note" canon:"no" doc:"free text"`
 }
@@ -58,7 +58,7 @@ type Supply struct {
 // Valve is a proportional valve in the terms of ISO 6358.
 type Valve struct {
 	Conductance   Member[quantity.Conductance] `json:"conductance" doc:"sonic conductance C"`
-	CriticalRatio Member[Number]               `json:"critical_ratio" doc:"critical back-pressure ratio b"`
+	CriticalRatio Member[Number]               `json:"critical_ratio" to:"1" doc:"critical back-pressure ratio b"`
 	MaxPressure   Member[quantity.Pressure]    `json:"max_pressure" doc:"highest pressure it sets"`
 }
 
@@ -76,7 +76,7 @@ type BeamAndJet struct {
 	Revision Member[int]      `json:"revision" doc:"as in the machine profile"`
 	Laser    Member[Beam]     `json:"laser" doc:"what of the source shapes the beam"`
 	Optics   Member[Lens]     `json:"head" doc:"what of the head shapes the beam"`
-	Gas      Table[JetSupply] `json:"gas" doc:"what of the supply shapes the jet"`
+	Gas      Table[JetSupply] `json:"gas" keys:"name" doc:"what of the supply shapes the jet"`
 }
 
 // Beam is what of the source shapes the beam.
@@ -97,7 +97,7 @@ type Lens struct {
 type JetSupply struct {
 	Purity        Member[quantity.Ratio]       `json:"purity" doc:"share by volume"`
 	Conductance   Member[quantity.Conductance] `json:"conductance" doc:"sonic conductance C of the valve"`
-	CriticalRatio Member[Number]               `json:"critical_ratio" doc:"critical back-pressure ratio b of the valve"`
+	CriticalRatio Member[Number]               `json:"critical_ratio" to:"1" doc:"critical back-pressure ratio b of the valve"`
 }
 
 // BeamAndJet takes out of m what shapes a cut with gas. The gas decides which supply is kept: a new nitrogen valve leaves what

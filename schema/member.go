@@ -68,15 +68,19 @@ type Number struct {
 //	one:"a,b"         its words
 //	is:"name"         its form, a key of forms
 //	size:"2"          a list of just so many items
+//	from:"1" to:"5"   the range of a number; 0 and 1e9 where it says nothing
+//	keys:"name"       the form of the names in a table
 //	null:"ok"         null may stand for "none"
 //	rest:"_m3"        a table that takes every member with this ending ("*": every member not known otherwise)
 //	canon:"no"        not part of the canonical form
 //	doc:"..."         one line for the published schema
 type spec struct {
 	name, form, rest, doc string
+	keys                  string
 	need, null, secret    bool
 	one                   []string
 	size                  int
+	from, to              int
 }
 
 type shapeKind uint8
@@ -159,7 +163,7 @@ func (info *typeInfo) collect(t reflect.Type, index []int) {
 		if name == "" {
 			continue
 		}
-		field := fieldInfo{index: at, spec: spec{name: name, form: f.Tag.Get("is"), rest: f.Tag.Get("rest"), doc: f.Tag.Get("doc"),
+		field := fieldInfo{index: at, spec: spec{name: name, form: f.Tag.Get("is"), rest: f.Tag.Get("rest"), doc: f.Tag.Get("doc"), keys: f.Tag.Get("keys"), to: 1e9,
 			need: f.Tag.Get("need") == "yes", null: f.Tag.Get("null") == "ok", secret: f.Tag.Get("canon") == "no"}}
 		if one := f.Tag.Get("one"); one != "" {
 			field.one = strings.Split(one, ",")
@@ -168,6 +172,8 @@ func (info *typeInfo) collect(t reflect.Type, index []int) {
 			field.one = list
 		}
 		fmt.Sscan(f.Tag.Get("size"), &field.size)
+		fmt.Sscan(f.Tag.Get("from"), &field.from)
+		fmt.Sscan(f.Tag.Get("to"), &field.to)
 		if f.Type.Kind() == reflect.Struct && f.Type.NumField() == 2 && f.Type.Field(1).Type == spanType {
 			field.member, field.shape = true, shapeOf(f.Type.Field(0).Type)
 		} else {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -64,6 +65,7 @@ type Node struct {
 	At    Span
 	Text  string  // of a string: decoded; of a number: as written
 	Kids  []*Node // members of an object or items of a list, in file order
+	again bool    // a member whose name stood before in the same object; the first one counts
 }
 
 // Get returns the member name of an object, or nil.
@@ -94,6 +96,8 @@ type parser struct {
 	dec  *jsontext.Decoder
 	slab []Node
 	errs *problems
+	// trail leads from the root to what is being read.
+	trail []place
 }
 
 func (p *parser) node() *Node {
@@ -168,6 +172,9 @@ func (p *parser) value(depth int) (*Node, error) {
 		n.Text, err = p.unquote(n.At)
 	case Digits:
 		n.Text = p.text[n.At.Start:n.At.End]
+		if _, huge := strconv.ParseFloat(n.Text, 64); huge != nil {
+			p.errs.add(RuleBadValue, n.At, p.field(), n.Text+" is more than any number in a file may be", "")
+		}
 	}
 	return n, err
 }
@@ -179,6 +186,7 @@ func (p *parser) container(kind Kind, depth int) (*Node, error) {
 	n := p.node()
 	n.Kind = kind
 	n.At.Start = int(p.dec.InputOffset()) - 1
+	var names map[string]bool // where the object has so many members that looking them through takes time
 	closing := jsontext.Kind('}')
 	if kind == Array {
 		closing = ']'
@@ -186,6 +194,11 @@ func (p *parser) container(kind Kind, depth int) (*Node, error) {
 	for p.dec.PeekKind() != closing {
 		var key string
 		var keyAt Span
+		again := false
+		at := place{index: -1}
+		if kind == Array {
+			at.index = len(n.Kids)
+		}
 		if kind == Object {
 			raw, err := p.dec.ReadValue()
 			if err != nil {
@@ -196,15 +209,20 @@ func (p *parser) container(kind Kind, depth int) (*Node, error) {
 			if key, err = p.unquote(keyAt); err != nil {
 				return nil, err
 			}
-			if first := n.Get(key); first != nil {
-				p.errs.add(RuleDuplicateKey, keyAt, key, fmt.Sprintf("%q stands twice in one object", key), "Keep one; readers differ in which of the two they take.")
+			at.key = key
+			if again = stands(n, &names, key); again {
+				p.trail = append(p.trail, at)
+				p.errs.add(RuleDuplicateKey, keyAt, p.field(), fmt.Sprintf("%q stands twice in one object", key), "Keep one; readers differ in which of the two they take.")
+				p.trail = p.trail[:len(p.trail)-1]
 			}
 		}
+		p.trail = append(p.trail, at)
 		kid, err := p.value(depth + 1)
+		p.trail = p.trail[:len(p.trail)-1]
 		if err != nil {
 			return nil, err
 		}
-		kid.Key, kid.KeyAt = key, keyAt
+		kid.Key, kid.KeyAt, kid.again = key, keyAt, again
 		n.Kids = append(n.Kids, kid)
 	}
 	if _, err := p.dec.ReadToken(); err != nil {
@@ -212,6 +230,40 @@ func (p *parser) container(kind Kind, depth int) (*Node, error) {
 	}
 	n.At.End = int(p.dec.InputOffset())
 	return n, nil
+}
+
+// stands reports whether n has a member called key already.
+func stands(n *Node, names *map[string]bool, key string) bool {
+	const few = 32
+	if len(n.Kids) < few {
+		return n.Get(key) != nil
+	}
+	if *names == nil {
+		*names = make(map[string]bool, 2*few)
+		for _, kid := range n.Kids {
+			(*names)[kid.Key] = true
+		}
+	}
+	again := (*names)[key]
+	(*names)[key] = true
+	return again
+}
+
+// A place is one step from an object or a list to what is being read below it.
+type place struct {
+	key   string
+	index int // in a list; -1 in an object
+}
+
+// field is the dotted path of what is being read.
+func (p *parser) field() string {
+	parts := make([]string, len(p.trail))
+	for i, at := range p.trail {
+		if parts[i] = at.key; at.index >= 0 {
+			parts[i] = "[" + strconv.Itoa(at.index) + "]"
+		}
+	}
+	return joinPath(parts)
 }
 
 func (p *parser) unquote(at Span) (string, error) {

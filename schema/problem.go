@@ -1,6 +1,9 @@
 package schema
 
-import "sort"
+import (
+	"sort"
+	"strings"
+)
 
 // The rules of the file family: what a reader can find wrong with a file before anybody asks what it means.
 const (
@@ -48,7 +51,7 @@ func (p *problems) sorted() []Problem {
 func joinPath(parts []string) string {
 	out := ""
 	for _, part := range parts {
-		if out != "" && part[0] != '[' {
+		if out != "" && !strings.HasPrefix(part, "[") {
 			out += "."
 		}
 		out += part

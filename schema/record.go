@@ -79,7 +79,7 @@ type Measured struct {
 
 // Step is one trial cut.
 type Step struct {
-	Changed  Table[string]    `json:"changed" doc:"values that differ from those tried: cut.pressure and so on"`
+	Changed  Table[string]    `json:"changed" keys:"filled" doc:"values that differ from those tried: cut.pressure and so on"`
 	Observed Member[[]string] `json:"observed" word:"symptom" doc:"what was seen"`
 	Measured Member[Measured] `json:"measured" doc:"what was measured"`
 	Outcome  Member[string]   `json:"outcome" need:"yes" word:"outcome" doc:"good, marginal or bad"`

@@ -15,10 +15,10 @@ type Settings struct {
 	ID        Member[string]               `json:"id" need:"yes" is:"id32" doc:"identity of the library, so that a record of another one cannot be slipped in"`
 	Name      Member[string]               `json:"name" need:"yes" is:"filled" doc:"the shop, as screens show it"`
 	Display   Member[Display]              `json:"display" doc:"units for screens"`
-	Materials Table[OwnMaterial]           `json:"materials" doc:"materials of the shop's own"`
-	Gases     Table[Table[quantity.Ratio]] `json:"gases" doc:"gas mixes: shares by volume that add up to 100 %"`
-	Trend     Table[Directions]            `json:"trend" doc:"declared direction over thickness, by family: machine/material/gas[/variant]"`
-	Rules     Table[RuleSetting]           `json:"rules" doc:"severity and limit of single rules"`
+	Materials Table[OwnMaterial]           `json:"materials" keys:"name" doc:"materials of the shop's own"`
+	Gases     Table[Table[quantity.Ratio]] `json:"gases" keys:"name" doc:"gas mixes: shares by volume that add up to 100 %"`
+	Trend     Table[Directions]            `json:"trend" keys:"family" doc:"declared direction over thickness, by family: machine/material/gas[/variant]"`
+	Rules     Table[RuleSetting]           `json:"rules" keys:"name" doc:"severity and limit of single rules"`
 	Policy    Member[Policy]               `json:"policy" doc:"what a change needs before it counts"`
 	Prices    Member[Prices]               `json:"prices" doc:"for the cost of a cut"`
 	Note      Member[string]               `json:"note" canon:"no" doc:"free text"`

@@ -14,6 +14,14 @@ var vocabularies = map[string][]string{
 	"severity": {"error", "warning", "note", "off"},
 	"subject":  {SubjectCondition, SubjectMachine, SubjectSettings, SubjectRoster, SubjectPeople},
 	"heat":     {"cold", "warm", "hot"},
+
+	"length-unit":    quantity.Units(quantity.DimLength),
+	"speed-unit":     quantity.Units(quantity.DimSpeed),
+	"pressure-unit":  quantity.Units(quantity.DimPressure),
+	"power-unit":     quantity.Units(quantity.DimPower),
+	"time-unit":      quantity.Units(quantity.DimTime),
+	"frequency-unit": quantity.Units(quantity.DimFrequency),
+	"flow-unit":      quantity.Units(quantity.DimVolumeFlow),
 }
 
 // Causes say why a condition was changed.
@@ -51,13 +59,13 @@ var Gases = []string{"oxygen", "nitrogen", "air", "argon"}
 
 // Display is the member "display" of the settings: units for screens. The stored text stays as it was typed.
 type Display struct {
-	Length    Member[string] `json:"length" doc:"unit that lengths are shown in"`
-	Speed     Member[string] `json:"speed" doc:"unit that speeds are shown in"`
-	Pressure  Member[string] `json:"pressure" doc:"unit that pressures are shown in"`
-	Power     Member[string] `json:"power" doc:"unit that powers are shown in"`
-	Time      Member[string] `json:"time" doc:"unit that times are shown in"`
-	Frequency Member[string] `json:"frequency" doc:"unit that frequencies are shown in"`
-	Flow      Member[string] `json:"flow" doc:"unit that gas flows are shown in"`
+	Length    Member[string] `json:"length" word:"length-unit" doc:"unit that lengths are shown in"`
+	Speed     Member[string] `json:"speed" word:"speed-unit" doc:"unit that speeds are shown in"`
+	Pressure  Member[string] `json:"pressure" word:"pressure-unit" doc:"unit that pressures are shown in"`
+	Power     Member[string] `json:"power" word:"power-unit" doc:"unit that powers are shown in"`
+	Time      Member[string] `json:"time" word:"time-unit" doc:"unit that times are shown in"`
+	Frequency Member[string] `json:"frequency" word:"frequency-unit" doc:"unit that frequencies are shown in"`
+	Flow      Member[string] `json:"flow" word:"flow-unit" doc:"unit that gas flows are shown in"`
 }
 
 // each calls f for every member with the dimension it speaks of.
