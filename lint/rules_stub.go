@@ -1,0 +1,5 @@
+package lint
+
+var (
+	fileRules, slipRules, machineRules, materialRules, changeRules []Rule
+)

@@ -1,0 +1,347 @@
+package lint
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/schema"
+	"fettle/schema/quantity"
+)
+
+// Options say what to judge and against what.
+type Options struct {
+	// Only restricts the result to these conditions, their sets, their machines and the settings. Families are still judged as a
+	// whole. Nil is all.
+	Only func(*schema.Recipe) bool
+
+	// Base is the snapshot before the change. What stood there in a condition that is the same now is marked old. It is judged by
+	// the severities and limits of the new settings, so that a stricter rule does not stop whoever sets it.
+	Base *schema.Library
+
+	// InForce holds settings and machines as they were last approved, where those of the library differ: both are judged, and the
+	// stricter counts, until the change is approved. Conditions in it are not looked at. Nil where nothing waits.
+	InForce *schema.Library
+
+	// Changes and Records are what the history knows.
+	Changes []Change
+	Records []RecordChange
+
+	// Severity replaces the severity of rules, after the settings: a gate that must not let an unapproved condition pass makes
+	// that an error.
+	Severity map[string]Severity
+
+	// Accepted says of a finding on a condition that somebody took responsibility for it (a waiver, a warning known at
+	// adoption). Rules about changes and files are never asked.
+	Accepted func(rule string, severity Severity, r *schema.Recipe) bool
+}
+
+// Run judges a library. It never fails: what cannot be judged is a finding too.
+func Run(lib *schema.Library, opts Options) Result {
+	s := newRun(lib, lib.Settings.Value, opts)
+	s.all()
+	if opts.InForce != nil {
+		s.alsoInForce()
+	}
+	s.sleeping()
+	s.selected()
+	if opts.Base != nil {
+		s.markOld()
+	}
+	result := Result{Files: len(lib.Files), Conditions: s.conditions, Sleeping: s.asleep, Accepted: s.accepted}
+	for _, f := range s.found {
+		result.Findings = append(result.Findings, *f)
+	}
+	sortFindings(result.Findings)
+	return result
+}
+
+// A run is one judgement of one snapshot.
+type run struct {
+	lib        *schema.Library
+	opts       Options
+	prefs      quantity.Prefs
+	severities map[string]Severity
+	limits     map[string]limit
+	families   map[*schema.Recipe][]*schema.Recipe
+	found      []*Finding
+	asleep     []Sleep
+	conditions int
+	accepted   int
+}
+
+// newRun prepares a run. The rule settings are given apart: a base is judged by those of the library that is compared with it.
+func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
+	s := &run{lib: lib, opts: opts, prefs: lib.Prefs(), severities: map[string]Severity{}, limits: map[string]limit{},
+		families: make(map[*schema.Recipe][]*schema.Recipe, len(lib.Recipes))}
+	for i := range registry {
+		r := &registry[i]
+		s.severities[r.Name] = r.Severity
+		if r.Limit != "" {
+			l, err := r.readLimit(r.Limit)
+			if err != nil {
+				panic(fmt.Sprintf("lint: the default limit of %s: %v", r.Name, err)) // a test reads every default
+			}
+			s.limits[r.Name] = l
+		}
+		if settings == nil {
+			continue
+		}
+		own, ok := settings.Rules.Get(r.Name)
+		if !ok {
+			continue
+		}
+		if severity, ok := SeverityNamed(own.Severity.V); ok && own.Severity.Set() {
+			s.severities[r.Name] = severity
+		}
+		if own.Limit.Set() {
+			if l, err := r.readLimit(own.Limit.V); err == nil { // else a finding in the settings, and the default holds
+				s.limits[r.Name] = l
+			}
+		}
+	}
+	for name, severity := range opts.Severity {
+		s.severities[name] = severity
+	}
+	for _, family := range lib.Families() {
+		for _, r := range family {
+			s.families[r] = family
+		}
+	}
+	for _, r := range lib.Recipes {
+		if opts.Only == nil || opts.Only(r) {
+			s.conditions++
+		}
+	}
+	return s
+}
+
+func (s *run) severity(r *Rule) Severity { return s.severities[r.Name] }
+
+func (s *run) limit(r *Rule) limit { return s.limits[r.Name] }
+
+// all runs every rule over everything it is for.
+func (s *run) all() {
+	s.scopes(PerFile | PerSettings | PerMachine | PerSet | PerRecipe | PerFamily | PerChange | PerRecord)
+}
+
+func (s *run) scopes(which Scope) {
+	p := Pass{Library: s.lib, Base: s.opts.Base, state: s}
+	for _, file := range s.lib.Files {
+		q := p
+		q.File = file
+		s.check(PerFile&which, &q)
+	}
+	if file := s.lib.Settings.File; file != nil {
+		q := p
+		q.File, q.Settings = file, s.lib.Settings.Value
+		s.check(PerSettings&which, &q)
+	}
+	names := make([]string, 0, len(s.lib.Machines))
+	for name := range s.lib.Machines {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		q := p
+		q.File, q.Machine = s.lib.Machines[name].File, s.lib.Machines[name].Value
+		s.check(PerMachine&which, &q)
+	}
+	for _, set := range s.lib.Sets {
+		q := s.inSet(set.File, set.Value)
+		s.check(PerSet&which, &q)
+	}
+	for i, r := range s.lib.Recipes {
+		q := s.inSet(r.File, r.Set)
+		q.Family = s.families[r]
+		if q.Family[0] == r || i == 0 {
+			s.check(PerFamily&which, &q)
+		}
+		if s.opts.Only == nil || s.opts.Only(r) {
+			q.Recipe = r
+			s.check(PerRecipe&which, &q)
+		}
+	}
+	for i := range s.opts.Changes {
+		s.change(&s.opts.Changes[i], which)
+	}
+	for i := range s.opts.Records {
+		q := p
+		q.Record = &s.opts.Records[i]
+		s.check(PerRecord&which, &q)
+	}
+}
+
+func (s *run) inSet(file *schema.File, set *schema.ConditionSet) Pass {
+	material, _ := s.lib.BaseMaterial(set.Material.V)
+	return Pass{Library: s.lib, Base: s.opts.Base, state: s, File: file, Set: set, Machine: s.lib.Machine(set.Machine.V), Material: material, Gas: set.Gas.V}
+}
+
+// change judges one change where the condition stands now, or stood where it is gone.
+func (s *run) change(c *Change, which Scope) {
+	if c.Fields == nil {
+		c.Fields = Differences(c.Before, c.After)
+	}
+	p := Pass{Library: s.lib, Base: s.opts.Base, state: s}
+	r := s.lib.Recipe(c.ID)
+	if r == nil && s.opts.Base != nil {
+		r = s.opts.Base.Recipe(c.ID)
+	}
+	if r != nil {
+		p = s.inSet(r.File, r.Set)
+		p.Recipe, p.Family = r, s.families[r]
+	}
+	p.Change = c
+	s.check(PerChange&which, &p)
+}
+
+// check calls every rule of a scope that is not off.
+func (s *run) check(scope Scope, p *Pass) {
+	if scope == 0 {
+		return
+	}
+	for i := range registry {
+		r := &registry[i]
+		if r.Scope&scope == 0 || r.Check == nil || s.severity(r) == Off {
+			continue
+		}
+		p.rule = r
+		r.Check(p)
+	}
+}
+
+// selected drops what was not asked for, what somebody accepted, and what a rule that is off said through another.
+func (s *run) selected() {
+	files := map[string]bool{}
+	if s.opts.Only != nil {
+		files[schema.SettingsFile] = true
+		for _, r := range s.lib.Recipes {
+			if s.opts.Only(r) {
+				files[r.File.Path] = true
+				if m, ok := s.lib.Machines[r.ID.Machine]; ok {
+					files[m.File.Path] = true
+				}
+			}
+		}
+	}
+	s.found = slices.DeleteFunc(s.found, func(f *Finding) bool {
+		switch {
+		case f.Severity == Off:
+			return true
+		case s.opts.Only != nil && f.recipe != nil && !s.opts.Only(f.recipe):
+			return true
+		case s.opts.Only != nil && f.recipe == nil && !files[f.Path] && !schema.IsRecordPath(f.Path):
+			return true
+		case f.recipe == nil || s.opts.Accepted == nil:
+			return false
+		}
+		rule, _, _ := RuleNamed(f.Rule)
+		if rule.Family == "change" || rule.Family == "file" || !s.opts.Accepted(f.Rule, f.Severity, f.recipe) {
+			return false
+		}
+		s.accepted++
+		return true
+	})
+}
+
+// markOld compares with what the base had to say.
+func (s *run) markOld() {
+	opts := s.opts
+	opts.Base, opts.InForce, opts.Changes, opts.Records, opts.Accepted = nil, nil, nil, nil, nil
+	before := newRun(s.opts.Base, s.lib.Settings.Value, opts)
+	before.all()
+	before.sleeping()
+	stood := make(map[string]*Finding, len(before.found))
+	for _, f := range before.found {
+		stood[f.mark] = f
+	}
+	for _, f := range s.found {
+		was := stood[f.mark]
+		if was == nil {
+			continue
+		}
+		switch {
+		case f.Rule == schema.RuleSyntax: // the message is the same wherever the slip is: only an untouched file has the old one
+			f.Old = f.File != nil && was.File != nil && string(f.File.Data) == string(was.File.Data)
+		case f.recipe == nil:
+			f.Old = true
+		default:
+			f.Old = was.recipe != nil && was.recipe.Digest() == f.recipe.Digest()
+		}
+	}
+}
+
+// alsoInForce judges the conditions by the settings and machines that were last approved as well, and keeps what is stricter.
+func (s *run) alsoInForce() {
+	lib := *s.lib
+	settings := s.lib.Settings.Value
+	if s.opts.InForce.Settings.Value != nil {
+		lib.Settings, settings = s.opts.InForce.Settings, s.opts.InForce.Settings.Value
+	}
+	lib.Machines = make(map[string]schema.Placed[schema.Machine], len(s.lib.Machines))
+	for name, m := range s.lib.Machines {
+		lib.Machines[name] = m
+		if approved, ok := s.opts.InForce.Machines[name]; ok {
+			lib.Machines[name] = approved
+		}
+	}
+	opts := s.opts
+	opts.Changes, opts.Records = nil, nil
+	strict := newRun(&lib, settings, opts)
+	strict.prefs = s.prefs
+	strict.scopes(PerSet | PerRecipe | PerFamily)
+	type spot struct{ rule, path, id, field string }
+	here := map[spot]*Finding{}
+	for _, f := range s.found {
+		here[spot{f.Rule, f.Path, f.ID, f.Field}] = f
+	}
+	for _, f := range strict.found {
+		now := here[spot{f.Rule, f.Path, f.ID, f.Field}]
+		if now != nil {
+			now.Severity = max(now.Severity, f.Severity)
+			continue
+		}
+		f.Help = strings.TrimSpace(f.Help + " By the profile and settings that were last approved; their change waits for approval.")
+		s.found = append(s.found, f)
+	}
+}
+
+func (s *run) sleeps(machine, member, rule string) {
+	for i := range s.asleep {
+		if a := &s.asleep[i]; a.Machine == machine && a.Member == member {
+			if !slices.Contains(a.Rules, rule) {
+				a.Rules = append(a.Rules, rule)
+			}
+			return
+		}
+	}
+	s.asleep = append(s.asleep, Sleep{Machine: machine, Member: member, Rules: []string{rule}})
+}
+
+// sleeping turns what was missing into one note for each machine.
+func (s *run) sleeping() {
+	rule, _, _ := RuleNamed("sleeping")
+	slices.SortStableFunc(s.asleep, func(a, b Sleep) int { return strings.Compare(a.Machine, b.Machine) })
+	for i := 0; i < len(s.asleep); {
+		machine := s.asleep[i].Machine
+		var waits []string
+		count := map[string]bool{}
+		for ; i < len(s.asleep) && s.asleep[i].Machine == machine; i++ {
+			waits = append(waits, s.asleep[i].Member+" would wake "+strings.Join(s.asleep[i].Rules, " and "))
+			for _, r := range s.asleep[i].Rules {
+				count[r] = true
+			}
+		}
+		m := s.lib.Machines[machine]
+		if s.severity(&rule) == Off || m.Value == nil {
+			continue
+		}
+		p := Pass{Library: s.lib, File: m.File, Machine: m.Value, rule: &rule, state: s}
+		checks := "checks sleep"
+		if len(count) == 1 {
+			checks = "check sleeps"
+		}
+		p.Report(At("name", m.Value.Name), "%d %s for want of data: %s", len(count), checks, strings.Join(waits, "; ")).
+			Help = "Fill in what is known of the machine. Approvals stay in force when a blank is filled."
+	}
+}
