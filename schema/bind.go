@@ -281,7 +281,7 @@ var forms = sync.OnceValue(func() map[string]form {
 		"id":     {pattern: idPattern, not: notID, words: `an id such as "bay-2/carbon-steel/oxygen/3mm"`},
 		"family": {pattern: familyPattern, words: `a family such as "bay-2/carbon-steel/oxygen"`},
 		"line":   {pattern: `^[^\x00-\x1f\x7f]*$`, words: "one line of text without control characters"},
-		"filled": {pattern: `^[^\x00-\x1f\x7f]*[^\x00-\x20\x7f][^\x00-\x1f\x7f]*$`, words: "one line of text"},
+		"filled": {pattern: `^[^\x00-\x1f\x7f]*[^\x00-\x20\x7f][^\x00-\x1f\x7f]*$`, words: "one line of text that is not empty"},
 	}
 	for name, f := range table {
 		f.match = regexp.MustCompile(f.pattern).MatchString
