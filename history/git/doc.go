@@ -1,0 +1,36 @@
+// Package git reads and writes git repositories for fettle. It is the only package that does.
+//
+// Everything goes through the git program, so that whatever a repository is made of (linked work trees, alternates,
+// split and sparse indexes, replaced objects, partial clones, SHA-256) means here what it means to git. A repository that
+// cannot be read is an error, never an empty answer: an empty answer would let a bad edit pass.
+//
+//	repo, err := git.Open(".")
+//	if err != nil { ... }        // errors.Is(err, git.ErrNotRepository), git.ErrUnsafe, git.ErrNoGit ...
+//	defer repo.Close()
+//
+//	staged, err := repo.Index("")       // what a commit would save, in a hook too
+//	saved, err := repo.Commit("HEAD", "")
+//	for _, change := range git.Compare(saved, staged) { ... }
+//
+// # Three views of a library
+//
+// A [Snapshot] is a library at one moment: a commit ([Repo.Commit]), the index ([Repo.Index]) or the files on disk
+// ([Repo.WorkTree]). All list the same kinds of file, the parts of a library in [Parts], with paths from the directory of
+// the library. A symbolic link or a nested repository among them is an error, because its content is not what was reviewed.
+//
+// # Children
+//
+// One child of git costs about as much as everything else that a hook does, so they are counted. [Open] starts one. Objects
+// come from one long-lived `git cat-file --batch`, started on first use, which also resolves names ([Repo.Resolve]),
+// lists trees ([Repo.TreeFiles]) and compares them ([Repo.ChangedPaths]). The index takes one child per listing. A hook that
+// compares the index with the last commit and reads the blobs that differ starts three in all.
+//
+// # In a hook
+//
+// git tells a hook which index and which object store to use through environment variables, and the children of this
+// package inherit them. That is right for the repository the hook runs in and wrong for any other: use [OpenOther] there.
+// Readers never take the lock of the index and never refresh it.
+//
+// Paths are slash-separated, from the top of the work tree, and reach git as literal text: a file called "*" is one file.
+// A [Repo] may be used by several goroutines at once.
+package git

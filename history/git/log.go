@@ -1,0 +1,275 @@
+package git
+
+import (
+	"bufio"
+	"errors"
+	"io"
+	"iter"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// LogOptions choose the commits and what is told of them. The zero value is the history of HEAD without its changes.
+type LogOptions struct {
+	Revs     []string // where to begin, and "A..B" or "^A" for what to leave out; HEAD when empty
+	All      bool     // begin at every reference too
+	Unshared bool     // leave out what a remote repository was last seen to have
+	Paths    []string // only commits that touch these files or directories
+
+	// Simplify lets git skip side branches that did not matter in the end. Without it a commit that a merge threw away is
+	// told too, as an audit must.
+	Simplify    bool
+	FirstParent bool // follow only the branch that was merged into
+	Reverse     bool // oldest first
+	MaxCount    int  // at most so many, the newest; 0 is all
+	Changes     bool // list the files that each commit changed, those below Paths
+}
+
+// LogEntry is one commit.
+type LogEntry struct {
+	Hash      string
+	Parents   []string // at the edge of a shallow clone there are none
+	Author    Signature
+	Committer Signature
+	Subject   string   // first paragraph of the message, on one line
+	Message   string   // all of it
+	CoAuthors []string // values of the trailer Co-authored-by: "Name <mail>"
+	// Changes has one list per parent, in the order of Parents, and one against the empty tree where there is none. A merge
+	// that changed nothing against a parent has an empty list there. It is nil where changes were not asked for.
+	Changes [][]Change
+}
+
+// Signature is who did something to a commit, and when.
+type Signature struct {
+	Name, Email string
+	When        time.Time // with the zone that was written down
+}
+
+// Log collects what [Repo.Walk] tells.
+func (r *Repo) Log(options LogOptions) ([]LogEntry, error) {
+	var log []LogEntry
+	for entry, err := range r.Walk(options) {
+		if err != nil {
+			return nil, err
+		}
+		log = append(log, entry)
+	}
+	return log, nil
+}
+
+// logFormat ends every field with a NUL, which no field can hold.
+const logFormat = "%H%x00%P%x00%an%x00%ae%x00%aI%x00%cn%x00%ce%x00%cI%x00%s%x00%(trailers:key=Co-authored-by,valueonly,unfold)%x00%B%x00"
+const logFields = 11
+
+// Walk tells commits as git finds them, newest first, with one child. It stops after an error. Ending the loop early ends
+// the child. A repository without commits has an empty history.
+func (r *Repo) Walk(options LogOptions) iter.Seq2[LogEntry, error] {
+	return func(yield func(LogEntry, error) bool) {
+		args, err := r.logArgs(options)
+		if err != nil {
+			yield(LogEntry{}, err)
+			return
+		}
+		if args == nil {
+			return
+		}
+		cmd := r.command(args...)
+		cmd.Env = append(cmd.Env, noLocks)
+		stderr := &tail{}
+		cmd.Stderr = stderr
+		out, err := cmd.StdoutPipe()
+		if err == nil {
+			err = cmd.Start()
+		}
+		if err != nil {
+			yield(LogEntry{}, commandError(args, "", err))
+			return
+		}
+		reader := &logReader{repo: r, in: bufio.NewReaderSize(out, 64<<10), options: options}
+		for {
+			entry, err := reader.next()
+			if err == io.EOF {
+				break
+			}
+			if err != nil {
+				_ = cmd.Process.Kill()
+				waitErr := cmd.Wait()
+				if text := stderr.String(); firstComplaint(text) != "" {
+					err = commandError(args, text, waitErr)
+				}
+				yield(LogEntry{}, err)
+				return
+			}
+			if !yield(entry, nil) {
+				_ = cmd.Process.Kill()
+				_ = cmd.Wait()
+				return
+			}
+		}
+		if err := cmd.Wait(); err != nil {
+			if r.ctx.Err() != nil {
+				err = r.ctx.Err()
+			} else {
+				err = commandError(args, stderr.String(), err)
+			}
+			yield(LogEntry{}, err)
+		}
+	}
+}
+
+// logArgs are the arguments of git log; nil where there can be no commit. Settings of the user that would change the
+// output are overruled.
+func (r *Repo) logArgs(o LogOptions) ([]string, error) {
+	args := []string{"-c", "log.follow=false", "log", "-z", "--format=tformat:" + logFormat, "--encoding=UTF-8", "--no-color", "--no-decorate",
+		"--no-notes", "--no-show-signature", "--no-renames", "--no-ext-diff", "--no-textconv", "--no-relative", "--ignore-submodules=none"}
+	if o.Changes {
+		args = append(args, "--raw", "--no-abbrev", "--root")
+	} else {
+		args = append(args, "--no-patch")
+	}
+	for flag, on := range map[string]bool{"--all": o.All, "--first-parent": o.FirstParent, "--reverse": o.Reverse, "--full-history": len(o.Paths) > 0 && !o.Simplify} {
+		if on {
+			args = append(args, flag)
+		}
+	}
+	if o.MaxCount > 0 {
+		args = append(args, "--max-count="+strconv.Itoa(o.MaxCount))
+	}
+	if len(o.Revs) == 0 {
+		head, err := r.Head()
+		if err != nil {
+			return nil, err
+		}
+		if head.Unborn && !o.All {
+			return nil, nil
+		}
+		if !head.Unborn {
+			args = append(args, "HEAD")
+		}
+	}
+	for _, rev := range o.Revs {
+		if err := checkRevision(strings.TrimPrefix(rev, "^")); err != nil {
+			return nil, err
+		}
+		args = append(args, rev)
+	}
+	if o.Unshared {
+		args = append(args, "--not", "--remotes")
+	}
+	specs, err := pathspecs(o.Paths)
+	if err != nil {
+		return nil, err
+	}
+	return append(append(args, "--"), specs...), nil
+}
+
+// logReader takes the output of git log apart.
+type logReader struct {
+	repo    *Repo
+	in      *bufio.Reader
+	options LogOptions
+	ahead   *string // an item read too far: the id of the next commit
+}
+
+// item reads up to the next NUL.
+func (l *logReader) item() (string, error) {
+	if l.ahead != nil {
+		item := *l.ahead
+		l.ahead = nil
+		return item, nil
+	}
+	item, err := l.in.ReadString(0)
+	if err == io.EOF && item != "" {
+		return "", io.ErrUnexpectedEOF
+	}
+	return strings.TrimSuffix(item, "\x00"), err
+}
+
+func (l *logReader) next() (LogEntry, error) {
+	var parts [logFields]string
+	for i := range parts {
+		item, err := l.item()
+		if err != nil {
+			if err == io.EOF && i > 0 {
+				err = io.ErrUnexpectedEOF
+			}
+			return LogEntry{}, err
+		}
+		parts[i] = item
+	}
+	if !l.repo.isHash(parts[0]) {
+		return LogEntry{}, errorf(ErrUnsupported, "git log answered %q where a commit was expected", parts[0])
+	}
+	entry := LogEntry{
+		Hash: parts[0], Parents: strings.Fields(parts[1]),
+		Author:    Signature{parts[2], parts[3], parseTime(parts[4])},
+		Committer: Signature{parts[5], parts[6], parseTime(parts[7])},
+		Subject:   parts[8],
+		Message:   parts[10],
+	}
+	for line := range strings.Lines(parts[9]) {
+		if line = strings.TrimSpace(line); line != "" {
+			entry.CoAuthors = append(entry.CoAuthors, line)
+		}
+	}
+	changes, err := l.changes()
+	if err != nil || !l.options.Changes {
+		return entry, err
+	}
+	if len(entry.Parents) < 2 {
+		entry.Changes = [][]Change{changes}
+		return entry, nil
+	}
+	// git shows a merge against one parent or against all at once, each in its own way; trees say it plainly.
+	for _, parent := range entry.Parents {
+		changes, err := l.repo.ChangedPaths(parent, entry.Hash, l.options.Paths...)
+		if err != nil {
+			return entry, err
+		}
+		entry.Changes = append(entry.Changes, changes)
+	}
+	return entry, nil
+}
+
+// changes reads what follows the fields of a commit: an empty item that ends them, and where the commit has changes, these;
+// the first after a line feed.
+func (l *logReader) changes() ([]Change, error) {
+	var changes []Change
+	for first := true; ; first = false {
+		item, err := l.item()
+		if err == io.EOF {
+			return changes, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		item = strings.TrimLeft(item, "\n")
+		if item == "" && first {
+			continue
+		}
+		if !strings.HasPrefix(item, ":") {
+			l.ahead = &item
+			return changes, nil
+		}
+		path, err := l.item()
+		if err != nil {
+			return nil, errors.Join(errors.New("a change without a path"), err)
+		}
+		change, _, err := l.repo.parseRawPair([]string{item, path})
+		if err != nil {
+			return nil, err
+		}
+		changes = append(changes, change)
+	}
+}
+
+// parseTime reads a date of git. One that is beyond what a calendar holds (git keeps whatever number was written) is the
+// zero time.
+func parseTime(s string) time.Time {
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		return time.Time{}
+	}
+	return t
+}

@@ -1,0 +1,260 @@
+package git
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os/exec"
+	"strconv"
+	"strings"
+	"sync"
+)
+
+// MaxBlob is the largest file that is read, in bytes. A condition set is a few kilobytes; what is larger than this came
+// in by accident.
+const MaxBlob = 64 << 20
+
+// object is an answer of cat-file.
+type object struct {
+	hash string
+	kind string // blob, tree, commit, tag; "missing" or "ambiguous" where there is no object of that name
+	size int64
+	data []byte // nil where the object is larger than was asked for
+}
+
+// objects is the long-lived `git cat-file --batch`. One request is under way at a time.
+type objects struct {
+	start   func() *exec.Cmd
+	hashLen int
+
+	mu     sync.Mutex
+	closed bool
+	cmd    *exec.Cmd
+	in     io.WriteCloser
+	out    *bufio.Reader
+	stderr *tail
+	used   bool // was asked before
+}
+
+func (r *Repo) startObjects() *exec.Cmd {
+	// The child outlives the context of one view: a cancelled request kills it, and the next one starts another.
+	cmd := command(context.Background(), r.shared.home, r.shared.env, "cat-file", "--batch")
+	cmd.Env = append(cmd.Env, noLocks)
+	return cmd
+}
+
+// chunk is how many bytes of names are sent before answers are read. A pipe holds at least this much everywhere, so the
+// child can never wait for us to read while we wait for it to read.
+const chunk = 4096
+
+// get asks for one object by any name that git understands. Objects above limit bytes come without data.
+func (o *objects) get(ctx context.Context, name string, limit int64) (object, error) {
+	var found object
+	err := o.each(ctx, []string{name}, limit, func(_ int, answer object) error {
+		found = answer
+		return nil
+	})
+	return found, err
+}
+
+// each asks for many objects and hands over the answers in order. An error of the callee ends the reading and is
+// returned. The callee may ask for objects itself.
+func (o *objects) each(ctx context.Context, names []string, limit int64, f func(int, object) error) error {
+	for _, name := range names {
+		if name == "" || strings.ContainsAny(name, "\n\x00") {
+			return errorf(ErrUnknownRevision, "%q cannot be the name of an object", name)
+		}
+	}
+	for next := 0; next < len(names); {
+		end, size := next, 0
+		for end < len(names) && (end == next || size+len(names[end])+1 <= chunk) {
+			size += len(names[end]) + 1
+			end++
+		}
+		answers, err := o.exchange(ctx, names[next:end], limit)
+		if err != nil {
+			return err
+		}
+		for i, answer := range answers {
+			if err := f(next+i, answer); err != nil {
+				return err
+			}
+		}
+		next = end
+	}
+	return nil
+}
+
+// exchange sends one chunk of names and reads the answers.
+func (o *objects) exchange(ctx context.Context, names []string, limit int64) ([]object, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for attempt := 0; ; attempt++ {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if err := o.ensure(); err != nil {
+			return nil, err
+		}
+		reused := o.used
+		o.used = true
+		stop := context.AfterFunc(ctx, o.kill(o.cmd))
+		answers, err := o.ask(names, limit)
+		if !stop() {
+			// The child was killed, or is about to be.
+			o.drop()
+			return nil, ctx.Err()
+		}
+		if err == nil {
+			return answers, nil
+		}
+		complaint := o.drop()
+		// A child may have died since it answered last (the machine ran short of memory, somebody ended it): that is no
+		// fault of this request, which deserves one child of its own.
+		if !reused || attempt > 0 {
+			if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+				err = errors.New("it ended before it had answered")
+			}
+			return nil, commandError([]string{"cat-file", "--batch"}, complaint, err)
+		}
+	}
+}
+
+// kill returns what ends a child at once. It must not touch o: the request that waits for the child holds the lock.
+func (o *objects) kill(cmd *exec.Cmd) func() {
+	return func() { _ = cmd.Process.Kill() }
+}
+
+func (o *objects) ask(names []string, limit int64) ([]object, error) {
+	if _, err := io.WriteString(o.in, strings.Join(names, "\n")+"\n"); err != nil {
+		return nil, err
+	}
+	answers := make([]object, len(names))
+	for i := range answers {
+		var err error
+		if answers[i], err = o.readAnswer(limit); err != nil {
+			return nil, err
+		}
+	}
+	return answers, nil
+}
+
+func (o *objects) readAnswer(limit int64) (object, error) {
+	line, err := o.out.ReadString('\n')
+	if err != nil {
+		return object{}, err
+	}
+	line = strings.TrimSuffix(line, "\n")
+	parts := strings.Split(line, " ")
+	if len(parts) != 3 || len(parts[0]) != o.hashLen || !isHex(parts[0]) {
+		// "NAME missing", "NAME ambiguous"; a submodule answers with its own word.
+		return object{kind: line[strings.LastIndexByte(line, ' ')+1:]}, nil
+	}
+	size, err := strconv.ParseInt(parts[2], 10, 64)
+	if err != nil {
+		return object{}, fmt.Errorf("cannot read the answer %q", line)
+	}
+	found := object{hash: parts[0], kind: parts[1], size: size}
+	if size > limit {
+		_, err = io.CopyN(io.Discard, o.out, size)
+	} else {
+		found.data = make([]byte, size)
+		_, err = io.ReadFull(o.out, found.data)
+	}
+	if err != nil {
+		return object{}, err
+	}
+	if end, err := o.out.ReadByte(); err != nil || end != '\n' {
+		return object{}, errors.Join(errors.New("an object did not end where it should"), err)
+	}
+	return found, nil
+}
+
+func (o *objects) ensure() error {
+	if o.closed {
+		return errorf(ErrClosed, "the repository was closed")
+	}
+	if o.cmd != nil {
+		return nil
+	}
+	cmd := o.start()
+	in, err := cmd.StdinPipe()
+	if err != nil {
+		return err
+	}
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return err
+	}
+	o.stderr = &tail{}
+	cmd.Stderr = o.stderr
+	if err := cmd.Start(); err != nil {
+		return commandError(cmd.Args[1:], "", err)
+	}
+	o.cmd, o.in, o.out, o.used = cmd, in, bufio.NewReaderSize(out, 64<<10), false
+	return nil
+}
+
+// drop ends the child and returns what it complained about.
+func (o *objects) drop() string {
+	if o.cmd == nil {
+		return ""
+	}
+	_ = o.in.Close()
+	_ = o.cmd.Process.Kill()
+	_ = o.cmd.Wait()
+	o.cmd = nil
+	return o.stderr.String()
+}
+
+func (o *objects) close() error {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.closed = true
+	o.drop()
+	return nil
+}
+
+// Blob is the content of a blob, given by its full id. A blob above [MaxBlob] is an error of kind [ErrTooLarge], one that
+// is not there of kind [ErrMissing].
+func (r *Repo) Blob(hash string) ([]byte, error) {
+	if !r.isHash(hash) {
+		return nil, errorf(ErrMissing, "%q is not the full id of a file's content", hash)
+	}
+	found, err := r.shared.objects.get(r.ctx, hash, MaxBlob)
+	if err != nil {
+		return nil, err
+	}
+	return blob(hash, found)
+}
+
+// Blobs reads many blobs in one go and hands them over in order; it is several times faster than one by one. An error of
+// f ends it and is returned.
+func (r *Repo) Blobs(hashes []string, f func(i int, data []byte) error) error {
+	for _, hash := range hashes {
+		if !r.isHash(hash) {
+			return errorf(ErrMissing, "%q is not the full id of a file's content", hash)
+		}
+	}
+	return r.shared.objects.each(r.ctx, hashes, MaxBlob, func(i int, found object) error {
+		data, err := blob(hashes[i], found)
+		if err != nil {
+			return err
+		}
+		return f(i, data)
+	})
+}
+
+func blob(hash string, found object) ([]byte, error) {
+	switch {
+	case found.kind == "missing":
+		return nil, &Error{Kind: ErrMissing, What: "the content " + hash + " is missing from this repository", Help: "run git fsck, and fetch from another copy"}
+	case found.kind != "blob":
+		return nil, errorf(ErrMissing, "%s is a %s, not the content of a file", hash, found.kind)
+	case found.data == nil:
+		return nil, errorf(ErrTooLarge, "a file of %d bytes is larger than the %d bytes that fettle reads", found.size, int64(MaxBlob))
+	}
+	return found.data, nil
+}

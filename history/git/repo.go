@@ -1,0 +1,214 @@
+package git
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+)
+
+// Repo is an open repository. Its fields are fixed when it is opened.
+type Repo struct {
+	Dir       string // top of the work tree, absolute; "" where there is none (bare, or inside the repository itself)
+	GitDir    string // of this work tree, absolute
+	CommonDir string // shared by all linked work trees; GitDir where there is one work tree only
+	Prefix    string // from the top to the directory that was opened, with slashes and a final one; "" at the top
+
+	ctx    context.Context
+	shared *shared
+}
+
+// shared is what all views of one open repository have in common.
+type shared struct {
+	home    string   // where children run
+	env     []string // what children get
+	bare    bool
+	shallow bool
+	hashLen int    // hex digits of an object id: 40, or 64 for SHA-256
+	hooks   string // as git answered, absolute
+	objects *objects
+
+	mu     sync.Mutex
+	config *config // nil until read
+}
+
+// Option changes how a repository is opened.
+type Option func(*opening)
+
+type opening struct {
+	ctx       context.Context
+	noReplace bool
+}
+
+// WithContext ends every child of the repository when the context ends.
+func WithContext(ctx context.Context) Option { return func(o *opening) { o.ctx = ctx } }
+
+// NoReplace reads objects as they were written and ignores replacements (refs/replace). A server that judges what others
+// push needs it: a pushed replacement could show another content than the one that others will get.
+func NoReplace() Option { return func(o *opening) { o.noReplace = true } }
+
+// Open opens the repository that holds a directory ("" is the current one), as the git program would find it from there,
+// GIT_DIR and its kin included. It starts one child. Failures are of kind [ErrNotRepository], [ErrUnsafe],
+// [ErrUnsupported], [ErrNoGit] or [ErrNoSuchFile].
+func Open(dir string, options ...Option) (*Repo, error) { return open(dir, false, options) }
+
+// OpenOther is [Open] for a repository that is not the one a hook runs in: what git told the hook about its own
+// repository (which index, which object store) is kept from the children.
+func OpenOther(dir string, options ...Option) (*Repo, error) { return open(dir, true, options) }
+
+// mark separates the answers of rev-parse, which prints flags that it does not know: a directory may hold a line feed.
+const mark = "--then"
+
+func open(dir string, other bool, options []Option) (*Repo, error) {
+	o := opening{ctx: context.Background()}
+	for _, option := range options {
+		option(&o)
+	}
+	cwd, err := os.Getwd()
+	if err != nil {
+		return nil, &Error{Kind: ErrNoSuchFile, What: "the current directory cannot be found", Help: "go to a directory that exists", Err: err}
+	}
+	target := absolute(cwd, dir)
+	if dir == "" {
+		target = cwd
+	}
+	if info, err := os.Stat(target); err != nil {
+		return nil, &Error{Kind: ErrNoSuchFile, What: "there is no directory " + target, Err: err}
+	} else if !info.IsDir() {
+		return nil, errorf(ErrNoSuchFile, "%s is a file, not a directory", target)
+	}
+
+	env := environment(os.Environ(), cwd, other)
+	if o.noReplace {
+		env = append(env, "GIT_NO_REPLACE_OBJECTS=1")
+	}
+	// With GIT_DIR alone git takes the directory it runs in for the top of the work tree, as it does in every hook.
+	from := target
+	if variable(env, "GIT_DIR") != "" && variable(env, "GIT_WORK_TREE") == "" {
+		from = cwd
+	}
+	// --show-toplevel fails where there is no work tree, so it stands last; all else is printed by then.
+	cmd := command(o.ctx, from, append(env, noLocks), "rev-parse", "--is-bare-repository", "--is-shallow-repository", "--show-object-format",
+		mark, "--absolute-git-dir", mark, "--git-common-dir", mark, "--git-path", "hooks", mark, "--show-toplevel")
+	out, err := output(cmd, "", nil)
+	parts := strings.Split(string(out), mark+"\n")
+	noTree := false
+	if err != nil {
+		var failed *CommandError
+		noTree = len(parts) == 5 && errors.As(err, &failed) && strings.Contains(failed.Stderr, "must be run in a work tree")
+		if !noTree {
+			return nil, located(err, target)
+		}
+	}
+	facts := strings.Fields(parts[0])
+	if len(parts) != 5 || len(facts) != 3 {
+		return nil, errorf(ErrUnsupported, "git rev-parse answered %q, which fettle cannot read; update git to 2.31 or newer", out)
+	}
+	for i := range parts {
+		parts[i] = filepath.FromSlash(strings.TrimSuffix(parts[i], "\n"))
+	}
+	r := &Repo{GitDir: parts[1], CommonDir: absolute(from, parts[2]), Dir: parts[4], ctx: o.ctx}
+	r.shared = &shared{env: env, bare: facts[0] == "true", shallow: facts[1] == "true", hooks: absolute(from, parts[3])}
+	switch facts[2] {
+	case "sha1":
+		r.shared.hashLen = 40
+	case "sha256":
+		r.shared.hashLen = 64
+	default:
+		return nil, errorf(ErrUnsupported, "objects of this repository are named by %s, which fettle does not know", facts[2])
+	}
+	// In a hook of a push into a repository with a work tree GIT_DIR is ".", and git takes the repository for its work tree.
+	if noTree || r.Dir == r.GitDir || strings.HasPrefix(r.Dir, r.GitDir+string(filepath.Separator)) {
+		r.Dir = ""
+	}
+	if r.Dir != "" {
+		if r.Prefix, err = prefix(r.Dir, target); err != nil {
+			return nil, err
+		}
+		r.shared.home = r.Dir
+	} else {
+		r.shared.home = r.GitDir
+		r.shared.env = pinIndex(env, from)
+	}
+	r.shared.objects = &objects{start: r.startObjects, hashLen: r.shared.hashLen}
+	return r, nil
+}
+
+// located adds the directory to an answer that would read alike for any.
+func located(err error, dir string) error {
+	var known *Error
+	if errors.As(err, &known) && known.Kind == ErrNotRepository {
+		known.What = dir + " is not in a git repository"
+		if variable(os.Environ(), "GIT_DIR") != "" {
+			known.Help = "GIT_DIR is set and names no repository: unset it"
+		}
+	}
+	return err
+}
+
+// prefix is the way down from the top to a directory.
+func prefix(top, dir string) (string, error) {
+	real, err := filepath.EvalSymlinks(dir)
+	if err != nil {
+		return "", &Error{Kind: ErrNoSuchFile, What: "cannot follow " + dir, Err: err}
+	}
+	realTop, err := filepath.EvalSymlinks(top)
+	if err != nil {
+		return "", &Error{Kind: ErrNoSuchFile, What: "cannot follow " + top, Err: err}
+	}
+	rel, err := filepath.Rel(realTop, real)
+	if err != nil || rel == ".." || strings.HasPrefix(rel, ".."+string(filepath.Separator)) {
+		return "", &Error{Kind: ErrNotRepository, What: dir + " is not in the work tree " + top + " that the environment (GIT_DIR, GIT_WORK_TREE) names",
+			Help: "unset these variables"}
+	}
+	if rel == "." {
+		return "", nil
+	}
+	return filepath.ToSlash(rel) + "/", nil
+}
+
+// pinIndex makes GIT_INDEX_FILE absolute where there is no work tree to be relative to.
+func pinIndex(env []string, dir string) []string {
+	if index := variable(env, "GIT_INDEX_FILE"); index != "" {
+		return append(env, "GIT_INDEX_FILE="+absolute(dir, index))
+	}
+	return env
+}
+
+// WithContext is a view of the same repository whose children end with the context.
+func (r *Repo) WithContext(ctx context.Context) *Repo {
+	view := *r
+	view.ctx = ctx
+	return &view
+}
+
+// Close ends the child that reads objects. Views of the repository share it.
+func (r *Repo) Close() error { return r.shared.objects.close() }
+
+// IsBare says whether the repository was made without a work tree.
+func (r *Repo) IsBare() bool { return r.shared.bare }
+
+// IsShallow says whether older history was left out when the repository was cloned: what is missing cannot be audited.
+func (r *Repo) IsShallow() bool { return r.shared.shallow }
+
+// isHash says whether a string has the form of a full object id of this repository.
+func (r *Repo) isHash(s string) bool { return len(s) == r.shared.hashLen && isHex(s) }
+
+func isHex(s string) bool {
+	for i := range len(s) {
+		if c := s[i]; (c < '0' || c > '9') && (c < 'a' || c > 'f') {
+			return false
+		}
+	}
+	return true
+}
+
+// needTree refuses work that makes sense with files on disk only.
+func (r *Repo) needTree(what string) error {
+	if r.Dir != "" {
+		return nil
+	}
+	return &Error{Kind: ErrNoWorkTree, What: what + ": " + r.GitDir + " has no files on disk", Help: "do it in a clone that has"}
+}

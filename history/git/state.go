@@ -1,0 +1,96 @@
+package git
+
+import (
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// State is a piece of work that git has begun in a work tree and not finished.
+type State string
+
+// The states. In all but StateNone and StateBisect the next commit belongs to that work.
+const (
+	StateNone       State = ""
+	StateMerge      State = "merge"
+	StateCherryPick State = "cherry-pick"
+	StateRevert     State = "revert"
+	StateRebase     State = "rebase"
+	StateApply      State = "am" // patches from mail
+	StateBisect     State = "bisect"
+)
+
+// State says what git is in the middle of, the one that claims the next commit first: in a rebase that stopped at a
+// conflict that is the cherry-pick.
+func (r *Repo) State() (State, error) {
+	heads, err := r.MergeHeads()
+	if err != nil {
+		return StateNone, err
+	}
+	if len(heads) > 0 {
+		return StateMerge, nil
+	}
+	// These two may live in another store of references than files, so git is asked.
+	for _, s := range []struct {
+		ref   string
+		state State
+	}{{"CHERRY_PICK_HEAD", StateCherryPick}, {"REVERT_HEAD", StateRevert}} {
+		found, err := r.shared.objects.get(r.ctx, s.ref, 0)
+		if err != nil {
+			return StateNone, err
+		}
+		if found.kind == "commit" {
+			return s.state, nil
+		}
+	}
+	for _, s := range []struct {
+		file  string
+		state State
+	}{{"rebase-apply/applying", StateApply}, {"rebase-apply", StateRebase}, {"rebase-merge", StateRebase}, {"BISECT_LOG", StateBisect}} {
+		if _, err := os.Lstat(filepath.Join(r.GitDir, filepath.FromSlash(s.file))); err == nil {
+			return s.state, nil
+		}
+	}
+	return StateNone, nil
+}
+
+// MergeHeads are the ids of the commits that are being merged into HEAD; none when no merge is under way. It also knows
+// the merge in whose pre-merge-commit hook this process runs: git has written nothing about that one yet, and tells the
+// hook through its environment.
+func (r *Repo) MergeHeads() ([]string, error) {
+	data, err := os.ReadFile(filepath.Join(r.GitDir, "MERGE_HEAD"))
+	if os.IsNotExist(err) {
+		return r.announcedMerge()
+	}
+	if err != nil {
+		return nil, &Error{Kind: ErrCorrupt, What: "cannot read what is being merged", Err: err}
+	}
+	heads := strings.Fields(string(data))
+	if len(heads) == 0 || slices.ContainsFunc(heads, func(h string) bool { return !r.isHash(h) }) {
+		return nil, &Error{Kind: ErrCorrupt, What: "the file MERGE_HEAD, in which git keeps what is being merged, is damaged",
+			Help: "git merge --abort and merge again"}
+	}
+	return heads, nil
+}
+
+// announcedMerge reads GITHEAD_ID=NAME, which git merge sets for every commit that it merges and hands to its hooks. Only a
+// hook sees it together with GIT_INDEX_FILE.
+func (r *Repo) announcedMerge() ([]string, error) {
+	announced := slices.ContainsFunc(r.shared.env, func(e string) bool { return strings.HasPrefix(e, "GITHEAD_") })
+	if !announced || variable(r.shared.env, "GIT_INDEX_FILE") == "" {
+		return nil, nil
+	}
+	head, err := r.Head()
+	if err != nil {
+		return nil, err
+	}
+	var heads []string
+	for _, entry := range r.shared.env {
+		name, _, _ := strings.Cut(entry, "=")
+		if id, ok := strings.CutPrefix(name, "GITHEAD_"); ok && r.isHash(id) && id != head.Commit && !slices.Contains(heads, id) {
+			heads = append(heads, id)
+		}
+	}
+	return heads, nil
+}

@@ -1,0 +1,273 @@
+package git
+
+import (
+	"bytes"
+	"encoding/hex"
+	"fmt"
+	"path"
+	"slices"
+	"strings"
+)
+
+// Modes of an [Entry], as git writes them.
+const (
+	ModeFile       = "100644"
+	ModeExecutable = "100755"
+	ModeSymlink    = "120000"
+	ModeSubmodule  = "160000"
+	modeTree       = "40000"
+)
+
+// Entry is a file of a tree or of the index.
+type Entry struct {
+	Path string // from the top of the tree, with slashes
+	Hash string // full id of its content
+	Mode string // one of the Mode values
+}
+
+// Change is a file that differs between two trees. Hash and mode are "" on the side that has no such file.
+type Change struct {
+	Path             string
+	OldHash, NewHash string
+	OldMode, NewMode string
+}
+
+// treeEntry is one line of a tree object.
+type treeEntry struct {
+	name, hash, mode string
+}
+
+func (e treeEntry) isTree() bool { return e.mode == modeTree }
+
+// TreeFiles lists the files of a commit, all or those at and below the given paths, in the order of git. A path that is
+// not there adds nothing.
+func (r *Repo) TreeFiles(rev string, under ...string) ([]Entry, error) {
+	tree, err := r.treeOf(rev)
+	if err != nil {
+		return nil, err
+	}
+	scope, err := newScope(under)
+	if err != nil {
+		return nil, err
+	}
+	var entries []Entry
+	err = r.walkTree(tree, "", scope, func(e Entry) { entries = append(entries, e) })
+	return entries, err
+}
+
+// treeOf is the tree of a commit; "" stands for the empty tree.
+func (r *Repo) treeOf(rev string) (string, error) {
+	if rev == "" {
+		return "", nil
+	}
+	commit, err := r.commit(rev)
+	return commit.tree, err
+}
+
+func (r *Repo) walkTree(tree, dir string, scope scope, f func(Entry)) error {
+	entries, err := r.tree(tree)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		at := path.Join(dir, e.name)
+		switch {
+		case !scope.touches(at):
+		case e.isTree():
+			if err := r.walkTree(e.hash, at, scope, f); err != nil {
+				return err
+			}
+		case scope.holds(at):
+			f(Entry{Path: at, Hash: e.hash, Mode: e.mode})
+		}
+	}
+	return nil
+}
+
+// tree reads a tree object; "" is the empty tree.
+func (r *Repo) tree(hash string) ([]treeEntry, error) {
+	if hash == "" {
+		return nil, nil
+	}
+	found, err := r.shared.objects.get(r.ctx, hash, MaxBlob)
+	if err != nil {
+		return nil, err
+	}
+	if found.kind != "tree" || found.data == nil {
+		return nil, &Error{Kind: ErrMissing, What: fmt.Sprintf("the list of files %s cannot be read (%s)", hash, found.kind), Help: "run git fsck, and fetch from another copy"}
+	}
+	return parseTree(found.data, r.shared.hashLen/2)
+}
+
+// parseTree reads the form in which git keeps a tree: for each entry its mode, a blank, its name, a NUL and the raw id.
+func parseTree(data []byte, idLen int) ([]treeEntry, error) {
+	var entries []treeEntry
+	for len(data) > 0 {
+		end := bytes.IndexByte(data, 0)
+		blank := bytes.IndexByte(data, ' ')
+		if blank < 1 || end < blank+2 || len(data) < end+1+idLen {
+			return nil, errorf(ErrCorrupt, "a list of files in the repository is damaged")
+		}
+		entries = append(entries, treeEntry{mode: canonicalMode(string(data[:blank])), name: string(data[blank+1 : end]), hash: hex.EncodeToString(data[end+1 : end+1+idLen])})
+		data = data[end+1+idLen:]
+	}
+	return entries, nil
+}
+
+// canonicalMode is a mode as git reads it: old programs kept more permissions of a file, and a zero before a directory.
+func canonicalMode(mode string) string {
+	if mode == "0"+modeTree {
+		return modeTree
+	}
+	if bits, ok := strings.CutPrefix(mode, "100"); ok && len(bits) == 3 {
+		if (bits[0]-'0')&1 != 0 {
+			return ModeExecutable
+		}
+		return ModeFile
+	}
+	return mode
+}
+
+// ChangedPaths lists the files that differ between two commits, all or those at and below the given paths, ordered by
+// path. "" stands for the empty tree. A renamed file is one removed and one new.
+func (r *Repo) ChangedPaths(a, b string, under ...string) ([]Change, error) {
+	treeA, err := r.treeOf(a)
+	if err != nil {
+		return nil, err
+	}
+	treeB, err := r.treeOf(b)
+	if err != nil {
+		return nil, err
+	}
+	scope, err := newScope(under)
+	if err != nil {
+		return nil, err
+	}
+	var changes []Change
+	if err := r.diffTrees(treeA, treeB, "", scope, &changes); err != nil {
+		return nil, err
+	}
+	slices.SortFunc(changes, func(x, y Change) int { return strings.Compare(x.Path, y.Path) })
+	return changes, nil
+}
+
+func (r *Repo) diffTrees(a, b, dir string, scope scope, changes *[]Change) error {
+	if a == b {
+		return nil
+	}
+	entriesA, err := r.tree(a)
+	if err != nil {
+		return err
+	}
+	entriesB, err := r.tree(b)
+	if err != nil {
+		return err
+	}
+	old := make(map[string]treeEntry, len(entriesA))
+	for _, e := range entriesA {
+		old[e.name] = e
+	}
+	pair := func(before, after treeEntry, name string) error {
+		at := path.Join(dir, name)
+		if before == after || !scope.touches(at) {
+			return nil
+		}
+		var treeA, treeB string
+		if before.isTree() {
+			treeA, before = before.hash, treeEntry{}
+		}
+		if after.isTree() {
+			treeB, after = after.hash, treeEntry{}
+		}
+		if before != after && scope.holds(at) {
+			*changes = append(*changes, Change{Path: at, OldHash: before.hash, NewHash: after.hash, OldMode: before.mode, NewMode: after.mode})
+		}
+		return r.diffTrees(treeA, treeB, at, scope, changes)
+	}
+	for _, e := range entriesB {
+		if err := pair(old[e.name], e, e.name); err != nil {
+			return err
+		}
+		delete(old, e.name)
+	}
+	for name, e := range old {
+		if err := pair(e, treeEntry{}, name); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// scope is a set of files and directories that a question is limited to; without any it is the whole tree.
+type scope []string
+
+func newScope(under []string) (scope, error) {
+	var s scope
+	for _, p := range under {
+		clean, err := cleanPath(p)
+		if err != nil {
+			return nil, err
+		}
+		if clean == "" {
+			return nil, nil
+		}
+		s = append(s, clean)
+	}
+	return s, nil
+}
+
+// holds says whether a file is in the scope.
+func (s scope) holds(file string) bool {
+	return len(s) == 0 || slices.ContainsFunc(s, func(p string) bool { return within(file, p) })
+}
+
+// touches says whether something at or below a path may be in the scope.
+func (s scope) touches(at string) bool {
+	return len(s) == 0 || slices.ContainsFunc(s, func(p string) bool { return within(at, p) || within(p, at) })
+}
+
+func within(file, dir string) bool {
+	return strings.HasPrefix(file, dir) && (len(file) == len(dir) || file[len(dir)] == '/')
+}
+
+// cleanPath checks a path from the top of the work tree and brings it into the one form used here: slashes, no "." and no
+// final slash; "" is the top.
+func cleanPath(p string) (string, error) {
+	bad := func(why string) error {
+		return &Error{Kind: ErrBadPath, What: fmt.Sprintf("%q is not a path inside the work tree: %s", p, why), Paths: []string{p}}
+	}
+	if strings.ContainsRune(p, 0) {
+		return "", bad("it holds a NUL")
+	}
+	if strings.HasPrefix(p, "/") {
+		return "", bad("it is absolute")
+	}
+	clean := path.Clean(p)
+	if clean == ".." || strings.HasPrefix(clean, "../") {
+		return "", bad("it leads out")
+	}
+	if clean == "." {
+		return "", nil
+	}
+	for part := range strings.SplitSeq(clean, "/") {
+		if strings.EqualFold(part, ".git") {
+			return "", bad("it leads into the repository")
+		}
+	}
+	return clean, nil
+}
+
+// pathspecs are the paths in the form in which git takes them literally, from the top, wherever it runs.
+func pathspecs(paths []string) ([]string, error) {
+	s, err := newScope(paths)
+	return literal(s), err
+}
+
+// literal writes clean paths as pathspecs.
+func literal(paths []string) []string {
+	specs := make([]string, len(paths))
+	for i, p := range paths {
+		specs[i] = ":(top,literal)" + p
+	}
+	return specs
+}

@@ -1,0 +1,176 @@
+package git
+
+import (
+	"crypto/sha1"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"hash"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+)
+
+// disk is a snapshot of the files on disk: the list is taken once, a file is read when it is first asked for and kept.
+type disk struct {
+	repo  *Repo
+	root  string   // directory of the library from the top of the work tree; "" at the top
+	dir   *os.Root // the directory of the library; nothing outside it can be opened through it
+	files []string
+	eol   *eol
+
+	mu      sync.Mutex
+	content map[string]*diskFile
+}
+
+type diskFile struct {
+	once sync.Once
+	data []byte
+	err  error
+}
+
+// WorkTree is the library on disk, with unsaved edits and with files that git ignores. Line endings are those that git
+// would save: a file written with CRLF equals the saved one where the settings and attributes of git say so.
+func (r *Repo) WorkTree(root string) (Snapshot, error) {
+	if err := r.needTree("cannot read the files of the library"); err != nil {
+		return nil, err
+	}
+	clean, err := cleanPath(root)
+	if err != nil {
+		return nil, err
+	}
+	place := filepath.Join(r.Dir, filepath.FromSlash(clean))
+	dir, err := os.OpenRoot(place)
+	if err != nil {
+		return nil, &Error{Kind: ErrNoSuchFile, What: "there is no directory " + place, Err: err, Paths: []string{clean}}
+	}
+	d := &disk{repo: r, root: clean, dir: dir, content: map[string]*diskFile{}, eol: &eol{repo: r, root: clean}}
+	for _, part := range Parts {
+		if err := d.list(part); err != nil {
+			dir.Close()
+			return nil, err
+		}
+	}
+	slices.Sort(d.files)
+	for _, file := range d.files {
+		d.content[file] = &diskFile{}
+		d.eol.paths = append(d.eol.paths, path.Join(clean, file))
+	}
+	return d, nil
+}
+
+// list adds a file, or the files below a directory.
+func (d *disk) list(name string) error {
+	info, err := d.dir.Lstat(filepath.FromSlash(name))
+	if os.IsNotExist(err) {
+		return nil
+	}
+	if err != nil {
+		return d.unreadable(name, err)
+	}
+	switch mode := info.Mode(); {
+	case mode.IsRegular():
+		d.files = append(d.files, name)
+		return nil
+	case mode.IsDir():
+	case mode&fs.ModeSymlink != 0:
+		return irregular(path.Join(d.root, name), "a symbolic link")
+	default:
+		return irregular(path.Join(d.root, name), "a device, a pipe or something of the kind")
+	}
+	opened, err := d.dir.Open(filepath.FromSlash(name))
+	if err != nil {
+		return d.unreadable(name, err)
+	}
+	names, err := opened.Readdirnames(-1)
+	opened.Close()
+	if err != nil {
+		return d.unreadable(name, err)
+	}
+	for _, child := range names {
+		if strings.EqualFold(child, ".git") {
+			return irregular(path.Join(d.root, name), "another repository")
+		}
+		if err := d.list(path.Join(name, child)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (d *disk) unreadable(name string, err error) error {
+	full := path.Join(d.root, name)
+	return fmt.Errorf("cannot read %s: %w", Printable(full), err)
+}
+
+func (d *disk) Name() string    { return "on disk" }
+func (d *disk) Files() []string { return slices.Clone(d.files) }
+
+func (d *disk) Read(p string) ([]byte, error) {
+	file := d.load(p)
+	if file == nil {
+		return nil, noSuchFile(p, d.Name())
+	}
+	return slices.Clone(file.data), file.err
+}
+
+func (d *disk) Hash(p string) string {
+	file := d.load(p)
+	if file == nil || file.err != nil {
+		return ""
+	}
+	return d.repo.blobID(file.data)
+}
+
+func (d *disk) load(p string) *diskFile {
+	d.mu.Lock()
+	file := d.content[p]
+	d.mu.Unlock()
+	if file == nil {
+		return nil
+	}
+	file.once.Do(func() {
+		if file.data, file.err = d.readFile(p); file.err == nil {
+			file.data, file.err = d.eol.toSaved(path.Join(d.root, p), file.data)
+		}
+	})
+	return file
+}
+
+func (d *disk) readFile(p string) ([]byte, error) {
+	f, err := d.dir.Open(filepath.FromSlash(p))
+	if err != nil {
+		return nil, d.unreadable(p, err)
+	}
+	defer f.Close()
+	// It was an ordinary file when it was listed; a pipe put in its place would be waited for without end.
+	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+		return nil, irregular(path.Join(d.root, p), "no ordinary file any more")
+	}
+	data, err := io.ReadAll(io.LimitReader(f, MaxBlob+1))
+	if err != nil {
+		return nil, d.unreadable(p, err)
+	}
+	if len(data) > MaxBlob {
+		return nil, &Error{Kind: ErrTooLarge, What: fmt.Sprintf("%s is larger than the %d bytes that fettle reads", p, int64(MaxBlob)), Paths: []string{p}}
+	}
+	return data, nil
+}
+
+// blobID is the id that git gives to a content.
+func (r *Repo) blobID(data []byte) string {
+	var h hash.Hash
+	if r.shared.hashLen == 64 {
+		h = sha256.New()
+	} else {
+		h = sha1.New()
+	}
+	fmt.Fprintf(h, "blob %d\x00", len(data))
+	h.Write(data)
+	return hex.EncodeToString(h.Sum(nil))
+}
