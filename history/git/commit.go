@@ -39,11 +39,11 @@ func (r *Repo) Unstage(paths ...string) error {
 	if err != nil {
 		return err
 	}
-	head, err := r.Head()
+	head, err := r.head()
 	if err != nil {
 		return err
 	}
-	if head.Unborn {
+	if head.unborn {
 		_, err = r.write("", append([]string{"rm", "-q", "-r", "--cached", "--ignore-unmatch", "--"}, literal(clean)...)...)
 		return err
 	}
@@ -152,8 +152,8 @@ func commitProblem(err error) error {
 
 // sameAsHead says whether files on disk are as they were saved last.
 func (r *Repo) sameAsHead(clean []string) (bool, error) {
-	head, err := r.Head()
-	if err != nil || head.Unborn {
+	head, err := r.head()
+	if err != nil || head.unborn {
 		return false, err
 	}
 	status, err := r.Status(clean...)
@@ -219,11 +219,11 @@ func (r *Repo) newFiles(clean []string) ([]string, error) {
 }
 
 func (r *Repo) inHead(p string) (bool, error) {
-	head, err := r.Head()
-	if err != nil || head.Unborn {
+	head, err := r.head()
+	if err != nil || head.unborn {
 		return false, err
 	}
-	files, err := r.TreeFiles(head.Commit, p)
+	files, err := r.TreeFiles(head.commit, p)
 	return len(files) > 0, err
 }
 

@@ -137,14 +137,14 @@ func (r *Repo) logArgs(o LogOptions) ([]string, error) {
 		args = append(args, "--max-count="+strconv.Itoa(o.MaxCount))
 	}
 	if len(o.Revs) == 0 {
-		head, err := r.Head()
+		head, err := r.head()
 		if err != nil {
 			return nil, err
 		}
-		if head.Unborn && !o.All {
+		if head.unborn && !o.All {
 			return nil, nil
 		}
-		if !head.Unborn {
+		if !head.unborn {
 			args = append(args, "HEAD")
 		}
 	}

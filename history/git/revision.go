@@ -7,33 +7,37 @@ import (
 	"strings"
 )
 
-// Head is where the work tree stands.
-type Head struct {
-	Commit   string // id of the last commit; "" when unborn
-	Branch   string // short name of the branch; "" when detached
-	Unborn   bool   // nothing was committed on this branch yet
-	Detached bool   // on a commit, not on a branch: what is saved here is on no branch
+// Head says where the work tree stands: the id of the last commit ("" when unborn), the short name of the branch ("" when
+// detached), whether nothing was committed on the branch yet, and whether the work tree is on a commit and not on a
+// branch, so that what is saved there is on no branch. It starts no child beyond the one that reads objects, unless the
+// repository is unborn or keeps its references in another way than in files.
+func (r *Repo) Head() (commit, branch string, unborn, detached bool, err error) {
+	h, err := r.head()
+	return h.commit, h.branch, h.unborn, h.detached, err
 }
 
-// Head says where the work tree stands. It starts no child beyond the one that reads objects, unless the repository is
-// unborn or keeps its references in another way than in files.
-func (r *Repo) Head() (Head, error) {
+type head struct {
+	commit, branch   string
+	unborn, detached bool
+}
+
+func (r *Repo) head() (head, error) {
 	found, err := r.shared.objects.get(r.ctx, "HEAD", MaxBlob)
 	if err != nil {
-		return Head{}, err
+		return head{}, err
 	}
 	ref, err := r.headRef()
 	if err != nil {
-		return Head{}, err
+		return head{}, err
 	}
-	head := Head{Commit: found.hash, Branch: strings.TrimPrefix(ref, "refs/heads/"), Detached: ref == ""}
+	h := head{commit: found.hash, branch: strings.TrimPrefix(ref, "refs/heads/"), detached: ref == ""}
 	switch found.kind {
 	case "commit":
-		return head, nil
+		return h, nil
 	case "missing":
-		return r.unborn(head, ref)
+		return r.unborn(h, ref)
 	}
-	return Head{}, errorf(ErrCorrupt, "HEAD names a %s, not a commit", found.kind)
+	return head{}, errorf(ErrCorrupt, "HEAD names a %s, not a commit", found.kind)
 }
 
 // headRef is the full name of the branch that HEAD names, "" when it is detached.
@@ -63,25 +67,25 @@ func (r *Repo) headRef() (string, error) {
 
 // unborn tells a branch without a commit from one whose reference or commit is damaged. To git both are "missing", and
 // taking the second for the first would judge a library as if it had no past.
-func (r *Repo) unborn(head Head, ref string) (Head, error) {
+func (r *Repo) unborn(h head, ref string) (head, error) {
 	damaged := func(cause error) error {
 		return &Error{Kind: ErrCorrupt, What: "HEAD names a commit that cannot be read", Help: "run git fsck, and fetch from another copy", Err: cause}
 	}
 	if ref == "" {
-		return Head{}, damaged(nil)
+		return head{}, damaged(nil)
 	}
 	if _, err := os.Lstat(filepath.Join(r.CommonDir, filepath.FromSlash(ref))); err == nil {
-		return Head{}, damaged(nil)
+		return head{}, damaged(nil)
 	}
 	out, err := r.read("for-each-ref", "--format=%(refname)", ref)
 	if err != nil {
-		return Head{}, err
+		return head{}, err
 	}
 	if len(out) > 0 {
-		return Head{}, damaged(nil)
+		return head{}, damaged(nil)
 	}
-	head.Unborn = true
-	return head, nil
+	h.unborn = true
+	return h, nil
 }
 
 // Resolve gives the commit id that a name stands for: a branch, a tag, an id or part of one, "HEAD~2". What does not name
@@ -111,10 +115,10 @@ func (r *Repo) commit(rev string) (commitObject, error) {
 		return commitObject{}, &Error{Kind: ErrUnknownRevision, What: "more than one commit begins with " + rev, Help: "give more of its digits"}
 	default:
 		if rev == "HEAD" {
-			if head, err := r.Head(); err != nil {
+			if h, err := r.head(); err != nil {
 				return commitObject{}, err
-			} else if head.Unborn {
-				return commitObject{}, &Error{Kind: ErrUnborn, What: "nothing has been saved on branch " + head.Branch + " yet"}
+			} else if h.unborn {
+				return commitObject{}, &Error{Kind: ErrUnborn, What: "nothing has been saved on branch " + h.branch + " yet"}
 			}
 		}
 		return commitObject{}, &Error{Kind: ErrUnknownRevision, What: `"` + rev + `" is no commit, branch or tag of this repository`, Help: "git log --oneline --all lists what there is"}

@@ -23,8 +23,8 @@ func TestSmoke(t *testing.T) {
 	}
 	defer r.Close()
 	t.Logf("%+v", r)
-	head, err := r.Head()
-	if err != nil || head.Commit != h {
+	head, _, _, _, err := r.Head()
+	if err != nil || head != h {
 		t.Fatal(head, err)
 	}
 	g.Write("sets/b.json", "2\n")

@@ -81,14 +81,14 @@ func (r *Repo) announcedMerge() ([]string, error) {
 	if !announced || variable(r.shared.env, "GIT_INDEX_FILE") == "" {
 		return nil, nil
 	}
-	head, err := r.Head()
+	head, err := r.head()
 	if err != nil {
 		return nil, err
 	}
 	var heads []string
 	for _, entry := range r.shared.env {
 		name, _, _ := strings.Cut(entry, "=")
-		if id, ok := strings.CutPrefix(name, "GITHEAD_"); ok && r.isHash(id) && id != head.Commit && !slices.Contains(heads, id) {
+		if id, ok := strings.CutPrefix(name, "GITHEAD_"); ok && r.isHash(id) && id != head.commit && !slices.Contains(heads, id) {
 			heads = append(heads, id)
 		}
 	}

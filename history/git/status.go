@@ -88,46 +88,39 @@ func (r *Repo) Ignored(paths ...string) ([]string, error) {
 	return fields(out), err
 }
 
-// Upstream is the branch of another repository that the current branch follows.
-type Upstream struct {
-	Ref    string // short name: "origin/main"
-	Ahead  int    // commits here that are not there, as far as is known here
-	Behind int    // commits there that are not here
-	Gone   bool   // it was followed, and is not there any more
-}
-
-// Upstream says how the current branch stands to the one that it follows. ok is false where it follows none, or where the
-// work tree is on no branch. Nothing is fetched.
-func (r *Repo) Upstream() (up Upstream, ok bool, err error) {
-	ref, err := r.headRef()
-	if err != nil || ref == "" {
-		return Upstream{}, false, err
+// Upstream says how the current branch stands to the branch of another repository that it follows: how many commits it
+// is ahead and behind, as far as is known here (nothing is fetched), and the short name of the other ("origin/main"). ok is
+// false where it follows none, where the other was removed (ref still names it), and where the work tree is on no branch.
+func (r *Repo) Upstream() (ahead, behind int, ref string, ok bool, err error) {
+	branch, err := r.headRef()
+	if err != nil || branch == "" {
+		return 0, 0, "", false, err
 	}
-	out, err := r.read("for-each-ref", "--format=%(refname)%00%(upstream:short)%00%(upstream:track,nobracket)%00", ref)
+	out, err := r.read("for-each-ref", "--format=%(refname)%00%(upstream:short)%00%(upstream:track,nobracket)%00", branch)
 	if err != nil {
-		return Upstream{}, false, err
+		return 0, 0, "", false, err
 	}
 	for line := range strings.Lines(string(out)) {
 		parts := strings.Split(line, "\x00")
-		if len(parts) != 4 || parts[0] != ref || parts[1] == "" {
+		if len(parts) != 4 || parts[0] != branch || parts[1] == "" {
 			continue
 		}
-		up.Ref = parts[1]
+		ref, ok = parts[1], true
 		for track := range strings.SplitSeq(parts[2], ", ") {
 			word, number, _ := strings.Cut(track, " ")
 			n, _ := strconv.Atoi(number)
 			switch word {
 			case "ahead":
-				up.Ahead = n
+				ahead = n
 			case "behind":
-				up.Behind = n
+				behind = n
 			case "gone":
-				up.Gone = true
+				ok = false
 			}
 		}
-		return up, true, nil
+		return ahead, behind, ref, ok, nil
 	}
-	return Upstream{}, false, nil
+	return 0, 0, "", false, nil
 }
 
 // Run runs any git command that changes something, for the few steps that have no method of their own, and returns what it
