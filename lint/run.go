@@ -64,6 +64,7 @@ type run struct {
 	severities map[string]Severity
 	limits     map[string]limit
 	families   map[*schema.Recipe][]*schema.Recipe
+	byFile     map[*schema.File][]*schema.Recipe
 	found      []*Finding
 	asleep     []Sleep
 	conditions int
@@ -73,7 +74,7 @@ type run struct {
 // newRun prepares a run. The rule settings are given apart: a base is judged by those of the library that is compared with it.
 func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
 	s := &run{lib: lib, opts: opts, prefs: lib.Prefs(), severities: map[string]Severity{}, limits: map[string]limit{},
-		families: make(map[*schema.Recipe][]*schema.Recipe, len(lib.Recipes))}
+		families: make(map[*schema.Recipe][]*schema.Recipe, len(lib.Recipes)), byFile: map[*schema.File][]*schema.Recipe{}}
 	for i := range registry {
 		r := &registry[i]
 		s.severities[r.Name] = r.Severity
@@ -109,6 +110,7 @@ func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
 		}
 	}
 	for _, r := range lib.Recipes {
+		s.byFile[r.File] = append(s.byFile[r.File], r)
 		if opts.Only == nil || opts.Only(r) {
 			s.conditions++
 		}

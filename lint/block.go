@@ -1,0 +1,118 @@
+package lint
+
+import (
+	"fmt"
+
+	"fettle/schema"
+	"fettle/schema/quantity"
+)
+
+type blockKind uint8
+
+const (
+	cutBlock blockKind = iota
+	leadInBlock
+	contourBlock
+	pierceBlock
+	cornerBlock
+)
+
+// A block is one moment of a recipe with its own beam and jet: the cut, the lead-in, a kind of small contour, a stage of the
+// pierce, a corner. Every limit of the machine holds in each of them.
+type block struct {
+	kind  blockKind
+	path  string           // cut, lead_in, contours[0], pierce[1], corner
+	own   schema.CutValues // what stands in the file
+	whole schema.CutValues // with what it takes over from the cut; a stage of the pierce takes nothing over
+	stage *schema.Stage    // of a pierce
+}
+
+// field is the path of one of its values. A corner calls its own least values.
+func (b block) field(name string) string {
+	if b.kind == cornerBlock {
+		return b.path + ".min_" + name
+	}
+	return b.path + "." + name
+}
+
+// pulsed reports whether the beam is pulsed: where it says so, and where it says nothing but has a duty below one.
+func (b block) pulsed() bool {
+	if b.whole.Mode.Set() {
+		return b.whole.Mode.V == "pulsed"
+	}
+	return b.whole.Duty.Set() && b.whole.Duty.V.Sign() > 0 && b.whole.Duty.V.Below(allOfIt)
+}
+
+var allOfIt = quantity.MustParseOf[quantity.Ratio]("100 %")
+
+// powers are the powers that stand in the file, with their fields.
+func (b block) powers() []placed[quantity.Power] {
+	var out []placed[quantity.Power]
+	if b.own.Power.Set() {
+		out = append(out, placed[quantity.Power]{b.field("power"), b.own.Power})
+	}
+	if b.stage != nil && b.stage.EndPower.Set() {
+		out = append(out, placed[quantity.Power]{b.field("end_power"), b.stage.EndPower})
+	}
+	return out
+}
+
+// placed is a member with its field.
+type placed[T any] struct {
+	field string
+	schema.Member[T]
+}
+
+func (m placed[T]) place() Place { return Place{m.field, m.At} }
+
+// blocksOf lists the blocks of a condition in the order of the file.
+func blocksOf(c *schema.Condition) []block {
+	cut := schema.CutValues(c.Cut.V)
+	out := make([]block, 1, 4)
+	out[0] = block{kind: cutBlock, path: "cut", own: cut, whole: cut}
+	if c.LeadIn.Set() {
+		own := c.LeadIn.V.CutValues
+		out = append(out, block{kind: leadInBlock, path: "lead_in", own: own, whole: over(cut, own)})
+	}
+	if c.Corner.Set() {
+		own := schema.CutValues{Power: c.Corner.V.MinPower, Frequency: c.Corner.V.MinFrequency, Duty: c.Corner.V.MinDuty}
+		out = append(out, block{kind: cornerBlock, path: "corner", own: own, whole: over(cut, own)})
+	}
+	for i := range c.Contours.V {
+		own := c.Contours.V[i].CutValues
+		out = append(out, block{kind: contourBlock, path: fmt.Sprintf("contours[%d]", i), own: own, whole: over(cut, own)})
+	}
+	for i := range c.Pierce.V {
+		s := &c.Pierce.V[i]
+		own := schema.CutValues{Power: s.Power, Pressure: s.Pressure, Focus: s.Focus, Spot: s.Spot, Mode: s.Mode, Frequency: s.Frequency, Duty: s.Duty}
+		out = append(out, block{kind: pierceBlock, path: fmt.Sprintf("pierce[%d]", i), own: own, whole: own, stage: s})
+	}
+	return out
+}
+
+// over puts what own has over what cut has.
+func over(cut, own schema.CutValues) schema.CutValues {
+	return schema.CutValues{
+		Power: pick(own.Power, cut.Power), Speed: pick(own.Speed, cut.Speed), Pressure: pick(own.Pressure, cut.Pressure),
+		Focus: pick(own.Focus, cut.Focus), Spot: pick(own.Spot, cut.Spot), Mode: pick(own.Mode, cut.Mode),
+		Frequency: pick(own.Frequency, cut.Frequency), Duty: pick(own.Duty, cut.Duty),
+	}
+}
+
+func pick[T any](own, cut schema.Member[T]) schema.Member[T] {
+	if own.Set() {
+		return own
+	}
+	return cut
+}
+
+// gasOf is the gas of a block: its own, or that of the set.
+func (p *Pass) gasOf(b block) string {
+	if b.stage != nil && b.stage.Gas.Set() {
+		return b.stage.Gas.V
+	}
+	return p.Gas
+}
+
+// gasPlace points at where the gas of a block is named. The set names it outside of the condition.
+func (b block) ownGas() bool { return b.stage != nil && b.stage.Gas.Set() }

@@ -1,0 +1,413 @@
+package lint
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/schema"
+	"fettle/schema/quantity"
+)
+
+// The rules of the family change: was a change made as the shop agreed. What the history knows comes in as a [Change]. They
+// cannot be waived. Their errors are promises that were broken, not values that cannot be.
+var changeRules = []Rule{
+	{
+		Name: "no-reason", Severity: Error, Scope: PerChange, Check: noReason,
+		Title:  "a change without a reason",
+		Why:    "In a year nobody remembers why 0.40 became 0.46. The reason is asked for where it is still known. Off where the policy says so.",
+		Source: "policy of the library, reason",
+		Bad:    `cut.pressure=0.33 bar; change:reasoned=no`, Good: `cut.pressure=0.33 bar`,
+	},
+	{
+		Name: "nothing-ruled-out", Severity: Warning, Scope: PerChange, Check: nothingRuledOut,
+		Title: "a bad cut answered by an edit, and nothing checked before",
+		Why: "Most cuts go bad for a worn nozzle, a wrong recipe on the machine, a dirty window or the plate. An edit then stays behind as a wrong recipe. " +
+			"Asked for the causes quality-target, material-lot, gas-supply and temporary.",
+		Source: "trade judgement",
+		Bad:    `cut.pressure=0.33 bar; change:cause=quality-target; change:ruled_out=`, Good: `cut.pressure=0.33 bar; change:cause=quality-target; change:ruled_out=nozzle-wear`,
+	},
+	{
+		Name: "many-at-once", Severity: Warning, Scope: PerChange, Check: manyAtOnce, Limit: "2",
+		Title: "several things changed at once",
+		Why: "When two things change, nobody knows which one helped. Power with speed, the values of the pulses, nozzle with standoff and pressure, and focus with spot " +
+			"belong together and count as one each. Silent with a good trial of these values, for a new condition, and for causes that need several.",
+		Source: "trade judgement",
+		Bad:    `cut.pressure=0.33 bar; cut.focus=3.5 mm`, Good: `cut.power=2.3 kW; cut.speed=3 m/min`,
+	},
+	{
+		Name: "large-step", Severity: Warning, Scope: PerChange, Check: largeStep, Limit: "20 %", Of: quantity.DimRatio,
+		Title: "a large step from what was approved",
+		Why: "A ladder of small steps shows where the cut gets bad; one large step may land beyond. Usual in one step: 20 % of power, speed and pressure (or 0.05 bar), " +
+			"1 mm or 0.15 of the thickness of focus, 30 % or 0.3 mm of standoff, 50 % or 0.1 s of pierce time, 10 points of duty, two sizes of nozzle. " +
+			"The limit is the share for power, speed and pressure. Silent with a good trial of these values.",
+		Source: "trade judgement",
+		Bad:    `cut.pressure=0.45 bar`, Good: `cut.pressure=0.35 bar`,
+	},
+	{
+		Name: "unapproved", Severity: Note, Scope: PerChange, Check: unapproved,
+		Title:  "not approved yet",
+		Why:    "The recipe differs from the last one that somebody answered for.",
+		Source: "records of the library",
+		Bad:    `cut.pressure=0.33 bar; change:status=changed`, Good: `cut.pressure=0.33 bar; change:status=approved`,
+	},
+	{
+		Name: "stale-approval", Severity: Warning, Scope: PerChange, Check: staleApproval,
+		Title:  "approved on a beam or jet that is no longer there",
+		Why:    "What was proven with one core, lens or valve is not proven with another.",
+		Source: "records of the library; machine profile",
+		Bad:    `kerf=0.33 mm; change:status=stale; at kerf`, Good: `kerf=0.33 mm; change:status=approved`,
+	},
+	{
+		Name: "own-approval", Severity: Error, Scope: PerChange, Check: ownApproval,
+		Title:  "approved by who wrote it",
+		Why:    "Nobody sees their own slip. Two persons look at a recipe before it counts. Where the policy allows it, it is a note.",
+		Source: "policy of the library, own_change",
+		Bad:    `cut.pressure=0.33 bar; change:own_approval=Mara Lind`, Good: `cut.pressure=0.33 bar; change:status=approved`,
+	},
+	{
+		Name: "record-altered", Severity: Error, Scope: PerRecord, Check: recordAltered,
+		Title:  "a saved record was edited",
+		Why:    "Reasons, trials and approvals are what an audit stands on. They are added and never edited; what was wrong is taken back by a withdrawal.",
+		Source: "history/README.md",
+		Bad:    `record:altered=records/2026/07/20260714T091205Z-approval-3f9a0c1b2d4e.json; at`, Good: `kerf=0.33 mm`,
+	},
+	{
+		Name: "record-removed", Severity: Error, Scope: PerRecord, Check: recordRemoved,
+		Title:  "a saved record is gone",
+		Why:    "Who removes an approval or a trial removes what the recipe rests on.",
+		Source: "history/README.md",
+		Bad:    `record:removed=records/2026/07/20260714T091205Z-approval-3f9a0c1b2d4e.json; at`, Good: `kerf=0.33 mm`,
+	},
+}
+
+// spot is where a field of a change stands now: in the condition, in its set, or else at the thickness.
+func (p *Pass) spot(path string) Place {
+	if p.Recipe == nil {
+		return Place{Field: path, At: schema.Made}
+	}
+	for _, f := range schema.Fields(p.Recipe.Condition) {
+		if f.Path == path {
+			return Place{path, f.At}
+		}
+	}
+	switch {
+	case path == "grade" && p.Set.Grade.Set():
+		return At(path, p.Set.Grade)
+	case strings.HasPrefix(path, "gas_composition"):
+		return At(path, p.Set.Gas)
+	}
+	parent := path
+	for { // a member that is gone: the object it stood in
+		dot := strings.LastIndexAny(parent, ".[")
+		if dot < 0 {
+			return At(path, p.Recipe.Thickness)
+		}
+		parent = parent[:dot]
+		for _, f := range schema.Fields(p.Recipe.Condition) {
+			if strings.HasPrefix(f.Path, parent+".") || strings.HasPrefix(f.Path, parent+"[") {
+				return Place{path, f.At}
+			}
+		}
+	}
+}
+
+// first is the place of the first field that changed.
+func (p *Pass) first() Place {
+	if p.Change.After == nil || p.Change.Before == nil || len(p.Change.Fields) == 0 {
+		if p.Recipe != nil {
+			return At("thickness", p.Recipe.Thickness)
+		}
+		return Place{"thickness", schema.Made}
+	}
+	return p.spot(p.Change.Fields[0].Path)
+}
+
+// step says what became of a field: "cut.pressure 0.4 bar -> 0.46 bar (+15 %)".
+func (p *Pass) step(d FieldChange) string {
+	old, now := d.Old.Text, d.New.Text
+	if !d.Old.Quantity.IsZero() && !d.New.Quantity.IsZero() {
+		old, now = quantity.FormatPair(d.Old.Quantity, d.New.Quantity, p.state.prefs)
+	}
+	text := schema.SpokenPath(d.Path)
+	switch {
+	case d.Old.Path == "":
+		return fmt.Sprintf("%s %s (new)", text, now)
+	case d.New.Path == "":
+		return fmt.Sprintf("%s %s (gone)", text, old)
+	}
+	text += " " + old + " -> " + now
+	if percent, ok := percentOf(d); ok {
+		text += " (" + percent + ")"
+	}
+	return text
+}
+
+// percentOf is how far a value went, where it has a zero that means nothing is there: a focus has none.
+func percentOf(d FieldChange) (string, bool) {
+	old, now := d.Old.Quantity, d.New.Quantity
+	if old.Sign() <= 0 || now.Sign() <= 0 || old.Dimension() != now.Dimension() || strings.HasSuffix(d.Path, "focus") {
+		return "", false
+	}
+	if ratio := now.SI() / old.SI(); ratio >= 4 {
+		return fmt.Sprintf("%.3g times", ratio), true
+	} else {
+		return fmt.Sprintf("%+.3g %%", (ratio-1)*100), true
+	}
+}
+
+// all lists the steps of a change, a few of them in words.
+func (p *Pass) all() string {
+	switch {
+	case p.Change.Before == nil && p.Change.After != nil:
+		return "new"
+	case p.Change.After == nil:
+		return "removed"
+	}
+	const most = 3
+	var steps []string
+	for i, d := range p.Change.Fields {
+		if i == most {
+			steps = append(steps, fmt.Sprintf("and %d more", len(p.Change.Fields)-most))
+			break
+		}
+		steps = append(steps, p.step(d))
+	}
+	return strings.Join(steps, ", ")
+}
+
+func (p *Pass) changed() bool {
+	return p.Change.Before == nil || p.Change.After == nil || len(p.Change.Fields) > 0
+}
+
+func noReason(p *Pass) {
+	if p.Change.Reasoned || !p.Library.Policy().ReasonRequired() || !p.changed() {
+		return
+	}
+	p.Report(p.first(), "no reason for: %s", p.all()).
+		Help = fmt.Sprintf("fettle reason %s --cause CAUSE --because \"...\" --ruled-out ...", p.Change.ID)
+}
+
+func nothingRuledOut(p *Pass) {
+	if !p.Change.Reasoned || !schema.FaultCauses[p.Change.Cause] || len(p.Change.RuledOut) > 0 || !p.changed() {
+		return
+	}
+	p.Report(p.first(), "changed for %s, and nothing was ruled out before", p.Change.Cause).
+		Help = "Look first at " + strings.Join(schema.RuledOut[:5], ", ") + "."
+}
+
+// groups are values that are changed together: one of them calls for the others.
+var groups = []struct {
+	name    string
+	members []string
+}{
+	{"power and speed", []string{"power", "speed", "min_power"}},
+	{"pulses", []string{"mode", "frequency", "duty", "min_frequency", "min_duty"}},
+	{"nozzle, standoff and pressure", []string{"form", "orifice", "standoff", "pressure"}},
+	{"focus and spot", []string{"focus", "spot"}},
+}
+
+// severalAtOnce are causes that cannot do with one.
+var severalAtOnce = []string{"put-back", "nozzle-change", "optics-change", "machine-change", "correction"}
+
+func manyAtOnce(p *Pass) {
+	c := p.Change
+	if c.TrialCovers || c.Before == nil || c.After == nil || slices.Contains(severalAtOnce, c.Cause) {
+		return
+	}
+	var touched []string
+	first := ""
+	for _, group := range groups {
+		for _, d := range c.Fields {
+			member := d.Path[strings.LastIndexByte(d.Path, '.')+1:]
+			if strings.HasPrefix(d.Path, "pierce[") || !strings.Contains(d.Path, ".") || !slices.Contains(group.members, member) {
+				continue
+			}
+			touched = append(touched, group.name)
+			if first == "" {
+				first = d.Path
+			}
+			break
+		}
+	}
+	if n := int(p.Number()); len(touched) >= n && len(touched) > 0 {
+		p.Report(p.spot(first), "%d things changed at once (%s); from %d on nobody knows which one helped", len(touched), strings.Join(touched, "; "), n).
+			Help = "Change one, cut, then the next; or record the trial that these values come from."
+	}
+}
+
+func largeStep(p *Pass) {
+	c := p.Change
+	from := c.Approved
+	if from == nil {
+		from = c.Before
+	}
+	if c.TrialCovers || from == nil || c.After == nil {
+		return
+	}
+	share, _ := quantity.Typed[quantity.Ratio](p.Limit())
+	sameStages := len(from.Pierce.V) == len(c.After.Pierce.V)
+	for _, d := range Differences(from, c.After) {
+		if strings.HasPrefix(d.Path, "pierce[") && !sameStages || d.Old.Quantity.IsZero() || d.Old.Quantity.Dimension() != d.New.Quantity.Dimension() {
+			continue
+		}
+		if d.Path == "nozzle.orifice" {
+			p.largeNozzleStep(d)
+			continue
+		}
+		usual, words, judged := usualStep(d, c.After.Thickness.V, share)
+		if step := distance(d.Old.Quantity, d.New.Quantity); judged && step.Cmp(usual) > 0 {
+			p.Report(p.spot(d.Path), "%s is a large step; usual is up to %s", p.step(d), words(p.Show)).
+				Help = "Cut a ladder of smaller steps, or record the trial that the value comes from."
+		}
+	}
+}
+
+func distance(a, b quantity.Value) quantity.Value {
+	if d := b.Sub(a); d.Sign() >= 0 {
+		return d
+	}
+	return a.Sub(b)
+}
+
+// usualStep is the larger of a share of the old value and of a plain amount, and how to say it.
+func usualStep(d FieldChange, thickness quantity.Length, share quantity.Ratio) (usual quantity.Value, words func(show func(quantity.Value) string) string, ok bool) {
+	member := d.Path[strings.LastIndexByte(d.Path, '.')+1:]
+	old := d.Old.Quantity
+	if old.Sign() < 0 {
+		old = old.Scale(-1, 1)
+	}
+	either := func(part quantity.Ratio, amount string) (quantity.Value, func(func(quantity.Value) string) string, bool) {
+		relative, absolute := old.Times(part.Value), quantity.MustParse(old.Dimension(), amount)
+		return larger(relative, absolute), func(show func(quantity.Value) string) string { return part.Text() + " or " + show(absolute) }, true
+	}
+	switch {
+	case member == "pressure":
+		return either(share, "0.05 bar")
+	case member == "standoff":
+		return either(percent("30 %"), "0.3 mm")
+	case member == "time":
+		return either(percent("50 %"), "0.1 s")
+	case member == "focus":
+		part, least := thickness.Times(percent("15 %")), quantity.MustParse(quantity.DimLength, "1 mm")
+		return larger(part.Value, least), func(show func(quantity.Value) string) string { return show(least) + " or 0.15 of the thickness" }, true
+	case old.Dimension() == quantity.DimPower, member == "speed":
+		return old.Times(share.Value), func(func(quantity.Value) string) string { return share.Text() }, true
+	case old.Dimension() == quantity.DimRatio:
+		points := quantity.MustParse(quantity.DimRatio, "10 %")
+		return points, func(func(quantity.Value) string) string { return "10 points" }, true
+	}
+	return quantity.Value{}, nil, false
+}
+
+func percent(text string) quantity.Ratio { return quantity.MustParseOf[quantity.Ratio](text) }
+
+func larger(a, b quantity.Value) quantity.Value {
+	if a.Cmp(b) > 0 {
+		return a
+	}
+	return b
+}
+
+// largeNozzleStep counts sizes in the rack of the machine.
+func (p *Pass) largeNozzleStep(d FieldChange) {
+	if p.Machine == nil {
+		return
+	}
+	var sizes []quantity.Value
+	for _, n := range p.Machine.Optics.V.Nozzles.V {
+		sizes = append(sizes, n.Orifice.V.Value)
+	}
+	low, high := d.Old.Quantity, d.New.Quantity
+	if low.Cmp(high) > 0 {
+		low, high = high, low
+	}
+	slices.SortFunc(sizes, quantity.Value.Cmp)
+	sizes = slices.CompactFunc(sizes, quantity.Value.Equal)
+	between := 0
+	for _, size := range sizes {
+		if size.Cmp(low) > 0 && size.Cmp(high) <= 0 {
+			between++
+		}
+	}
+	if between > 2 {
+		p.Report(p.spot(d.Path), "%s is %d sizes of the rack at once; usual is up to two", p.step(d), between).Help = "Pressure, standoff and focus belong to the size: cut a trial first."
+	}
+}
+
+func unapproved(p *Pass) {
+	c := p.Change
+	words := map[string]string{
+		"changed":    "changed since it was approved",
+		"new":        "never approved",
+		"removed":    "removed, which nobody has approved",
+		"rejected":   "rejected",
+		"contested":  "approved in one way and decided in another: contested",
+		"superseded": "an earlier approved recipe, not the one in force",
+	}[c.Status]
+	switch {
+	case words == "":
+		return
+	case c.Until != "":
+		p.ReportAs(Note, p.first(), "provisional until %s, by permit", c.Until).Help = "To decide: fettle review " + c.ID.String()
+		return
+	}
+	f := p.Report(p.first(), "%s", words)
+	f.Help = "To decide: fettle review " + c.ID.String()
+	if len(c.MayApprove) > 0 {
+		f.Help += " (" + strings.Join(c.MayApprove, ", ") + ")"
+	}
+}
+
+func staleApproval(p *Pass) {
+	if p.Change.Status != "stale" {
+		return
+	}
+	because := ""
+	if p.Change.StaleBecause != "" {
+		because = ": " + p.Change.StaleBecause
+	}
+	p.Report(p.first(), "approved before the machine changed%s", because).Help = "Cut a trial, then: fettle approve " + p.Change.ID.String()
+}
+
+func ownApproval(p *Pass) {
+	who := p.Change.OwnApproval
+	if who == "" {
+		return
+	}
+	if p.Library.Policy().OwnChangeAllowed() {
+		p.ReportAs(Note, p.first(), "approved by its author, %s", who)
+		return
+	}
+	f := p.Report(p.first(), "approved by %s, who wrote it", who)
+	if len(p.Change.MayApprove) > 0 {
+		f.Help = "Who may: " + strings.Join(p.Change.MayApprove, ", ") + "."
+	}
+}
+
+func recordAltered(p *Pass) {
+	if !p.Record.Removed {
+		p.Report(Place{}, "%s was edited after it was saved", p.Record.words()).Help = "Put it back as it was: fettle verify shows the saved one. To take it back: fettle withdraw"
+	}
+}
+
+func recordRemoved(p *Pass) {
+	if p.Record.Removed {
+		p.Report(Place{}, "%s was saved and is gone", p.Record.words()).Help = "Put it back. To take it back in the open: fettle withdraw"
+	}
+}
+
+// words names a record for a sentence.
+func (r *RecordChange) words() string {
+	what := "the record"
+	if r.Kind != "" {
+		what = "the " + r.Kind
+	}
+	if r.By != "" {
+		what += " of " + r.By
+	}
+	if r.At != "" {
+		what += " (" + r.At + ")"
+	}
+	return what
+}

@@ -1,5 +1,0 @@
-package lint
-
-var (
-	fileRules, slipRules, machineRules, materialRules, changeRules []Rule
-)
