@@ -36,6 +36,7 @@ func (e Example) Findings() []Finding { return Run(e.After, e.Options).New().Fin
 //	cut.power=8 kW             a member of the 6 mm condition; nothing behind = removes it
 //	cut.power:=8               the same in JSON
 //	8mm:cut.power=8 kW         of another condition of the set
+//	8mm:all=6mm                the whole recipe of another
 //	set:gas=argon              of the set; machine: and settings: likewise
 //	text:"a" => "b"            the text of the set file; \n is a new line
 //	without:machines/x.json    a file that is not there
@@ -159,25 +160,37 @@ func edit(files memory, prefix, field, value string) error {
 	}
 	root := schema.ReadFile(path, files[path]).Root
 	on := root
-	if prefix == "" || strings.HasSuffix(prefix, "mm") {
-		id := strings.TrimSuffix(exampleID[strings.LastIndexByte(exampleID, '/')+1:], "mm")
-		if prefix != "" {
-			id = strings.TrimSuffix(prefix, "mm")
+	if prefix == "" {
+		prefix = exampleID[strings.LastIndexByte(exampleID, '/')+1:]
+	}
+	if strings.HasSuffix(prefix, "mm") {
+		if on = conditionOf(root, prefix); on == nil {
+			return fmt.Errorf("no condition of %s", prefix)
 		}
-		on = nil
-		for _, c := range root.Get("conditions").Kids {
-			if c.Str("thickness") == id+" mm" {
-				on = c
-			}
+	}
+	if field == "all" {
+		whole := conditionOf(schema.ReadFile(path, files[path]).Root, value)
+		if whole == nil {
+			return fmt.Errorf("no condition of %s", value)
 		}
-		if on == nil {
-			return fmt.Errorf("no condition of %s mm", id)
-		}
+		thickness := on.Str("thickness")
+		on.Kids = whole.Kids
+		field, node = "thickness", schema.Text(thickness)
 	}
 	if err := on.SetPath(field, node); err != nil {
 		return err
 	}
 	files[path] = schema.Layout(root)
+	return nil
+}
+
+// conditionOf finds the condition of a thickness such as 6mm in a set.
+func conditionOf(root *schema.Node, thickness string) *schema.Node {
+	for _, c := range root.Get("conditions").Kids {
+		if strings.ReplaceAll(c.Str("thickness"), " ", "") == thickness {
+			return c
+		}
+	}
 	return nil
 }
 

@@ -2,6 +2,7 @@ package lint
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -149,11 +150,15 @@ func percentOf(d FieldChange) (string, bool) {
 	if old.Sign() <= 0 || now.Sign() <= 0 || old.Dimension() != now.Dimension() || strings.HasSuffix(d.Path, "focus") {
 		return "", false
 	}
-	if ratio := now.SI() / old.SI(); ratio >= 4 {
+	ratio := now.SI() / old.SI()
+	percent := (ratio - 1) * 100
+	switch {
+	case ratio >= 4:
 		return fmt.Sprintf("%.3g times", ratio), true
-	} else {
-		return fmt.Sprintf("%+.3g %%", (ratio-1)*100), true
+	case math.Abs(percent) >= 9.95 && ratio > 0.01:
+		return fmt.Sprintf("%+.0f %%", percent), true
 	}
+	return fmt.Sprintf("%+.2g %%", percent), true
 }
 
 // all lists the steps of a change, a few of them in words.

@@ -66,7 +66,7 @@ var fileRules = []Rule{
 		Name: schema.RuleBadValue, Severity: Error, Scope: PerFile | PerSettings | PerMachine | PerRecipe, Check: badValue,
 		Title: "a value that cannot be",
 		Why: "A word that the format does not have, a number out of its range, or a quantity that nothing on earth can have: a speed of nothing, " +
-			"a negative pressure, a duty of 120 %. Far beyond what any cutting laser does is a warning: mostly a unit or a decimal point went astray.",
+			"a negative pressure, a kerf of no width. Far beyond what any cutting laser does is a warning: mostly a unit or a decimal point went astray.",
 		Source: "schema/README.md; ISO 9013 for the ranges of quality; trade judgement for what is far beyond",
 		Bad:    `cut.speed=0 m/min`, Good: `pierce[0].power=0 W`,
 	},

@@ -13,7 +13,7 @@ var materialRules = []Rule{
 		Name: "gas-for-material", Severity: Warning, Scope: PerSet, Check: gasForMaterial,
 		Title: "a gas that spoils the edge of this material",
 		Why: "Air makes the edge of titanium and magnesium hard and brittle and may set it alight. Oxygen on aluminium leaves an oxide in the kerf that " +
-			"melts at 2072 degC, three times where the metal does. Nitrogen on titanium makes a hard nitride edge: a note, since it often does not matter. " +
+			"melts at 2072 degC, the metal at 660. Nitrogen on titanium makes a hard nitride edge: a note, since it often does not matter. " +
 			"Oxygen on copper, brass or stainless steel is practice.",
 		Source: "melting points: CRC Handbook (from memory); the rest is trade judgement",
 		Bad:    `set:material=aluminium; at gas`, Good: `set:material=stainless-steel`,
@@ -165,7 +165,7 @@ func reflective(p *Pass) {
 	wavelength := p.Machine.Laser.V.Wavelength
 	most, _ := quantity.Typed[quantity.Length](p.Limit())
 	if p.Needs("laser.wavelength", wavelength.Set()) && wavelength.V.Above(most) {
-		p.Report(at, "%s takes up next to nothing of a beam of %s (limit %s)", p.Material, wavelength.V, most).Help = "It is cut with beams of about 1 um."
+		p.Report(at, "%s takes up next to nothing of a beam of %s (limit %s)", p.Material, wavelength.V.Text(), most.Text()).Help = "It is cut with beams of about 1 um."
 		return
 	}
 	p.ReportAs(Note, at, "%s throws most of the beam back until it melts", p.Material).

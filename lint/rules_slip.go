@@ -23,8 +23,8 @@ var slipRules = []Rule{
 		Why: "A new row often starts as a copy of its neighbour. From this ratio of thickness on one recipe does not fit both: the thicker plate needs more heat " +
 			"or more time. Silent where the speed is what the axes can do at most, and for marking.",
 		Source: "trade judgement",
-		Bad:    `8mm:nozzle={"form": "double", "orifice": "1.2 mm", "standoff": "1.0 mm"}; 8mm:cut={"power": "2.2 kW", "speed": "2.9 m/min", "pressure": "0.31 bar", "focus": "3 mm", "mode": "continuous"}; 8mm:pierce=[{"power": "1.5 kW", "time": "0.3 s", "pressure": "0.8 bar", "focus": "4 mm", "standoff": "5 mm", "mode": "pulsed", "frequency": "400 Hz", "duty": "45 %"}]; at thickness`,
-		Good:   `8mm:cut={"power": "2.2 kW", "speed": "2.9 m/min", "pressure": "0.31 bar", "focus": "3 mm", "mode": "continuous"}`,
+		Bad:    `8mm:all=6mm; at thickness`,
+		Good:   `8mm:all=6mm; 8mm:cut.speed=2.4 m/min`,
 	},
 }
 

@@ -226,9 +226,17 @@ func (s *run) selected() {
 			}
 		}
 	}
+	impossible := map[[2]string]bool{}
+	for _, f := range s.found {
+		if f.Severity == Error && f.ID != "" {
+			impossible[[2]string{f.ID, f.Field}] = true
+		}
+	}
 	s.found = slices.DeleteFunc(s.found, func(f *Finding) bool {
 		switch {
 		case f.Severity == Off:
+			return true
+		case f.Rule == "large-step" && impossible[[2]string{f.ID, f.Field}]: // one message is enough
 			return true
 		case s.opts.Only != nil && f.recipe != nil && !s.opts.Only(f.recipe):
 			return true
