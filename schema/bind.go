@@ -109,8 +109,9 @@ func (p *problems) value(sp *spec, sh *shape, v reflect.Value, n *Node) {
 		}
 		v.SetBool(n.Kind == True)
 	case isInt:
-		whole, err := strconv.Atoi(n.Text)
-		if n.Kind != Digits || err != nil || whole < sp.from || whole > sp.to {
+		float, err := strconv.ParseFloat(n.Text, 64) // 1.0 and 1e0 are whole, too: JSON has one sort of numbers
+		whole := int(max(-1, min(float, 1e10)))
+		if n.Kind != Digits || err != nil || float != float64(whole) || whole < sp.from || whole > sp.to {
 			p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected a whole number from %d to %d without quotes", found(n), sp.from, sp.to), "")
 			return
 		}

@@ -22,7 +22,7 @@ func encodeObject(info *typeInfo, v reflect.Value) *Node {
 		f := &info.fields[i]
 		value, _, ok := f.value(v)
 		switch {
-		case !ok:
+		case !ok && !(f.need && !f.member): // a table that must be there stays, empty as it is
 		case f.rest != "":
 			for k := range value.Len() {
 				put(value.Index(k).Field(0).String(), encodeValue(f.shape.elem, value.Index(k).Field(2)))

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"reflect"
 	"sort"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -44,10 +45,15 @@ func ReadFile(path string, data []byte) *File {
 	into := reflect.New(t)
 	errs.bind(f.Root, into.Interface())
 	f.Value = into.Interface()
-	if n := f.Root.Get("format"); n != nil && n.Kind == Digits && n.Text != "1" {
+	if n := f.Root.Get("format"); n != nil && n.Kind == Digits && !isOne(n.Text) {
 		errs.add(RuleBadValue, n.At, "format", fmt.Sprintf("format %s is not known; this fettle reads format 1", n.Text), "The file may be of a newer fettle: fettle version")
 	}
 	return f
+}
+
+func isOne(number string) bool {
+	float, err := strconv.ParseFloat(number, 64)
+	return err == nil && float == 1
 }
 
 func (f *File) unknownKind(errs *problems) {

@@ -116,6 +116,11 @@ func TestPositionsOnMultiByteText(t *testing.T) {
 	if got := f.Line(2); got != `  "µ": "ä", "日本": "𝄞𝄞", "x": 1,` {
 		t.Errorf("line 2 is %q", got)
 	}
+	// A file that is cut off within such text is cut off at a whole character.
+	f = schema.ReadFile("fettle.json", []byte("{\n  \"µ𝄞"))
+	if line, column := f.Position(f.Problems[0].At.Start); line != 2 || column != 5 {
+		t.Errorf("the file ends at %d:%d, want 2:5", line, column)
+	}
 	// A syntax error behind such text, too.
 	f = schema.ReadFile("fettle.json", []byte(`{"ä日𝄞": "µ",}`))
 	if line, column := f.Position(f.Problems[0].At.Start); line != 1 || column != 12 {

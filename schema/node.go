@@ -298,7 +298,8 @@ func (p *parser) explain(err error) (at Span, message, help string) {
 	before := bytes.TrimRight(p.data[:offset], " \t\r\n")
 	if len(rest) == 0 {
 		end := len(before)
-		return Span{max(end-1, 0), end}, "the file ends before its last brace or bracket is closed", "Was it cut off? The last saved version: git show HEAD:FILE"
+		_, size := utf8.DecodeLastRune(before)
+		return Span{end - size, end}, "the file ends before its last brace or bracket is closed", "Was it cut off? The last saved version: git show HEAD:FILE"
 	}
 	found, size := utf8.DecodeRune(rest)
 	at = Span{offset, offset + size}

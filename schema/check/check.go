@@ -92,6 +92,9 @@ func compile(kind string) (*compiledSchema, error) {
 	return known, nil
 }
 
+// unnamed stands for the empty name, which the validator loses from the places that it reports. No table takes either as a name.
+const unnamed = "\x00"
+
 // plain turns a tree into what the validator takes. Numbers become floats, as in most programs that read JSON; the validator
 // stumbles over some that are written with an exponent in the millions.
 func plain(n *schema.Node) any {
@@ -99,8 +102,12 @@ func plain(n *schema.Node) any {
 	case schema.Object:
 		members := make(map[string]any, len(n.Kids))
 		for _, kid := range n.Kids {
-			if _, again := members[kid.Key]; !again {
-				members[kid.Key] = plain(kid)
+			name := kid.Key
+			if name == "" {
+				name = unnamed
+			}
+			if _, again := members[name]; !again {
+				members[name] = plain(kid)
 			}
 		}
 		return members

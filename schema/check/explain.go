@@ -47,10 +47,6 @@ func (c *collector) collect(s *compiledSchema, err *jsonschema.ValidationError) 
 	p := schema.Problem{Rule: schema.RuleBadValue, At: at.node.At, Field: at.field,
 		Message: "found " + found(at.node) + "; expected " + expected(keyword, rule)}
 	if strings.Contains(err.KeywordLocation, "/propertyNames/") {
-		if empty := at.node.Get(""); empty != nil { // a pointer cannot tell an empty name from none
-			at = place{empty, at.below("")}
-		}
-		p.Field = at.field
 		p.At, p.Message = at.node.KeyAt, fmt.Sprintf("found the name %q; expected %s", at.node.Key, expected(keyword, rule))
 	}
 	if keyword == "type" && at.node.Kind == schema.Digits && rule.Get("examples") != nil {
@@ -129,6 +125,9 @@ func locate(root *schema.Node, pointer string) place {
 			}
 			at = place{at.node.Kids[i], at.field + "[" + step + "]"}
 			continue
+		}
+		if step == unnamed {
+			step = ""
 		}
 		kid := at.node.Get(step)
 		if kid == nil {
