@@ -65,8 +65,8 @@ var authorForm = regexp.MustCompile(`^[^<>\x00-\x1f]+ <[^<>\x00-\x1f]*>$`)
 // CommitPaths saves exactly these files, as they are on disk, and returns the id of the commit. Files that are new to git
 // are taken in; what else is staged stays staged and is not saved. If the commit fails the index is as it was before.
 //
-// While git is in the middle of a merge, a cherry-pick, a revert or patches from mail, a commit of some files would end
-// that work. Then the files are only staged, and the error is of kind [ErrStagedOnly]: the commit that ends the work will
+// While git is in the middle of a merge, a cherry-pick, a revert, a rebase or patches from mail, a commit of some files
+// would end or disturb that work. Then the files are only staged, and the error is of kind [ErrStagedOnly]: the commit that ends the work will
 // save them.
 //
 // Other kinds: [ErrRefused] by a hook, whose words are in the [CommandError]; [ErrNothingToCommit]; [ErrIgnored];
@@ -90,13 +90,12 @@ func (r *Repo) CommitPaths(message string, paths []string, options CommitOptions
 	if err != nil {
 		return "", err
 	}
-	switch state {
-	case StateMerge, StateCherryPick, StateRevert, StateApply:
+	if state != StateNone && state != StateBisect {
 		if err := r.add(clean); err != nil {
 			return "", err
 		}
-		return "", &Error{Kind: ErrStagedOnly, What: fmt.Sprintf("git is in the middle of a %s, so %s was staged and not saved yet", state, list(clean)),
-			Help: "it will be saved with the " + string(state) + ": finish that", Paths: clean}
+		return "", &Error{Kind: ErrStagedOnly, What: fmt.Sprintf("git is in the middle of %s, so %s was staged and not saved yet", state.words(), list(clean)),
+			Help: "it will be saved when that is finished", Paths: clean}
 	}
 	if len(fresh) > 0 {
 		if err := r.add(fresh); err != nil {
@@ -129,7 +128,7 @@ func (r *Repo) commitOnly(message string, clean []string, options CommitOptions)
 		cmd.Env = append(cmd.Env, "GIT_AUTHOR_DATE="+date, "GIT_COMMITTER_DATE="+date)
 	}
 	cmd.Env = append(cmd.Env, options.Env...)
-	_, err := output(cmd, nulList(literal(clean)), options.Output)
+	_, err := output(r.ctx, cmd, nulList(literal(clean)), options.Output)
 	if exitCode(err) != 1 {
 		return commitProblem(err)
 	}

@@ -36,17 +36,17 @@ func (r *Repo) read(args ...string) ([]byte, error) { return r.readInput("", arg
 func (r *Repo) readInput(stdin string, args ...string) ([]byte, error) {
 	cmd := r.command(args...)
 	cmd.Env = append(cmd.Env, noLocks)
-	return output(cmd, stdin, nil)
+	return output(r.ctx, cmd, stdin, nil)
 }
 
 // write runs a command that changes the repository.
 func (r *Repo) write(stdin string, args ...string) ([]byte, error) {
-	return output(r.command(args...), stdin, nil)
+	return output(r.ctx, r.command(args...), stdin, nil)
 }
 
 // output runs the command. What it prints on standard error goes into the error, and to live as it comes when that is
-// not nil. On failure the output so far is returned too.
-func output(cmd *exec.Cmd, stdin string, live io.Writer) ([]byte, error) {
+// not nil. On failure the output so far is returned too. ctx is that of the command.
+func output(ctx context.Context, cmd *exec.Cmd, stdin string, live io.Writer) ([]byte, error) {
 	if stdin != "" {
 		cmd.Stdin = strings.NewReader(stdin)
 	}
@@ -54,6 +54,9 @@ func output(cmd *exec.Cmd, stdin string, live io.Writer) ([]byte, error) {
 	var stdout bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &stdout, stderr
 	if err := cmd.Run(); err != nil {
+		if ctx.Err() != nil {
+			err = ctx.Err() // more to the point than "signal: killed"
+		}
 		return stdout.Bytes(), commandError(cmd.Args[1:], stderr.String(), err)
 	}
 	return stdout.Bytes(), nil

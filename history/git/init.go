@@ -31,7 +31,7 @@ func Init(dir, branch string, options ...Option) (*Repo, error) {
 		}
 		args = append(args, "--initial-branch="+branch)
 	}
-	if _, err := output(command(o.ctx, target, environment(os.Environ(), cwd, true), args...), "", nil); err != nil {
+	if _, err := output(o.ctx, command(o.ctx, target, environment(os.Environ(), cwd, true), args...), "", nil); err != nil {
 		return nil, err
 	}
 	return OpenOther(target, options...)

@@ -92,8 +92,8 @@ func open(dir string, other bool, options []Option) (*Repo, error) {
 	// --show-toplevel fails where there is no work tree, so it stands last; all else is printed by then.
 	cmd := command(o.ctx, from, append(env, noLocks), "rev-parse", "--is-bare-repository", "--is-shallow-repository", "--show-object-format",
 		mark, "--absolute-git-dir", mark, "--git-common-dir", mark, "--git-path", "hooks", mark, "--show-toplevel")
-	out, err := output(cmd, "", nil)
-	parts := strings.Split(string(out), mark+"\n")
+	out, err := output(o.ctx, cmd, "", nil)
+	parts := strings.Split(string(out), "\n"+mark+"\n")
 	noTree := false
 	if err != nil {
 		var failed *CommandError

@@ -21,8 +21,15 @@ const (
 	StateBisect     State = "bisect"
 )
 
-// State says what git is in the middle of, the one that claims the next commit first: in a rebase that stopped at a
-// conflict that is the cherry-pick.
+// words names the work in a sentence.
+func (s State) words() string {
+	if s == StateApply {
+		return "applying patches from mail"
+	}
+	return "a " + string(s)
+}
+
+// State says what git is in the middle of; the one that claims the next commit where there is more than one.
 func (r *Repo) State() (State, error) {
 	heads, err := r.MergeHeads()
 	if err != nil {
@@ -57,7 +64,7 @@ func (r *Repo) State() (State, error) {
 
 // MergeHeads are the ids of the commits that are being merged into HEAD; none when no merge is under way. It also knows
 // the merge in whose pre-merge-commit hook this process runs: git has written nothing about that one yet, and tells the
-// hook through its environment.
+// hook through its environment, where several have no order; they are sorted then.
 func (r *Repo) MergeHeads() ([]string, error) {
 	data, err := os.ReadFile(filepath.Join(r.GitDir, "MERGE_HEAD"))
 	if os.IsNotExist(err) {
@@ -92,5 +99,6 @@ func (r *Repo) announcedMerge() ([]string, error) {
 			heads = append(heads, id)
 		}
 	}
+	slices.Sort(heads)
 	return heads, nil
 }
