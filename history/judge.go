@@ -483,3 +483,13 @@ func (s *Standing) Person(key ssh.PublicKey, at time.Time) (string, error) {
 	}
 	return s.Roster.Find(key, at)
 }
+
+// Vouched reports whether a signed record that is no decision (a waiver) is by a person of the roster in force and was not
+// taken back.
+func (s *Standing) Vouched(r *schema.Record) bool {
+	if s.Roster == nil || !s.counts(r) {
+		return false
+	}
+	_, why := s.signer(r, s.Roster)
+	return why == "" || s.kept[r.Digest]
+}

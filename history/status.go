@@ -110,19 +110,18 @@ func (s *Standing) drift(lib *schema.Library, id schema.ID, state *State) []Fiel
 	now := m.BeamAndJet(id.Gas)
 	var drifted []FieldChange
 	for _, d := range state.InForce {
-		was := d.Subject.MachineValues.V
-		var changes []FieldChange
-		for _, c := range compareFields(schema.Fields(&was), schema.Fields(&now)) {
-			if c.From.Path != "" {
-				changes = append(changes, c)
-			}
-		}
+		changes := machineDrift(&d.Subject.MachineValues.V, &now)
 		if len(changes) == 0 {
 			return nil
 		}
 		drifted = changes
 	}
 	return drifted
+}
+
+// machineDrift returns the values of a machine that are others now. A blank that was filled since is none.
+func machineDrift(was, now *schema.BeamAndJet) []FieldChange {
+	return slices.DeleteFunc(compareFields(schema.Fields(was), schema.Fields(now)), func(c FieldChange) bool { return c.From.Path == "" })
 }
 
 // Positions returns where every condition of the library or of the records stands, ordered by id.
