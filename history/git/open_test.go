@@ -302,10 +302,13 @@ func TestUnbornAndDamaged(t *testing.T) {
 	g.Write("a", "1\n")
 	first := g.Commit("one")
 	for name, damage := range map[string]func(){
-		"empty reference":       func() { g.Write(".git/refs/heads/main", "") },
-		"reference to nothing":  func() { g.Write(".git/refs/heads/main", strings.Repeat("a", 40)+"\n") },
-		"packed ref to nothing": func() { g.Remove(".git/refs/heads/main"); g.Write(".git/packed-refs", strings.Repeat("a", 40)+" refs/heads/main\n") },
-		"detached at nothing":   func() { g.Write(".git/HEAD", strings.Repeat("b", 40)+"\n") },
+		"empty reference":      func() { g.Write(".git/refs/heads/main", "") },
+		"reference to nothing": func() { g.Write(".git/refs/heads/main", strings.Repeat("a", 40)+"\n") },
+		"packed ref to nothing": func() {
+			g.Remove(".git/refs/heads/main")
+			g.Write(".git/packed-refs", strings.Repeat("a", 40)+" refs/heads/main\n")
+		},
+		"detached at nothing": func() { g.Write(".git/HEAD", strings.Repeat("b", 40)+"\n") },
 	} {
 		t.Run(name, func(t *testing.T) {
 			defer func() {

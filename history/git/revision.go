@@ -164,7 +164,7 @@ func (r *Repo) Parents(rev string) ([]string, error) {
 	if !r.shared.shallow && !grafts {
 		return commit.parents, nil
 	}
-	out, err := r.read("rev-list", "--no-walk", "--parents", commit.hash)
+	out, err := r.read("rev-list", "--no-walk", "--parents", commit.hash, "--")
 	if err != nil {
 		return nil, err
 	}
