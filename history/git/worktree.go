@@ -44,10 +44,9 @@ func (r *Repo) WorkTree(root string) (Snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	place := filepath.Join(r.Dir, filepath.FromSlash(clean))
-	dir, err := os.OpenRoot(place)
+	dir, err := r.openDir(clean)
 	if err != nil {
-		return nil, &Error{Kind: ErrNoSuchFile, What: "there is no directory " + place, Err: err, Paths: []string{clean}}
+		return nil, err
 	}
 	d := &disk{repo: r, root: clean, dir: dir, content: map[string]*diskFile{}, eol: &eol{repo: r, root: clean}}
 	for _, part := range Parts {
@@ -62,6 +61,35 @@ func (r *Repo) WorkTree(root string) (Snapshot, error) {
 		d.eol.paths = append(d.eol.paths, path.Join(clean, file))
 	}
 	return d, nil
+}
+
+// openDir opens a directory of the work tree. A symbolic link on the way is refused: git does not follow it either.
+func (r *Repo) openDir(clean string) (*os.Root, error) {
+	missing := func(err error) error {
+		return &Error{Kind: ErrNoSuchFile, What: "there is no directory " + filepath.Join(r.Dir, filepath.FromSlash(clean)), Err: err, Paths: []string{clean}}
+	}
+	top, err := os.OpenRoot(r.Dir)
+	if err != nil {
+		return nil, missing(err)
+	}
+	if clean == "" {
+		return top, nil
+	}
+	defer top.Close()
+	at := ""
+	for part := range strings.SplitSeq(clean, "/") {
+		at = path.Join(at, part)
+		if info, err := top.Lstat(filepath.FromSlash(at)); err != nil {
+			return nil, missing(err)
+		} else if info.Mode()&fs.ModeSymlink != 0 {
+			return nil, irregular(at, "a symbolic link")
+		}
+	}
+	dir, err := top.OpenRoot(filepath.FromSlash(clean))
+	if err != nil {
+		return nil, missing(err)
+	}
+	return dir, nil
 }
 
 // list adds a file, or the files below a directory.
