@@ -1,0 +1,162 @@
+package hooks
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/history"
+	"fettle/history/signature"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// added are the records that no parent holds: those that the commit brings.
+func (c Case) added() []*schema.Record {
+	var out []*schema.Record
+	for _, r := range c.Now.Ledger.Records {
+		known := c.Before.Hashes[r.Path] != ""
+		for _, p := range c.Parents {
+			known = known || p.Hashes[r.Path] != ""
+		}
+		if !known {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// ownApprovals are approvals in the commit by somebody who wrote what they approve, where the policy refuses that. Each is a
+// change whose recipe stays what it is, so that no other rule speaks.
+func (c Case) ownApprovals(standing *history.Standing) []lint.Change {
+	var out []lint.Change
+	for _, r := range c.added() {
+		d, ok := r.Body.(*schema.Decision)
+		if !ok || r.Kind != schema.KindApproval || standing.Refused[r.Digest] == "" {
+			continue
+		}
+		for _, subject := range d.Subjects.V {
+			id, err := schema.ParseID(subject.ID.V)
+			recipe := c.Now.Lib.Recipe(id)
+			if err != nil || subject.Kind.V != schema.SubjectCondition || recipe == nil {
+				continue
+			}
+			authors := c.authors(standing, id, schema.Digest(subject.Digest.V))
+			if !slices.ContainsFunc(authors, func(a string) bool { return strings.EqualFold(a, r.By.V) }) {
+				continue
+			}
+			change := lint.Change{ID: id, Before: recipe.Values(), After: recipe.Values(), Reasoned: true, OwnApproval: r.By.V}
+			for _, person := range standing.Roster.Principals() {
+				if !slices.ContainsFunc(authors, func(a string) bool { return strings.EqualFold(a, person) }) {
+					change.MayApprove = append(change.MayApprove, person)
+				}
+			}
+			out = append(out, change)
+		}
+	}
+	return out
+}
+
+// authors are the persons whose reasons lead from what is in force, or from nothing, to a recipe.
+func (c Case) authors(standing *history.Standing, id schema.ID, to schema.Digest) []string {
+	if standing.Roster == nil {
+		return nil
+	}
+	starts := []schema.Digest{""}
+	if inForce, ok := standing.Condition(id).Digest(); ok {
+		starts = append(starts, inForce)
+	}
+	var out []string
+	for _, e := range history.Path(c.Now.Ledger.Edges(schema.SubjectCondition, id.String()), starts, to) {
+		out = append(out, e.Reason.By.V)
+	}
+	return out
+}
+
+// broken are problems outside of what rules look at: records in the commit that cannot count, a roster that nobody could be found
+// in, and settings that are gone while the library stays.
+func (c Case) broken() []lint.Finding {
+	var out []lint.Finding
+	for _, r := range c.added() {
+		file := &schema.File{Path: r.Path}
+		if c.Now.Source != nil {
+			if data, err := c.Now.Source.Read(r.Path); err == nil {
+				file.Data = data
+			}
+		}
+		for _, p := range r.Problems {
+			f := lint.Finding{Rule: p.Rule, Severity: lint.Error, Path: r.Path, Line: 1, Column: 1, Width: 1, Field: p.Field, Message: p.Message, Help: p.Help}
+			if p.At.Start >= 0 && file.Data != nil {
+				f.File = file
+				f.Line, f.Column = file.Position(p.At.Start)
+			}
+			out = append(out, f)
+		}
+		if want := libraryID(c.Now.Lib); r.Common != nil && r.Library.V != want && want != "" {
+			out = append(out, lint.Finding{Rule: schema.RuleBadValue, Severity: lint.Error, Path: r.Path, Line: 1, Column: 1, Width: 1, Field: "library",
+				Message: "the record is of another library, so it counts for nothing here", Help: "Take it out of the commit; records are not carried from one library to another."})
+		}
+	}
+	out = append(out, badRoster(schema.RosterFile, c.Before.Lib.Roster, c.Now.Lib.Roster)...)
+	out = append(out, badRoster(schema.PeopleFile, c.Before.Lib.People, c.Now.Lib.People)...)
+	if c.Before.Lib.Settings.File != nil && c.Now.Lib.Settings.File == nil && len(c.Now.Lib.Files)+len(c.Now.Ledger.Records) > 0 {
+		out = append(out, lint.Finding{Rule: schema.RuleMissingField, Severity: lint.Error, Path: schema.SettingsFile, Line: 1, Column: 1, Width: 1,
+			Message: schema.SettingsFile + " is gone and the rest of the library stays: nothing would be checked any more", Help: "Put it back."})
+	}
+	return out
+}
+
+// badRoster reports lines that cannot be read in a roster that changed.
+func badRoster(name string, before, now []byte) []lint.Finding {
+	if now == nil || bytes.Equal(before, now) {
+		return nil
+	}
+	_, problems := signature.ParseRoster(name, now)
+	var out []lint.Finding
+	for _, p := range problems {
+		out = append(out, lint.Finding{Rule: schema.RuleSyntax, Severity: lint.Error, Path: name, Line: max(1, p.Line), Column: max(1, p.Column), Width: 1,
+			Message: p.Message, Help: p.Help, File: &schema.File{Path: name, Data: now}})
+	}
+	return out
+}
+
+// add puts findings among those of the rules, in their order.
+func (r *Report) add(more []lint.Finding) {
+	if len(more) == 0 {
+		return
+	}
+	r.Findings = append(r.Findings, more...)
+	slices.SortStableFunc(r.Findings, func(a, b lint.Finding) int {
+		if c := strings.Compare(a.Path, b.Path); c != 0 {
+			return c
+		}
+		return (a.Line-b.Line)*1000 + (a.Column - b.Column)
+	})
+}
+
+// readable reports whether every file that changed could be read whole. Where one could not, conditions may be missing from the
+// comparison, so everything is judged.
+func readable(before, now *schema.Library) bool {
+	old := make(map[string]*schema.File, len(before.Files))
+	for _, f := range before.Files {
+		old[f.Path] = f
+	}
+	for _, f := range now.Files {
+		if was := old[f.Path]; len(f.Problems) > 0 && (was == nil || !bytes.Equal(was.Data, f.Data)) {
+			return false
+		}
+	}
+	return true
+}
+
+// refusedNote says of decisions in the commit why they count for nothing; nil where all of them count.
+func (c Case) refusedNotes(standing *history.Standing) []string {
+	var out []string
+	for _, r := range c.added() {
+		if why := standing.Refused[r.Digest]; why != "" && r.Digest != "" {
+			out = append(out, fmt.Sprintf("%s counts for nothing: %s", r.Path, why))
+		}
+	}
+	return out
+}

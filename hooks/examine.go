@@ -1,0 +1,278 @@
+package hooks
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/history"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// A Side is one snapshot with what was read of it.
+type Side struct {
+	Lib    *schema.Library
+	Ledger *history.Ledger
+	Hashes map[string]string // path of every record → name of its blob
+	Source schema.Source     // where it was read from, for the line of a problem in a record; may be nil
+}
+
+// Snapshot is what a Side is read from; the snapshots of history/git are such.
+type Snapshot interface {
+	schema.Source
+	Hash(path string) string
+}
+
+// ReadSide reads a snapshot.
+func ReadSide(snap Snapshot) (Side, error) {
+	lib, err := schema.ReadLibrary(snap)
+	if err != nil {
+		return Side{}, err
+	}
+	ledger, err := history.ReadLedger(snap)
+	if err != nil {
+		return Side{}, err
+	}
+	hashes := make(map[string]string, len(ledger.Records))
+	for _, r := range ledger.Records {
+		hashes[r.Path] = snap.Hash(r.Path)
+	}
+	return Side{lib, ledger, hashes, snap}, nil
+}
+
+// A Case is what is to be judged: a snapshot against those it comes from.
+type Case struct {
+	Before     Side   // the last commit; its libraries are empty before the first
+	Parents    []Side // others that the new commit follows, of a merge
+	Amended    []Side // parents of the last commit: reasons count from them too, since git tells no hook that it amends
+	Now        Side
+	Anchor     string // pinned adoption, or ""
+	At         time.Time
+	Full       bool // judge every condition, not only the families that the change touches
+	Everything bool // report what somebody took responsibility for, too
+}
+
+// A Report is the verdict.
+type Report struct {
+	lint.Result
+	Differences []history.Difference
+	Changes     []lint.Change
+	Standing    *history.Standing
+}
+
+// Examine judges a case. It never fails: what cannot be read is a finding.
+func Examine(c Case) Report {
+	r := Report{Differences: history.Compare(c.Before.Lib, c.Now.Lib), Standing: c.Now.Ledger.Judge(libraryID(c.Now.Lib), c.Anchor)}
+	for _, d := range r.Differences {
+		if !d.NoteOnly {
+			r.Changes = append(r.Changes, c.change(d, r.Standing))
+		}
+	}
+	opts := lint.Options{Base: c.Before.Lib, Changes: r.Changes, Records: c.records(), InForce: InForce(r.Standing, c.Now.Lib),
+		Accepted: Accepted(r.Standing, c.Now.Ledger, c.At)}
+	if c.Everything {
+		opts.Accepted = nil
+	}
+	if !c.Full && readable(c.Before.Lib, c.Now.Lib) {
+		opts.Only = touchedFamilies(r.Differences, c.Before.Lib, c.Now.Lib)
+	}
+	opts.Changes = append(slices.Clip(opts.Changes), c.ownApprovals(r.Standing)...)
+	lib, severity := stricter(r.Standing, c.Now.Lib)
+	opts.Severity = severity
+	r.Result = lint.Run(lib, opts)
+	r.add(c.broken())
+	return r
+}
+
+func libraryID(lib *schema.Library) string {
+	if lib.Settings.Value == nil {
+		return ""
+	}
+	return lib.Settings.Value.ID.V
+}
+
+// touchedFamilies restricts the verdict to the families that a change touches; all of them where a machine or the settings
+// changed, since those are judged through every condition.
+func touchedFamilies(differences []history.Difference, before, now *schema.Library) func(*schema.Recipe) bool {
+	families := map[string]bool{}
+	machines := map[string]bool{}
+	for _, d := range differences {
+		families[d.ID.Family()] = true
+	}
+	for _, name := range append(before.MachineNames(), now.MachineNames()...) {
+		a, b := before.Machine(name), now.Machine(name)
+		machines[name] = a == nil || b == nil || a.Digest() != b.Digest()
+	}
+	all := before.Settings.Value == nil || now.Settings.Value == nil || before.Settings.Value.Digest() != now.Settings.Value.Digest()
+	return func(r *schema.Recipe) bool { return all || machines[r.ID.Machine] || families[r.ID.Family()] }
+}
+
+// change fills in what the history knows of one difference.
+func (c Case) change(d history.Difference, standing *history.Standing) lint.Change {
+	change := lint.Change{ID: d.ID, Before: values(d.Before), After: values(d.After), Reasoned: true}
+	position := standing.Position(c.Now.Lib, d.ID)
+	change.Approved = position.Approved()
+	change.Status = string(position.Status)
+	for i, f := range position.Drifted {
+		if i > 0 {
+			change.StaleBecause += ", "
+		}
+		change.StaleBecause += f.Path + " " + f.From.Text + " to " + f.To.Text
+	}
+	from, to := d.Digests()
+	starts := []schema.Digest{from}
+	for _, p := range c.Parents {
+		if r := p.Lib.Recipe(d.ID); r != nil {
+			starts = append(starts, r.Digest())
+		} else {
+			starts = append(starts, "")
+		}
+	}
+	if inForce, ok := position.State.Digest(); ok {
+		starts = append(starts, inForce)
+	}
+	asked := !slices.Contains(starts[1:], to) // a put-back to what is in force, or to what a parent has, explains itself
+	for _, p := range c.Amended {
+		if r := p.Lib.Recipe(d.ID); r != nil {
+			starts = append(starts, r.Digest())
+		} else {
+			starts = append(starts, "")
+		}
+	}
+	path, ok := c.Now.Ledger.Reasoned(schema.SubjectCondition, d.ID.String(), starts, to, c.Before.Ledger)
+	if len(path) > 0 {
+		last := path[len(path)-1].Reason
+		change.Cause, change.RuledOut = last.Cause.V, last.RuledOut.V
+		for _, e := range path {
+			if !slices.Contains(change.Authors, e.Reason.By.V) {
+				change.Authors = append(change.Authors, e.Reason.By.V)
+			}
+		}
+	}
+	policy := standing.Policy(c.Now.Lib.Policy())
+	if standing.Anchor != nil && asked && (policy.ReasonRequired() || c.Now.Lib.Policy().ReasonRequired()) {
+		change.Reasoned = ok || c.takenFromParents(d)
+	}
+	if change.After != nil {
+		var jet schema.BeamAndJet
+		if m := c.Now.Lib.Machine(d.ID.Machine); m != nil {
+			jet = m.BeamAndJet(d.ID.Gas)
+		}
+		base := change.Approved
+		if base == nil {
+			base = change.Before
+		}
+		trials, missing := c.Now.Ledger.Covers(d.ID, base, change.After, jet)
+		change.TrialCovers = len(trials) > 0 && len(missing) == 0
+	}
+	if standing.Roster != nil {
+		for _, person := range standing.Roster.Principals() {
+			if policy.OwnChangeAllowed() || !slices.ContainsFunc(change.Authors, func(a string) bool { return strings.EqualFold(a, person) }) {
+				change.MayApprove = append(change.MayApprove, person)
+			}
+		}
+	}
+	return change
+}
+
+// takenFromParents reports whether every value of a merge result is one of a parent: then both sides gave their reasons.
+func (c Case) takenFromParents(d history.Difference) bool {
+	if len(c.Parents) == 0 || d.After == nil {
+		return false
+	}
+	sides := append([]Side{c.Before}, c.Parents...)
+	for _, f := range schema.Fields(d.After.Values()) {
+		taken := f.Note
+		for _, side := range sides {
+			if r := side.Lib.Recipe(d.ID); r != nil && !taken {
+				taken = slices.ContainsFunc(schema.Fields(r.Values()), func(g schema.Field) bool { return g.Path == f.Path && g.Same(f) })
+			}
+		}
+		if !taken {
+			return false
+		}
+	}
+	return true
+}
+
+func values(r *schema.Recipe) *schema.Values {
+	if r == nil {
+		return nil
+	}
+	return r.Values()
+}
+
+// records reports records that a parent had and that are gone or other now.
+func (c Case) records() []lint.RecordChange {
+	var out []lint.RecordChange
+	seen := map[string]bool{}
+	for _, side := range append([]Side{c.Before}, c.Parents...) {
+		for path, hash := range side.Hashes {
+			now, there := c.Now.Hashes[path]
+			if there && now == hash || seen[path] {
+				continue
+			}
+			seen[path] = true
+			change := lint.RecordChange{Path: path, Removed: !there}
+			for _, r := range side.Ledger.Records {
+				if r.Path == path && r.Common != nil {
+					change.Kind, change.By, change.At = r.Kind, r.By.V, r.At.V
+				}
+			}
+			out = append(out, change)
+		}
+	}
+	slices.SortFunc(out, func(a, b lint.RecordChange) int { return strings.Compare(a.Path, b.Path) })
+	return out
+}
+
+// InForce returns settings and machines as they were last approved where those of lib differ, for the stricter of the two to
+// count; nil where nothing differs or nothing is adopted.
+func InForce(standing *history.Standing, lib *schema.Library) *schema.Library {
+	if standing.Anchor == nil {
+		return nil
+	}
+	old := &schema.Library{Settings: lib.Settings, Machines: map[string]schema.Placed[schema.Machine]{}}
+	differs := false
+	if s := standing.Settings; s != nil && lib.Settings.Value != nil && s.Digest() != lib.Settings.Value.Digest() {
+		old.Settings.Value, differs = s, true
+	}
+	for name, placed := range lib.Machines {
+		if last := standing.State(schema.SubjectMachine, name).Last(); last != nil && last.Subject.Values.Set() && last.Digest() != placed.Value.Digest() {
+			var m schema.Machine
+			schema.Bind(last.Subject.Values.V, &m)
+			placed.Value, differs = &m, true
+		}
+		old.Machines[name] = placed
+	}
+	if !differs {
+		return nil
+	}
+	return old
+}
+
+// Accepted says which findings somebody took responsibility for: warnings that stood at adoption while the recipe is the one
+// adopted, and whatever a signed waiver covers until it ends.
+func Accepted(standing *history.Standing, ledger *history.Ledger, at time.Time) func(string, lint.Severity, *schema.Recipe) bool {
+	waived := map[[3]string]bool{}
+	if standing.Roster != nil {
+		for _, w := range history.Bodies[*schema.Waiver](ledger) {
+			until, err := time.Parse(time.RFC3339, w.Body.Until.V)
+			if err == nil && at.Before(until) && standing.Vouched(w.Record) {
+				waived[[3]string{w.Body.Rule.V, w.Body.ID.V, w.Body.Digest.V}] = true
+			}
+		}
+	}
+	return func(rule string, severity lint.Severity, r *schema.Recipe) bool {
+		id := r.ID.String()
+		state := standing.Condition(r.ID)
+		if len(waived) > 0 && waived[[3]string{rule, id, string(r.Digest())}] {
+			return true
+		}
+		if last := state.Last(); last != nil && severity < lint.Error && slices.Contains(last.Subject.Known.V, rule) {
+			return last.Digest() == r.Digest()
+		}
+		return false
+	}
+}

@@ -1,0 +1,224 @@
+package hooks
+
+import (
+	"fmt"
+	"maps"
+	"path"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"fettle/history"
+	"fettle/history/git"
+	"fettle/schema"
+)
+
+// A store reads contents from the repository, none of them twice, and reads a record once however many snapshots hold it: what a
+// commit will hold and what it follows are nearly the same, and all records of both are needed.
+type store struct {
+	repo    *git.Repo
+	content map[string][]byte                 // by id
+	records map[[2]string]*schema.Record      // by path and id
+	sides   map[string]map[string]Side        // by commit and root
+	listed  map[string]map[string][]git.Entry // by commit and root
+}
+
+func newStore(repo *git.Repo) *store {
+	return &store{repo: repo, content: map[string][]byte{}, records: map[[2]string]*schema.Record{}, sides: map[string]map[string]Side{},
+		listed: map[string]map[string][]git.Entry{}}
+}
+
+// A tree is the files of one library at one moment. Its content is in the store.
+type tree struct {
+	store *store
+	ids   map[string]string // path from the root of the library → id of the content
+}
+
+func (t *tree) Files() []string      { return slices.Sorted(maps.Keys(t.ids)) }
+func (t *tree) Hash(p string) string { return t.ids[p] }
+func (t *tree) Read(p string) ([]byte, error) {
+	data, ok := t.store.content[t.ids[p]]
+	if !ok {
+		return nil, fmt.Errorf("%s was not read", p)
+	}
+	return data, nil
+}
+
+// needed reports whether a file of a library is looked at for a verdict.
+func needed(p string) bool {
+	switch {
+	case p == schema.SettingsFile, p == schema.RosterFile, p == schema.PeopleFile, schema.IsRecordPath(p):
+		return true
+	}
+	return (strings.HasPrefix(p, "machines/") || strings.HasPrefix(p, "sets/")) && strings.HasSuffix(p, ".json")
+}
+
+// parts are the files and directories of a library as git names them.
+func parts(root string) []string {
+	out := make([]string, len(git.Parts))
+	for i, part := range git.Parts {
+		out[i] = path.Join(root, part)
+	}
+	return out
+}
+
+// list lists the library of a commit; "" is the state before the first.
+func (s *store) list(commit, root string) ([]git.Entry, error) {
+	if known, ok := s.listed[commit][root]; ok {
+		return known, nil
+	}
+	entries, err := s.repo.TreeFiles(commit, parts(root)...)
+	if err != nil {
+		return nil, err
+	}
+	if s.listed[commit] == nil {
+		s.listed[commit] = map[string][]git.Entry{}
+	}
+	s.listed[commit][root] = entries
+	return entries, nil
+}
+
+// saved is the library as a commit holds it. What is no ordinary file is left out: it got there past the hook, and the commit
+// that mends it must not be refused for it.
+func (s *store) saved(commit, root string) (*tree, error) {
+	entries, err := s.list(commit, root)
+	if err != nil {
+		return nil, err
+	}
+	t := &tree{s, map[string]string{}}
+	for _, e := range entries {
+		if ordinary(e.Mode) {
+			t.put(root, e.Path, e.Hash)
+		}
+	}
+	return t, nil
+}
+
+// coming is the library as the commit will hold it: that of the last commit with what the index changes. A symbolic link or
+// another repository in it is refused, since its content is not what was reviewed.
+func (s *store) coming(commit, root string, changes []git.Change) (*tree, error) {
+	entries, err := s.list(commit, root)
+	if err != nil {
+		return nil, err
+	}
+	t := &tree{s, map[string]string{}}
+	odd := map[string]bool{}
+	for _, e := range entries {
+		t.put(root, e.Path, e.Hash)
+		odd[e.Path] = !ordinary(e.Mode)
+	}
+	for _, c := range changes {
+		p, ok := inLibrary(root, c.Path)
+		if !ok {
+			continue
+		}
+		delete(t.ids, p)
+		if c.NewHash != "" {
+			t.put(root, c.Path, c.NewHash)
+		}
+		odd[c.Path] = c.NewHash != "" && !ordinary(c.NewMode)
+	}
+	for _, p := range slices.Sorted(maps.Keys(odd)) {
+		if odd[p] {
+			return nil, &git.Error{Kind: git.ErrIrregular, What: p + " is a symbolic link or another repository; a library holds ordinary files only",
+				Help: "put the file itself there", Paths: []string{p}}
+		}
+	}
+	return t, nil
+}
+
+func ordinary(mode string) bool { return mode == git.ModeFile || mode == git.ModeExecutable }
+
+func (t *tree) put(root, full, id string) {
+	if p, ok := inLibrary(root, full); ok && needed(p) {
+		t.ids[p] = id
+	}
+}
+
+// inLibrary turns a path from the top into one of the library, if it is part of it.
+func inLibrary(root, full string) (string, bool) {
+	p := full
+	if root != "" {
+		var ok bool
+		if p, ok = strings.CutPrefix(full, root+"/"); !ok {
+			return "", false
+		}
+	}
+	first, _, _ := strings.Cut(p, "/")
+	return p, slices.Contains(git.Parts, first)
+}
+
+// fill reads all contents of some trees that are not at hand yet, in one go.
+func (s *store) fill(trees ...*tree) error {
+	var missing []string
+	for _, t := range trees {
+		for _, id := range t.ids {
+			if _, ok := s.content[id]; !ok {
+				s.content[id] = nil
+				missing = append(missing, id)
+			}
+		}
+	}
+	slices.Sort(missing)
+	return s.repo.Blobs(missing, func(i int, data []byte) error {
+		s.content[missing[i]] = data
+		return nil
+	})
+}
+
+// sides reads trees whose contents are at hand.
+func (s *store) sidesOf(trees ...*tree) ([]Side, error) {
+	s.parse(trees)
+	out := make([]Side, len(trees))
+	for i, t := range trees {
+		lib, err := schema.ReadLibrary(t)
+		if err != nil {
+			return nil, err
+		}
+		hashes := map[string]string{}
+		var records []*schema.Record
+		for _, p := range t.Files() {
+			if schema.IsRecordPath(p) {
+				hashes[p] = t.ids[p]
+				own := *s.records[[2]string{p, t.ids[p]}] // a ledger adds to the problems of its records
+				own.Problems = slices.Clip(own.Problems)
+				records = append(records, &own)
+			}
+		}
+		out[i] = Side{lib, history.NewLedger(records), hashes, t}
+	}
+	return out, nil
+}
+
+// parse reads the records of trees, a few at a time.
+func (s *store) parse(trees []*tree) {
+	var keys [][2]string
+	for _, t := range trees {
+		for p, id := range t.ids {
+			key := [2]string{p, id}
+			if _, ok := s.records[key]; !ok && schema.IsRecordPath(p) {
+				s.records[key] = nil
+				keys = append(keys, key)
+			}
+		}
+	}
+	read := make([]*schema.Record, len(keys))
+	var wait sync.WaitGroup
+	work := make(chan int, len(keys))
+	for i := range keys {
+		work <- i
+	}
+	close(work)
+	for range min(runtime.GOMAXPROCS(0), len(keys)) {
+		wait.Go(func() {
+			for i := range work {
+				read[i] = schema.ReadRecord(keys[i][0], s.content[keys[i][1]])
+			}
+		})
+	}
+	wait.Wait()
+	for i, key := range keys {
+		s.records[key] = read[i]
+	}
+}
