@@ -96,7 +96,7 @@ var typedIn = map[quantity.Dimension][]struct {
 }
 
 // slip says what the value may have been meant to be: one that lies among the known ones when a decimal point or a unit is put
-// right.
+// right. Of several it takes the one nearest to the first of them, which is what stood there before where that is known.
 func slip(value quantity.Value, known []float64) string {
 	v := value.SI()
 	if v <= 0 || len(known) == 0 {
@@ -106,21 +106,25 @@ func slip(value quantity.Value, known []float64) string {
 	for _, k := range known {
 		low, high = min(low, k), max(high, k)
 	}
-	fits := func(x float64) bool { return x >= low*0.8 && x <= high*1.25 }
-	if fits(v) {
-		return ""
+	best, words := math.Inf(1), ""
+	try := func(x float64, say string) {
+		if x < low*0.8 || x > high*1.25 {
+			return
+		}
+		if d := math.Abs(math.Log(x / known[0])); d < best {
+			best, words = d, say
+		}
+	}
+	if try(v, ""); !math.IsInf(best, 1) {
+		return "" // it is among them as it stands
 	}
 	for _, factor := range []float64{0.1, 10, 0.01, 100, 0.001, 1000} {
-		if fits(v * factor) {
-			return "A lost decimal point?"
-		}
+		try(v*factor, "A lost decimal point?")
 	}
 	for _, other := range typedIn[value.Dimension()] {
-		if fits(v * other.factor) {
-			return fmt.Sprintf("A number in %s?", other.unit)
-		}
+		try(v*other.factor, fmt.Sprintf("A number in %s?", other.unit))
 	}
-	return ""
+	return words
 }
 
 // valueAt returns the quantity at a path of a condition.

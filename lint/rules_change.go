@@ -354,7 +354,9 @@ func unapproved(p *Pass) {
 	case words == "":
 		return
 	case c.Until != "":
-		p.ReportAs(Note, p.first(), "provisional until %s, by permit", c.Until).Help = "To decide: fettle review " + c.ID.String()
+		f := p.Report(p.first(), "provisional until %s, by permit", c.Until)
+		f.Severity = min(f.Severity, Note) // also where a gate makes the rule an error: that is what a permit is for
+		f.Help = "To decide: fettle review " + c.ID.String()
 		return
 	}
 	f := p.Report(p.first(), "%s", words)
