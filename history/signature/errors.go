@@ -10,8 +10,8 @@ import (
 
 // Why a signature does not count. Errors of [Verify], [Check] and [Roster.Find] match one of these with errors.Is.
 var (
-	ErrMalformed      = errors.New("not a readable signature")
-	ErrBadSignature   = errors.New("the signature does not belong to this text")
+	ErrMalformed      = errors.New("not a usable signature")
+	ErrBadSignature   = errors.New("the signature does not belong to this text; one of the two was altered")
 	ErrWrongNamespace = errors.New("made for another purpose")
 	ErrNotInRoster    = errors.New("the key is not in the roster")
 	ErrNotYetValid    = errors.New("the key was not valid yet")

@@ -61,6 +61,9 @@ func store(key ed25519.PrivateKey, path, comment string) (Signer, error) {
 	return signer, nil
 }
 
+// link is os.Link but in the test of file systems that have none.
+var link = os.Link
+
 // create writes a file that must not exist yet: whole, or not at all.
 func create(path string, data []byte, mode fs.FileMode) error {
 	tmp, err := os.CreateTemp(filepath.Dir(path), ".new-key-*") // has mode 0600
@@ -74,7 +77,7 @@ func create(path string, data []byte, mode fs.FileMode) error {
 		return fmt.Errorf("%s: %w", path, err)
 	}
 	// A link fails where the name is taken, a rename would replace what is there.
-	if err = os.Link(tmp.Name(), path); err == nil {
+	if err = link(tmp.Name(), path); err == nil {
 		return nil
 	} else if errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("%s was made by somebody else just now and stays as it is: %w", path, fs.ErrExist)

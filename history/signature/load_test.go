@@ -78,7 +78,7 @@ func TestLoadFromAgent(t *testing.T) {
 			if err := os.Rename(path, path+".away"); err != nil {
 				t.Fatal(err)
 			}
-			text := strings.TrimSpace(read0(t, path+".pub"))
+			text := strings.TrimSpace(contents(t, path+".pub"))
 			const place = "held by the ssh-agent"
 			signsAs(t, path+".pub", path, place)
 			signsAs(t, "key::"+text, path, place)
@@ -128,7 +128,7 @@ func TestLoadSaysWhatToDo(t *testing.T) {
 	}
 	pair := newKey(t, "-t", "ed25519")
 	other := newKey(t, "-t", "ed25519")
-	write(t, other+".pub", read0(t, pair+".pub"))
+	write(t, other+".pub", contents(t, pair+".pub"))
 	open := newKey(t, "-t", "ed25519")
 	if err := os.Chmod(open, 0o640); err != nil {
 		t.Fatal(err)
@@ -141,7 +141,7 @@ func TestLoadSaysWhatToDo(t *testing.T) {
 	if err := os.Remove(pem + ".pub"); err != nil {
 		t.Fatal(err)
 	}
-	private := read0(t, pair)
+	private := contents(t, pair)
 	for name, c := range map[string]struct{ ref, want string }{
 		"nothing":                {"", "user.signingkey"},
 		"blank":                  {" \n", "user.signingkey"},

@@ -3,6 +3,8 @@ package signature
 import (
 	"bytes"
 	"crypto/ed25519"
+	"crypto/sha256"
+	"crypto/sha512"
 	"encoding/binary"
 	"errors"
 	"os"
@@ -97,14 +99,14 @@ func newKey(t testing.TB, args ...string) string {
 
 func publicOf(t testing.TB, path string) ssh.PublicKey {
 	t.Helper()
-	key, _, err := ParseKey(read0(t, path+".pub"))
+	key, _, err := ParseKey(contents(t, path+".pub"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	return key
 }
 
-func read0(t testing.TB, path string) string {
+func contents(t testing.TB, path string) string {
 	t.Helper()
 	data, err := os.ReadFile(path)
 	if err != nil {
@@ -197,6 +199,30 @@ func signed(hash string, sum []byte) []byte {
 		Namespace, Reserved, Hash string
 		Sum                       []byte
 	}{Namespace, "", hash, sum})...)
+}
+
+// securityKey is the public half of a security key that an ordinary key plays.
+func securityKey(t testing.TB) ssh.PublicKey {
+	t.Helper()
+	key, err := ssh.ParsePublicKey(ssh.Marshal(struct {
+		Type        string
+		Public      []byte
+		Application string
+	}{ssh.KeyAlgoSKED25519, seeded(9).Public().(ed25519.PublicKey), "ssh:"}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return key
+}
+
+// bySecurityKey signs the test message as PROTOCOL.u2f of OpenSSH has it ("SSH U2F Signatures"). Flag 1 says that somebody touched it.
+func bySecurityKey(t testing.TB, flags byte, rest ...byte) string {
+	t.Helper()
+	sum := sha512.Sum512(testMessage)
+	application, message := sha256.Sum256([]byte("ssh:")), sha256.Sum256(signed("sha512", sum[:]))
+	state := []byte{flags, 0, 0, 0, 7}
+	text := append(append(application[:], state...), message[:]...)
+	return build(t, securityKey(t), "sha512", ssh.KeyAlgoSKED25519, ed25519.Sign(seeded(9), text), append(state, rest...))
 }
 
 // addOrder adds the order of the Ed25519 group to the second half of a signature (RFC 8032, section 5.1): the same equation holds for it.

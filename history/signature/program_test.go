@@ -4,12 +4,15 @@ package signature
 
 import (
 	"bytes"
+	"encoding/pem"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
+
+	"golang.org/x/crypto/ssh"
 )
 
 // lockedKey makes a key with a passphrase.
@@ -100,6 +103,31 @@ func TestLockedKeyWithoutTerminal(t *testing.T) {
 	}
 }
 
+// A security key needs a touch but no terminal. There is none here, so a program plays ssh-keygen and the device.
+func TestSecurityKey(t *testing.T) {
+	key := securityKey(t)
+	dir := t.TempDir()
+	path, program := filepath.Join(dir, "key"), filepath.Join(dir, "sign")
+	body := append([]byte(privateMagic), ssh.Marshal(privateHead{"none", "none", "", 1, key.Marshal(), []byte("a handle only the device can read")})...)
+	write(t, path, string(pem.EncodeToMemory(&pem.Block{Type: privateType, Bytes: body})))
+	write(t, filepath.Join(dir, "made"), strings.ReplaceAll(bySecurityKey(t, 1), "\n", "\r\n")) // as on Windows
+	write(t, program, "#!/bin/sh\nfor f; do :; done\nexec cp '"+dir+"/made' \"$f.sig\"\n")
+	if err := os.Chmod(program, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Loader{Program: program}.Load(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !sameKey(s.PublicKey(), key) {
+		t.Errorf("loaded %s", s.Describe())
+	}
+	armored := mustSign(t, s, testMessage)
+	if who, err := Verify(mustRoster(t, "mara "+publicText(key)), testMessage, armored, signedAt); err != nil || who.Principal != "mara" {
+		t.Errorf("%+v, %v", who, err)
+	}
+}
+
 func TestProgramOfOnesOwn(t *testing.T) {
 	needKeygen(t)
 	askpass(t, "mild steel")
@@ -121,14 +149,14 @@ func TestProgramOfOnesOwn(t *testing.T) {
 	}
 
 	script(`echo "$@" >"` + dir + `/args"; exec ssh-keygen "$@"`)
-	if armored, err := sign(); err != nil || !strings.HasPrefix(read0(t, filepath.Join(dir, "args")), "-Y sign -n fettle -f "+path) {
-		t.Errorf("signed %q, %v, called with %s", armored, err, read0(t, filepath.Join(dir, "args")))
+	if armored, err := sign(); err != nil || !strings.HasPrefix(contents(t, filepath.Join(dir, "args")), "-Y sign -n fettle -f "+path) {
+		t.Errorf("signed %q, %v, called with %s", armored, err, contents(t, filepath.Join(dir, "args")))
 	}
 	for name, c := range map[string]struct{ script, want string }{
 		"fails":               {`echo one >&2; printf 'no\033[2J luck\n\n' >&2; exit 3`, "sign did not sign: no?[2J luck"},
 		"fails in silence":    {`exit 3`, "exit status 3"},
 		"makes nothing":       {`exit 0`, "left no signature"},
-		"makes nonsense":      {`for f; do :; done; echo hello >"$f.sig"`, "not a readable signature"},
+		"makes nonsense":      {`for f; do :; done; echo hello >"$f.sig"`, "not a usable signature"},
 		"signs something":     {`for f; do :; done; echo x >>"$f"; exec ssh-keygen "$@"`, "the signature just made is no good"},
 		"signs for something": {`exec ssh-keygen -Y sign -n git -f "$6" "$7"`, "made for another purpose"},
 	} {

@@ -13,7 +13,7 @@ import (
 // What ssh-keygen said of signatures that it made itself, recorded by testdata/outside/ssh/make.sh.
 func TestRecordedVerdictsOfOpenSSH(t *testing.T) {
 	dir := filepath.Join("..", "..", "testdata", "outside", "ssh")
-	message := []byte(read0(t, filepath.Join(dir, "message")))
+	message := []byte(contents(t, filepath.Join(dir, "message")))
 	f, err := os.Open(filepath.Join(dir, "verdicts.tsv"))
 	if err != nil {
 		t.Fatal(err)
@@ -35,8 +35,8 @@ func TestRecordedVerdictsOfOpenSSH(t *testing.T) {
 			t.Fatal(err)
 		}
 		count[verdict]++
-		r := mustRoster(t, read0(t, filepath.Join(dir, "rosters", roster)))
-		armored := read0(t, filepath.Join(dir, "signatures", signature))
+		r := mustRoster(t, contents(t, filepath.Join(dir, "rosters", roster)))
+		armored := contents(t, filepath.Join(dir, "signatures", signature))
 		who, err := Verify(r, message, armored, at)
 		if (err == nil) != (verdict == "good") || (err == nil && who.Principal != principal) {
 			t.Errorf("%s: %q, %v here", lines.Text(), who.Principal, err)

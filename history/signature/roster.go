@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	"golang.org/x/crypto/ssh"
@@ -99,7 +100,7 @@ func (p *rosterReader) line(number int, text string) {
 	} else if !known {
 		p.owner[wire] = line
 	}
-	look := strings.Join(strings.Fields(strings.ToLower(norm.NFKC.String(line.Principal))), " ")
+	look := lookOf(line.Principal)
 	if first, known := p.looks[look]; known && first.Principal != line.Principal {
 		s.add(s.start, &fault{fmt.Sprintf("%s and %s in line %d look alike", quote(line.Principal), quote(first.Principal), first.Number), "write the name of one person in one way"})
 	} else if !known {
@@ -108,6 +109,24 @@ func (p *rosterReader) line(number int, text string) {
 	if len(p.problems) == before {
 		p.lines = append(p.lines, line)
 	}
+}
+
+// lookOf gives names that a person could take for one another the same text: they differ only in case (as strings.EqualFold has
+// it), in compatibility forms or in blanks.
+func lookOf(name string) string {
+	name = foldCase(norm.NFKC.String(foldCase(name)))
+	return strings.Join(strings.Fields(name), " ")
+}
+
+// foldCase puts the first letter in Unicode of all that differ in case only.
+func foldCase(s string) string {
+	return strings.Map(func(r rune) rune {
+		first := r
+		for next := unicode.SimpleFold(r); next != r; next = unicode.SimpleFold(next) {
+			first = min(first, next)
+		}
+		return first
+	}, s)
 }
 
 // Principals lists the persons, sorted, each once.

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -114,6 +115,25 @@ func TestRosterOfNothing(t *testing.T) {
 	}
 	if _, problems := ParseRoster("people", make([]byte, longestRoster+1)); len(problems) != 1 || !strings.Contains(problems[0].Message, "is no roster") {
 		t.Errorf("of a megabyte: %v", problems)
+	}
+}
+
+func TestNamesThatLookAlike(t *testing.T) {
+	for _, pair := range [][2]string{{"Mara", "mARA"}, {"Åsa", "A\u030asa"}, {"Åsa", "\u212bsa"}, {"ﬁnn", "FINN"}, {"Mara Lind", "mara  lind"}, {"Σας", "σασ"}, {"ſam", "Sam"}} {
+		if lookOf(pair[0]) != lookOf(pair[1]) {
+			t.Errorf("%q and %q are told apart", pair[0], pair[1])
+		}
+	}
+	for _, pair := range [][2]string{{"Mara", "Maria"}, {"Åsa", "Asa"}, {"mara", "mara.lind"}, {"Mara Lind", "MaraLind"}} {
+		if lookOf(pair[0]) == lookOf(pair[1]) {
+			t.Errorf("%q and %q are not told apart", pair[0], pair[1])
+		}
+	}
+	// Callers compare names with strings.EqualFold, which must never join two persons of a roster.
+	for r := rune(0); r <= unicode.MaxRune; r++ {
+		if next := unicode.SimpleFold(r); next != r && lookOf(string(r)) != lookOf(string(next)) {
+			t.Errorf("%q and %q are told apart", r, next)
+		}
 	}
 }
 

@@ -28,7 +28,7 @@ func TestSignaturesPassBothWays(t *testing.T) {
 	for name, args := range keyKinds {
 		t.Run(name, func(t *testing.T) {
 			path := newKey(t, args...)
-			roster := "mara " + strings.TrimSpace(read0(t, path+".pub")) + "\n"
+			roster := "mara " + strings.TrimSpace(contents(t, path+".pub")) + "\n"
 			r := mustRoster(t, roster)
 			s, err := Load(path)
 			if err != nil {
@@ -153,7 +153,7 @@ func TestGenerate(t *testing.T) {
 	if entries, _ := os.ReadDir(dir); len(entries) != 2 {
 		t.Errorf("%d files made, want 2: %v", len(entries), entries)
 	}
-	if got, want := read0(t, path+".pub"), publicText(s.PublicKey())+" mara at the bench\n"; got != want {
+	if got, want := contents(t, path+".pub"), publicText(s.PublicKey())+" mara at the bench\n"; got != want {
 		t.Errorf("public half %q, want %q", got, want)
 	}
 	loaded, err := Load(path)
@@ -161,7 +161,7 @@ func TestGenerate(t *testing.T) {
 		t.Errorf("loaded %v, %v", loaded, err)
 	}
 
-	before := read0(t, path)
+	before := contents(t, path)
 	for _, taken := range []string{path, path + ".pub"} {
 		other := taken + ".kept"
 		if err := os.Rename(map[string]string{path: path + ".pub", path + ".pub": path}[taken], other); err != nil {
@@ -174,14 +174,69 @@ func TestGenerate(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if entries, _ := os.ReadDir(dir); read0(t, path) != before || len(entries) != 2 {
+	if entries, _ := os.ReadDir(dir); contents(t, path) != before || len(entries) != 2 {
 		t.Errorf("a refused Generate changed something: %v", entries)
 	}
-	if err := create(path, []byte("x"), 0o600); !errors.Is(err, os.ErrExist) || read0(t, path) != before {
+	if err := create(path, []byte("x"), 0o600); !errors.Is(err, os.ErrExist) || contents(t, path) != before {
 		t.Errorf("create over a file says %v", err)
 	}
 	if _, err := Generate("", ""); err == nil {
 		t.Error("made a key without a name")
+	}
+}
+
+// Some file systems have no links, and still nothing may be overwritten.
+func TestGenerateWithoutLinks(t *testing.T) {
+	link = func(string, string) error { return os.ErrInvalid }
+	t.Cleanup(func() { link = os.Link })
+	path := filepath.Join(t.TempDir(), "key")
+	s, err := Generate(path, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if loaded, err := Load(path); err != nil || !sameKey(loaded.PublicKey(), s.PublicKey()) {
+		t.Errorf("loaded %v, %v", loaded, err)
+	}
+	before := contents(t, path)
+	if err := create(path, []byte("x"), 0o600); !errors.Is(err, os.ErrExist) || contents(t, path) != before {
+		t.Errorf("create over a file says %v", err)
+	}
+	if entries, _ := os.ReadDir(filepath.Dir(path)); len(entries) != 2 {
+		t.Errorf("left behind: %v", entries)
+	}
+}
+
+func TestGenerateLeavesNothingHalfDone(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "key")
+	link = func(from, to string) error {
+		if strings.HasSuffix(to, ".pub") {
+			return os.ErrExist // as if somebody had made it in this moment
+		}
+		return os.Link(from, to)
+	}
+	t.Cleanup(func() { link = os.Link })
+	if _, err := Generate(path, ""); !errors.Is(err, os.ErrExist) {
+		t.Errorf("says %v", err)
+	}
+	if entries, _ := os.ReadDir(filepath.Dir(path)); len(entries) != 0 {
+		t.Errorf("left behind: %v", entries)
+	}
+	file := filepath.Join(filepath.Dir(path), "file")
+	write(t, file, "")
+	if _, err := Generate(filepath.Join(file, "key"), ""); err == nil {
+		t.Error("made a key within a file")
+	}
+}
+
+func TestPanicsOfLibrariesAreErrors(t *testing.T) {
+	err := func() (err error) {
+		defer guard(&err)
+		var none []byte
+		_ = none[len(none)]
+		return nil
+	}()
+	if err == nil || !strings.Contains(err.Error(), "unreadable") {
+		t.Errorf("says %v", err)
 	}
 }
 
@@ -193,8 +248,8 @@ func TestGeneratedKeyIsOpenSSHs(t *testing.T) {
 			t.Fatal(err)
 		}
 		out, err := keygen(t, nil, "-y", "-f", path)
-		if err != nil || out != read0(t, path+".pub") {
-			t.Errorf("ssh-keygen reads %q, %v; the public half is %q", out, err, read0(t, path+".pub"))
+		if err != nil || out != contents(t, path+".pub") {
+			t.Errorf("ssh-keygen reads %q, %v; the public half is %q", out, err, contents(t, path+".pub"))
 		}
 	}
 }
@@ -210,7 +265,7 @@ func TestGenerateFromIsTheSameEveryTime(t *testing.T) {
 	if _, err := GenerateFrom(seed, filepath.Join(dir, "b"), "demo"); err != nil {
 		t.Fatal(err)
 	}
-	if read0(t, filepath.Join(dir, "a")) != read0(t, filepath.Join(dir, "b")) || read0(t, filepath.Join(dir, "a.pub")) != read0(t, filepath.Join(dir, "b.pub")) {
+	if contents(t, filepath.Join(dir, "a")) != contents(t, filepath.Join(dir, "b")) || contents(t, filepath.Join(dir, "a.pub")) != contents(t, filepath.Join(dir, "b.pub")) {
 		t.Error("the files differ")
 	}
 	if want := NewSigner(ed25519.NewKeyFromSeed(seed[:])).PublicKey(); !sameKey(a.PublicKey(), want) {

@@ -40,11 +40,8 @@ func Check(message []byte, armored string) (key ssh.PublicKey, err error) {
 	if sig.Namespace != Namespace {
 		return nil, fmt.Errorf("%w: the signature is for %q, not for %q", ErrWrongNamespace, brief(sig.Namespace), Namespace)
 	}
-	if f := keyFault(sig.PublicKey); f != nil {
-		return nil, fmt.Errorf("%w: %s", ErrBadSignature, f.message)
-	}
 	if err := verify(sig, message); err != nil {
-		return nil, fmt.Errorf("%w, or one of them was altered: %s", ErrBadSignature, strings.TrimPrefix(err.Error(), "ssh: "))
+		return nil, fmt.Errorf("%w (%s)", ErrBadSignature, strings.TrimPrefix(err.Error(), "ssh: "))
 	}
 	return sig.PublicKey, nil
 }
@@ -68,7 +65,7 @@ func read(armored string) (sig *sshsig.Signature, err error) {
 	if err != nil {
 		return nil, fmt.Errorf("%w: %s", ErrMalformed, strings.TrimPrefix(err.Error(), "ssh: "))
 	}
-	if f := typeFault(sig.PublicKey.Type()); f != nil {
+	if f := keyFault(sig.PublicKey); f != nil {
 		return nil, fmt.Errorf("%w: %s", ErrMalformed, f.message)
 	}
 	if !bytes.Equal(sig.Marshal(), wire) {
