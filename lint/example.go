@@ -186,7 +186,11 @@ func edit(files memory, prefix, field, value string) error {
 
 // conditionOf finds the condition of a thickness such as 6mm in a set.
 func conditionOf(root *schema.Node, thickness string) *schema.Node {
-	for _, c := range root.Get("conditions").Kids {
+	list := root.Get("conditions")
+	if list == nil {
+		return nil
+	}
+	for _, c := range list.Kids {
 		if strings.ReplaceAll(c.Str("thickness"), " ", "") == thickness {
 			return c
 		}
