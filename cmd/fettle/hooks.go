@@ -1,0 +1,142 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/fettle/view"
+	"fettle/history/git"
+	"fettle/hooks"
+	"fettle/lint"
+)
+
+func init() {
+	commands = append(commands,
+		func(a *app) *cobra.Command {
+			cmd := &cobra.Command{Use: "hooks", Short: "have git check every commit before it is made: install, remove, status", Args: noArgs,
+				RunE: func(*cobra.Command, []string) error { return a.hooksStatus() }}
+			var shared bool
+			install := &cobra.Command{Use: "install", Short: "put the hooks in place; a hook of somebody else stays as it is", Args: noArgs,
+				RunE: func(*cobra.Command, []string) error { return a.hooksInstall(shared) }}
+			install.Flags().BoolVar(&shared, "shared", false, "also into a directory from which other repositories take their hooks")
+			remove := &cobra.Command{Use: "remove", Short: "take the hooks of fettle away, and no other", Args: noArgs,
+				RunE: func(*cobra.Command, []string) error { return a.hooksRemove(shared) }}
+			remove.Flags().BoolVar(&shared, "shared", false, "also from a directory from which other repositories take their hooks")
+			status := &cobra.Command{Use: "status", Short: "how the hooks stand; exit code 1 where a commit would go unchecked", Args: noArgs,
+				RunE: func(*cobra.Command, []string) error { return a.hooksStatus() }}
+			cmd.AddCommand(install, remove, status)
+			return cmd
+		},
+		func(a *app) *cobra.Command {
+			return &cobra.Command{Use: "hook NAME", Short: "what git calls before it makes a commit", Hidden: true, Args: cobra.MinimumNArgs(1),
+				RunE: func(cmd *cobra.Command, args []string) error { return a.hook(args[0]) }}
+		})
+}
+
+// hook is one call by git. Everything goes to standard error, where git shows what hooks say.
+func (a *app) hook(name string) error {
+	repo, err := git.Open(a.dir)
+	if err != nil {
+		return err
+	}
+	defer repo.Close()
+	options := view.FindingsOptions{Color: a.color == "always"}
+	call := hooks.Call{Hook: name, Out: a.err, At: a.now(), Render: func(w io.Writer, f lint.Finding) { view.Finding(w, f, options) }}
+	stopped, err := hooks.Run(repo, call)
+	if err != nil {
+		return &trouble{fmt.Errorf("the commit could not be checked, so it is stopped: %w", err), ""}
+	}
+	if stopped {
+		return found
+	}
+	return nil
+}
+
+func (a *app) hooksInstall(shared bool) error {
+	return a.changeHooks(func(repo *git.Repo) ([]string, error) {
+		report, err := hooks.InstallWith(repo, hooks.InstallOptions{Shared: shared})
+		if err != nil {
+			return report, err
+		}
+		missing, err := hooks.Missing(repo)
+		if err == nil && len(missing) > 0 {
+			err = refusef("fettle hooks status shows how they stand.", "commits are not checked yet: no %s", strings.Join(missing, ", no "))
+		}
+		return report, err
+	})
+}
+
+func (a *app) hooksRemove(shared bool) error {
+	return a.changeHooks(func(repo *git.Repo) ([]string, error) { return hooks.Remove(repo, shared) })
+}
+
+func (a *app) changeHooks(change func(*git.Repo) ([]string, error)) error {
+	if err := a.oneOf("text"); err != nil {
+		return err
+	}
+	repo, err := git.Open(a.dir)
+	if err != nil {
+		return err
+	}
+	defer repo.Close()
+	report, err := change(repo)
+	for _, line := range report {
+		a.say("%s", clean(line))
+	}
+	return err
+}
+
+// hookJSON is a hook for programs.
+type hookJSON struct {
+	Hook    string `json:"hook"`
+	Path    string `json:"path"`
+	State   string `json:"state"`
+	Program string `json:"program"`
+	Checks  bool   `json:"checks"`
+	Help    string `json:"help"`
+}
+
+func (a *app) hooksStatus() error {
+	if err := a.oneOf("text", "json"); err != nil {
+		return err
+	}
+	repo, err := git.Open(a.dir)
+	if err != nil {
+		return err
+	}
+	defer repo.Close()
+	all, err := hooks.StatusOf(repo)
+	if err != nil {
+		return err
+	}
+	missing := false
+	out := []hookJSON{}
+	for _, s := range all {
+		missing = missing || !s.State.Judges()
+		out = append(out, hookJSON{s.Hook, s.Path, string(s.State), s.Program, s.State.Judges(), s.Help})
+	}
+	if a.format == "json" {
+		if err := a.json(map[string]any{"format": 1, "hooks": out}); err != nil {
+			return err
+		}
+	} else {
+		if whose, err := hooks.Whose(repo); err == nil && whose != "" {
+			a.say("%s", clean(whose))
+		}
+		for _, h := range out {
+			a.say("%-17s %-10s %s", h.Hook, h.State, clean(h.Path))
+			for _, line := range strings.Split(h.Help, "\n") {
+				if line != "" {
+					a.say("%28s %s", "", clean(line))
+				}
+			}
+		}
+	}
+	if missing {
+		return found
+	}
+	return nil
+}

@@ -1,0 +1,141 @@
+package hooks
+
+import (
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"fettle/history"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// A verdict is what is to be said of one library.
+type verdict struct {
+	*library
+	*running
+	Case
+	Report
+	left  []leftOut
+	stray []leftOut
+}
+
+// leftOut is an edit or a reason that lies on disk and belongs to what is committed.
+type leftOut struct {
+	id    string // of the condition
+	paths []string
+}
+
+func (v *verdict) unreasoned() []lint.Change {
+	var out []lint.Change
+	for _, c := range v.Report.Changes {
+		if !c.Reasoned {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// oversights looks on disk for the other half of what is committed: a reason that was written and left out, as git does with
+// `git commit FILE`, or the edit that a reason in the commit explains. What lies on disk is read only where one half is missing.
+func (v *verdict) oversights() {
+	open := v.unreasoned()
+	stray := v.strayReasons()
+	if len(open) == 0 && len(stray) == 0 {
+		return
+	}
+	if snap, err := v.repo.WorkTree(v.root); err == nil { // it only serves for advice: what cannot be read gives none
+		if disk, err := ReadSide(snap); err == nil {
+			for _, c := range open {
+				v.findReason(c, disk)
+			}
+			for _, e := range stray {
+				v.findEdit(e, disk)
+			}
+		}
+	}
+}
+
+// findReason looks for reasons on disk that would explain a change together with those in the commit.
+func (v *verdict) findReason(c lint.Change, disk Side) {
+	records := slices.Clone(v.Now.Ledger.Records)
+	var extra []*schema.Record
+	for _, r := range disk.Ledger.Records {
+		if v.Now.Hashes[r.Path] == "" && r.Kind == schema.KindReason && history.Sound(r) {
+			extra = append(extra, r)
+		}
+	}
+	if len(extra) == 0 {
+		return
+	}
+	with := v.Case
+	with.Now.Ledger = history.NewLedger(append(records, extra...))
+	i := slices.IndexFunc(v.Differences, func(d history.Difference) bool { return d.ID == c.ID })
+	if i < 0 || !with.change(v.Differences[i], v.Standing).Reasoned {
+		return
+	}
+	found := leftOut{id: c.ID.String()}
+	for _, r := range extra {
+		if slices.ContainsFunc(r.Body.(*schema.Reason).Changes.V, func(e schema.Change) bool { return e.ID.V == found.id }) {
+			found.paths = append(found.paths, v.full(r.Path))
+		}
+	}
+	v.left = append(v.left, found)
+}
+
+// strayReason is a step that a reason in the commit explains and that leads to nothing in it.
+type strayReason struct {
+	id     schema.ID
+	to     schema.Digest
+	record *schema.Record
+}
+
+func (v *verdict) strayReasons() []strayReason {
+	var out []strayReason
+	for _, r := range v.added() {
+		body, ok := r.Body.(*schema.Reason)
+		if !ok || !history.Sound(r) {
+			continue
+		}
+		for _, c := range body.Changes.V {
+			id, err := schema.ParseID(c.ID.V)
+			if err != nil || c.Kind.Or(schema.SubjectCondition) != schema.SubjectCondition {
+				continue
+			}
+			to := schema.Digest(c.To.V)
+			if history.Path(v.Now.Ledger.Edges(schema.SubjectCondition, c.ID.V), []schema.Digest{to}, digestIn(v.Now.Lib, id)) == nil {
+				out = append(out, strayReason{id, to, r})
+			}
+		}
+	}
+	return out
+}
+
+func digestIn(lib *schema.Library, id schema.ID) schema.Digest {
+	if r := lib.Recipe(id); r != nil {
+		return r.Digest()
+	}
+	return ""
+}
+
+// findEdit looks whether the edit of a stray reason lies on disk: then it was left out, and the reason alone would mislead whoever
+// reads it later. Where it is nowhere, as after a squash of branches, the reason stays as history.
+func (v *verdict) findEdit(e strayReason, disk Side) {
+	if digestIn(disk.Lib, e.id) != e.to {
+		return
+	}
+	found := leftOut{id: e.id.String(), paths: []string{v.full(e.record.Path)}}
+	for _, lib := range []*schema.Library{disk.Lib, v.Now.Lib} {
+		if r := lib.Recipe(e.id); r != nil && !slices.Contains(found.paths, v.full(r.File.Path)) {
+			found.paths = append([]string{v.full(r.File.Path)}, found.paths...)
+		}
+	}
+	v.stray = append(v.stray, found)
+}
+
+// partial reports whether git commits a choice of files (git commit FILE): then it judges an index of its own, named next-index-*,
+// and the one that git add fills stays aside.
+func partial() bool {
+	return strings.HasPrefix(filepath.Base(os.Getenv("GIT_INDEX_FILE")), "next-index-")
+}

@@ -1,0 +1,256 @@
+package hooks
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"path"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/history/git"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// Names of the hooks that judge a commit before git makes it.
+const (
+	PreCommit      = "pre-commit"
+	PreMergeCommit = "pre-merge-commit" // of a merge without conflicts, for which git calls no pre-commit
+)
+
+// A Call is one call by git.
+type Call struct {
+	Hook   string // [PreCommit] or [PreMergeCommit]
+	Out    io.Writer
+	Render func(io.Writer, lint.Finding) // writes one finding as screens show it
+	At     time.Time
+}
+
+// Run judges the commit that git is about to make, prints what speaks against it, and reports whether it is to be stopped. It
+// looks at every library of the repository that the commit touches, as the commit will hold it: edits that are not part of it
+// make no difference. An error means that something could not be read, and stops the commit too.
+//
+// It writes nothing and takes no lock. Where the commit touches no library it comes to its end in a few milliseconds.
+func Run(repo *git.Repo, call Call) (stopped bool, err error) {
+	if call.Hook != PreCommit && call.Hook != PreMergeCommit {
+		return false, fmt.Errorf("fettle has no hook %q; it has %s and %s", call.Hook, PreCommit, PreMergeCommit)
+	}
+	head, branch, _, detached, err := repo.Head()
+	if err != nil {
+		return false, err
+	}
+	changes, err := repo.IndexChanged(head)
+	if err != nil {
+		return false, err
+	}
+	heads, err := repo.MergeHeads()
+	if err != nil {
+		return false, err
+	}
+	r := &running{Call: call, repo: repo, store: newStore(repo), head: head, heads: heads, changes: changes}
+	roots, err := r.roots()
+	if err != nil || len(roots) == 0 {
+		return false, err
+	}
+	anchor := make(chan setting, 1)
+	go func() { // a child of its own, so it runs while the library is read
+		value, _, err := repo.Config("fettle.anchor")
+		anchor <- setting{value, err}
+	}()
+	libraries, err := r.libraries(roots)
+	pinned := <-anchor
+	if err = errors.Join(err, pinned.err); err != nil {
+		return false, err
+	}
+	out := &screen{w: call.Out, left: screenLines}
+	for _, l := range libraries {
+		v, err := r.judge(l, pinned.value)
+		if err != nil {
+			return false, err
+		}
+		if r.print(out, v) {
+			stopped = true
+		}
+	}
+	if !stopped && len(libraries) > 0 && detached && branch == "" {
+		if state, err := repo.State(); err == nil && state == git.StateNone {
+			out.line("fettle: what is saved here is on no branch and easily lost; give it one: git switch -c NAME")
+		}
+	}
+	return stopped, nil
+}
+
+type setting struct {
+	value string
+	err   error
+}
+
+// running is what one call knows.
+type running struct {
+	Call
+	repo    *git.Repo
+	store   *store
+	head    string   // "" before the first commit
+	heads   []string // what is merged into it
+	changes []git.Change
+}
+
+// roots are the directories that may hold a library that the commit touches: wherever a changed path is named like a part of one.
+// In a merge, what the other side changed counts too, since leaving its records out changes nothing against the last commit.
+func (r *running) roots() ([]string, error) {
+	seen := map[string]bool{}
+	look := func(changes []git.Change) {
+		for _, c := range changes {
+			for i, part := range strings.Split(c.Path, "/") {
+				if slices.Contains(git.Parts, part) {
+					seen[strings.Join(strings.Split(c.Path, "/")[:i], "/")] = true
+				}
+			}
+		}
+	}
+	look(r.changes)
+	for _, other := range r.heads {
+		changes, err := r.repo.ChangedPaths(r.head, other)
+		if err != nil {
+			return nil, err
+		}
+		look(changes)
+	}
+	var roots []string
+	for root := range seen {
+		roots = append(roots, root)
+	}
+	slices.Sort(roots)
+	return roots, nil
+}
+
+// A library is one library before and after the commit.
+type library struct {
+	root    string // from the top of the work tree, with slashes
+	changed []string
+	before  *tree
+	now     *tree
+	parents []*tree
+}
+
+// libraries tells the roots that hold a library from the others, and reads what is needed of them.
+func (r *running) libraries(roots []string) ([]*library, error) {
+	var all []*library
+	for _, root := range roots {
+		l, err := r.library(root)
+		if err != nil {
+			return nil, err
+		}
+		if l != nil {
+			all = append(all, l)
+		}
+	}
+	var trees []*tree
+	for _, l := range all {
+		trees = append(append(trees, l.before, l.now), l.parents...)
+	}
+	if err := r.store.fill(trees...); err != nil {
+		return nil, err
+	}
+	return r.moved(all), nil
+}
+
+// library is nil where no side has settings in that directory.
+func (r *running) library(root string) (*library, error) {
+	before, err := r.store.saved(r.head, root)
+	if err != nil {
+		return nil, err
+	}
+	l := &library{root: root, before: before}
+	is := before.ids[schema.SettingsFile] != ""
+	for _, other := range r.heads {
+		t, err := r.store.saved(other, root)
+		if err != nil {
+			return nil, err
+		}
+		l.parents = append(l.parents, t)
+		is = is || t.ids[schema.SettingsFile] != ""
+	}
+	for _, c := range r.changes {
+		if p, ok := inLibrary(root, c.Path); ok {
+			l.changed = append(l.changed, c.Path)
+			is = is || p == schema.SettingsFile && c.NewHash != ""
+		}
+	}
+	if !is {
+		return nil, nil
+	}
+	l.now, err = r.store.coming(r.head, root, r.changes)
+	return l, err
+}
+
+// moved joins a library that is gone from one directory and there in another: it is the same one, and its records are not lost.
+func (r *running) moved(all []*library) []*library {
+	id := func(t *tree) string {
+		settings, _ := schema.ReadFile(schema.SettingsFile, r.store.content[t.ids[schema.SettingsFile]]).Value.(*schema.Settings)
+		if settings == nil {
+			return ""
+		}
+		return settings.ID.V
+	}
+	gone := func(l *library) bool { return len(l.now.ids) == 0 && len(l.before.ids) > 0 }
+	for _, l := range all {
+		if l.before.ids[schema.SettingsFile] != "" || l.now.ids[schema.SettingsFile] == "" {
+			continue
+		}
+		for i, old := range all {
+			if gone(old) && id(old.before) != "" && id(old.before) == id(l.now) {
+				l.before, l.parents = old.before, append(l.parents, old.parents...)
+				all = slices.Delete(slices.Clone(all), i, i+1)
+				return r.moved(all)
+			}
+		}
+	}
+	return all
+}
+
+// judge comes to the verdict on one library.
+func (r *running) judge(l *library, anchor string) (*verdict, error) {
+	sides, err := r.store.sidesOf(append([]*tree{l.before, l.now}, l.parents...)...)
+	if err != nil {
+		return nil, err
+	}
+	v := &verdict{library: l, running: r, Case: Case{Before: sides[0], Now: sides[1], Parents: sides[2:], Anchor: anchor, At: r.At}}
+	v.Report = Examine(v.Case)
+	if len(v.unreasoned()) > 0 && len(r.heads) == 0 && r.head != "" {
+		if v.Case.Amended, err = r.amended(l.root); err != nil {
+			return nil, err
+		}
+		v.Report = Examine(v.Case)
+	}
+	v.oversights()
+	return v, nil
+}
+
+// amended are the parents of the last commit, which a commit that amends it follows; the empty library where it is the first.
+func (r *running) amended(root string) ([]Side, error) {
+	parents, err := r.repo.Parents(r.head)
+	if err != nil {
+		return nil, err
+	}
+	trees := []*tree{}
+	if len(parents) == 0 {
+		trees = append(trees, &tree{r.store, nil})
+	}
+	for _, p := range parents {
+		t, err := r.store.saved(p, root)
+		if err != nil {
+			return nil, err
+		}
+		trees = append(trees, t)
+	}
+	if err := r.store.fill(trees...); err != nil {
+		return nil, err
+	}
+	return r.store.sidesOf(trees...)
+}
+
+// full is a path of the library as it is named from the top of the work tree.
+func (l *library) full(p string) string { return path.Join(l.root, p) }
