@@ -68,7 +68,7 @@ func badRecipe(p *Pass) {
 	p.above(At("nozzle.standoff", n.Standoff), n.Standoff.V.Value, "is no standoff: the nozzle would touch the plate")
 	p.far(At("nozzle.orifice", n.Orifice), n.Orifice.V.Value, far.orifice.Value)
 	p.far(At("nozzle.standoff", n.Standoff), n.Standoff.V.Value, far.standoff.Value)
-	for _, b := range blocksOf(c) {
+	for _, b := range p.blocks() {
 		badBlock(p, b)
 	}
 	p.above(At("kerf", c.Kerf), c.Kerf.V.Value, "is no kerf: a cut takes metal away")

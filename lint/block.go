@@ -65,6 +65,16 @@ type placed[T any] struct {
 
 func (m placed[T]) place() Place { return Place{m.field, m.At} }
 
+// blocks are those of the condition. Nearly every rule asks for them, so they are made once.
+func (p *Pass) blocks() []block {
+	list, ok := p.state.blocks[p.Recipe.Condition]
+	if !ok {
+		list = blocksOf(p.Recipe.Condition)
+		p.state.blocks[p.Recipe.Condition] = list
+	}
+	return list
+}
+
 // blocksOf lists the blocks of a condition in the order of the file.
 func blocksOf(c *schema.Condition) []block {
 	cut := schema.CutValues(c.Cut.V)
@@ -114,5 +124,5 @@ func (p *Pass) gasOf(b block) string {
 	return p.Gas
 }
 
-// gasPlace points at where the gas of a block is named. The set names it outside of the condition.
+// ownGas reports whether the block names a gas itself; else the set does, outside of the condition.
 func (b block) ownGas() bool { return b.stage != nil && b.stage.Gas.Set() }

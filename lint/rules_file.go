@@ -273,7 +273,7 @@ func unknownGas(p *Pass) {
 			}
 		}
 	case p.Recipe != nil:
-		for _, b := range blocksOf(p.Recipe.Condition) {
+		for _, b := range p.blocks() {
 			if b.ownGas() && !slices.Contains(known, b.stage.Gas.V) {
 				p.Report(At(b.field("gas"), b.stage.Gas), "there is no gas %q", b.stage.Gas.V).Help = didYouMean(b.stage.Gas.V, known, help)
 			}

@@ -98,7 +98,7 @@ func powerOverRating(p *Pass) {
 	}
 	laser := p.Machine.Laser.V
 	rated := laser.RatedPower.V
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		most, word := rated, "rated"
 		if b.pulsed() && laser.PeakPower.Set() {
 			most, word = laser.PeakPower.V, "peak"
@@ -126,7 +126,7 @@ func powerBelowMinimum(p *Pass) {
 		return
 	}
 	least := p.Machine.Laser.V.MinPower
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		for _, power := range b.powers() {
 			if power.V.Sign() <= 0 {
 				continue // a blow, or a bad value
@@ -146,7 +146,7 @@ func speedOverAxes(p *Pass) {
 		return
 	}
 	most := p.Machine.Axes.V.MaxSpeed
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		speed := b.own.Speed
 		if speed.Set() && p.Needs("axes.max_speed", most.Set()) && speed.V.Above(most.V) {
 			p.Report(At(b.field("speed"), speed), "%s is above the %s of the axes", speed.V, most.V).Help = p.context(b.field("speed"), speed.V.Value)
@@ -167,7 +167,7 @@ func focusOutOfTravel(p *Pass) {
 		return
 	}
 	low, high, ok := rangeOf(p.Machine.Optics.V.FocusRange)
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		focus := b.own.Focus
 		if focus.Set() && p.Needs("head.focus_range", ok) && (focus.V.Below(low) || focus.V.Above(high)) {
 			p.Report(At(b.field("focus"), focus), "%s is outside of the travel of the lens, %s to %s", focus.V, low, high).Help = p.context(b.field("focus"), focus.V.Value)
@@ -186,7 +186,7 @@ func standoffOutOfRange(p *Pass) {
 		}
 	}
 	judge("nozzle.standoff", p.Recipe.Nozzle.V.Standoff)
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		if b.stage != nil {
 			judge(b.field("standoff"), b.stage.Standoff)
 		}
@@ -232,7 +232,7 @@ func pressureOverLine(p *Pass) {
 	if p.Machine == nil {
 		return
 	}
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		pressure := b.own.Pressure
 		gas := p.gasOf(b)
 		supply, ok := p.Machine.Gas.Get(gas)
@@ -267,7 +267,7 @@ func gasNotPlumbed(p *Pass) {
 		judge("gas", p.Set.Gas)
 		return
 	}
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		if b.ownGas() {
 			judge(b.field("gas"), b.stage.Gas)
 		}
@@ -275,7 +275,7 @@ func gasNotPlumbed(p *Pass) {
 }
 
 func dutyMode(p *Pass) {
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		duty, mode := b.own.Duty, b.whole.Mode
 		switch {
 		case duty.Set() && (duty.V.Sign() < 0 || duty.V.Above(allOfIt)):
@@ -307,7 +307,7 @@ func frequencyOverLimit(p *Pass) {
 		return
 	}
 	most := p.Machine.Laser.V.MaxFrequency
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		frequency := b.own.Frequency
 		if !frequency.Set() || !b.pulsed() && b.kind != cornerBlock && (b.whole.Mode.Set() || b.whole.Duty.Set()) {
 			continue // a continuous beam has no pulses, whatever a table writes there

@@ -150,7 +150,7 @@ func fireRisk(p *Pass) {
 		judge(At("gas", p.Set.Gas), p.Gas)
 		return
 	}
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		if b.ownGas() {
 			judge(At(b.field("gas"), b.stage.Gas), b.stage.Gas.V)
 		}

@@ -69,7 +69,7 @@ func signSlip(p *Pass) {
 // signSlipInside compares lead-in and contours with their own cut.
 func signSlipInside(p *Pass) {
 	cut := p.Recipe.Cut.V.Focus.V
-	for _, b := range blocksOf(p.Recipe.Condition) {
+	for _, b := range p.blocks() {
 		if b.kind != leadInBlock && b.kind != contourBlock || !b.own.Focus.Set() || cut.Sign() == 0 {
 			continue
 		}
@@ -119,6 +119,10 @@ func copiedNeighbour(p *Pass) {
 
 // sameRecipe compares all that shapes the cut, but for the plate itself.
 func sameRecipe(a, b *schema.Recipe) bool {
+	x, y := &a.Cut.V, &b.Cut.V
+	if !x.Speed.V.Equal(y.Speed.V) || !x.Power.V.Equal(y.Power.V) || !x.Pressure.V.Equal(y.Pressure.V) { // nearly always; the rest is dear
+		return false
+	}
 	for _, d := range Differences(a.Values(), b.Values()) {
 		if d.Path != "thickness" && schema.ProcessField(d.Path) {
 			return false

@@ -65,6 +65,7 @@ type run struct {
 	limits     map[string]limit
 	families   map[*schema.Recipe][]*schema.Recipe
 	byFile     map[*schema.File][]*schema.Recipe
+	blocks     map[*schema.Condition][]block
 	found      []*Finding
 	asleep     []Sleep
 	conditions int
@@ -74,7 +75,8 @@ type run struct {
 // newRun prepares a run. The rule settings are given apart: a base is judged by those of the library that is compared with it.
 func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
 	s := &run{lib: lib, opts: opts, prefs: lib.Prefs(), severities: map[string]Severity{}, limits: map[string]limit{},
-		families: make(map[*schema.Recipe][]*schema.Recipe, len(lib.Recipes)), byFile: map[*schema.File][]*schema.Recipe{}}
+		families: make(map[*schema.Recipe][]*schema.Recipe, len(lib.Recipes)), byFile: map[*schema.File][]*schema.Recipe{},
+		blocks: make(map[*schema.Condition][]block, len(lib.Recipes))}
 	for i := range registry {
 		r := &registry[i]
 		s.severities[r.Name] = r.Severity
@@ -153,10 +155,10 @@ func (s *run) scopes(which Scope) {
 		q := s.inSet(set.File, set.Value)
 		s.check(PerSet&which, &q)
 	}
-	for i, r := range s.lib.Recipes {
+	for _, r := range s.lib.Recipes {
 		q := s.inSet(r.File, r.Set)
 		q.Family = s.families[r]
-		if q.Family[0] == r || i == 0 {
+		if q.Family[0] == r {
 			s.check(PerFamily&which, &q)
 		}
 		if s.opts.Only == nil || s.opts.Only(r) {
@@ -165,7 +167,7 @@ func (s *run) scopes(which Scope) {
 		}
 	}
 	for i := range s.opts.Changes {
-		s.change(&s.opts.Changes[i], which)
+		s.change(s.opts.Changes[i], which)
 	}
 	for i := range s.opts.Records {
 		q := p
@@ -180,7 +182,7 @@ func (s *run) inSet(file *schema.File, set *schema.ConditionSet) Pass {
 }
 
 // change judges one change where the condition stands now, or stood where it is gone.
-func (s *run) change(c *Change, which Scope) {
+func (s *run) change(c Change, which Scope) {
 	if c.Fields == nil {
 		c.Fields = Differences(c.Before, c.After)
 	}
@@ -193,7 +195,7 @@ func (s *run) change(c *Change, which Scope) {
 		p = s.inSet(r.File, r.Set)
 		p.Recipe, p.Family = r, s.families[r]
 	}
-	p.Change = c
+	p.Change = &c
 	s.check(PerChange&which, &p)
 }
 
@@ -259,6 +261,15 @@ func (s *run) markOld() {
 	opts := s.opts
 	opts.Base, opts.InForce, opts.Changes, opts.Records, opts.Accepted = nil, nil, nil, nil, nil
 	before := newRun(s.opts.Base, s.lib.Settings.Value, opts)
+	said := map[string]bool{}
+	for _, f := range s.found {
+		said[f.Rule] = true
+	}
+	for name := range before.severities { // a rule that says nothing now needs nothing to compare with
+		if !said[name] && !said["sleeping"] {
+			before.severities[name] = Off
+		}
+	}
 	before.all()
 	before.sleeping()
 	stood := make(map[string]*Finding, len(before.found))
@@ -299,6 +310,11 @@ func (s *run) alsoInForce() {
 	opts.Changes, opts.Records = nil, nil
 	strict := newRun(&lib, settings, opts)
 	strict.prefs = s.prefs
+	for i := range registry { // names that are new in the settings are no loosening of a limit
+		if registry[i].Family == "file" {
+			strict.severities[registry[i].Name] = Off
+		}
+	}
 	strict.scopes(PerSet | PerRecipe | PerFamily)
 	type spot struct{ rule, path, id, field string }
 	here := map[spot]*Finding{}

@@ -191,6 +191,11 @@ func TestInForce(t *testing.T) {
 	if count != 1 {
 		t.Errorf("%d findings for one value", count)
 	}
+	// a material that is new is no loosening
+	added := library(t, [3]string{"settings", "materials.corten.base", "carbon-steel"}, [3]string{"set", "material", "corten"})
+	if b := Run(added, Options{InForce: library(t)}).Blocking(); len(b) != 0 {
+		t.Errorf("a new material: %+v", b)
+	}
 	// a rule that was turned off stays on until that is approved
 	off := library(t, over, [3]string{"settings", "rules.power-over-rating.severity", "off"})
 	if b := Run(off, Options{InForce: library(t)}).Blocking(); len(b) != 1 {
