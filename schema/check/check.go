@@ -1,27 +1,31 @@
 // Package check holds a file of a library against its published JSON Schema, as an editor or a program of somebody else would.
 //
 // It is the second opinion on a file: [schema.ReadFile] reads by the types of the program, this package by the schema that they
-// publish, with a validator that knows nothing of fettle. Both come to the same verdict but for what a JSON Schema cannot say;
-// the list stands in schema/README.md. The validator takes longer to start than fettle itself, so it stays in a package of its own,
-// out of the way of the commands that run at every commit.
+// publish, with a validator that knows nothing of fettle. The verdict is the schema's alone; the words and places are the reader's,
+// which tells the same faults in the language of the shop. Both come to the same verdict but for what a JSON Schema cannot say; the
+// list stands in schema/README.md.
+//
+// The program and the tests use different validators. The program takes github.com/google/jsonschema-go, which costs next to
+// nothing until it is asked. The tests ask github.com/santhosh-tekuri/jsonschema as well, which names every place that is wrong and
+// holds the schemas themselves to the meta-schema, but takes several milliseconds at every start of a program that it is linked
+// into, asked or not; a hook that runs at every commit must not pay that. The tests hold both, and ajv, to one verdict.
 package check
 
 import (
-	"bytes"
+	"encoding/json"
 	"fmt"
-	"io"
-	"slices"
+	"math"
 	"strconv"
 	"strings"
 	"sync"
 
-	"github.com/santhosh-tekuri/jsonschema/v5"
+	"github.com/google/jsonschema-go/jsonschema"
 
 	"fettle/schema"
 )
 
-// A Problem is one thing that a published schema has against a file, at a line and column that count from 1, columns in code
-// points.
+// A Problem is one thing that is wrong with a file that its published schema refuses, at a line and column that count from 1,
+// columns in code points.
 type Problem struct {
 	schema.Problem
 	Line, Column int
@@ -32,82 +36,83 @@ type Problem struct {
 // The error is about the schema itself and never about the file.
 func File(path string, data []byte) ([]Problem, error) {
 	f := schema.ReadFile(path, data)
-	c := &collector{file: f}
-	for _, p := range f.Problems {
-		if f.Value == nil || p.Rule == schema.RuleDuplicateKey {
-			c.add(p)
-		}
+	if f.Value == nil {
+		return placed(f, f.Problems), nil
 	}
-	if f.Value != nil {
-		compiled, err := compile(f.Kind)
-		if err != nil {
-			return nil, err
-		}
-		switch err := compiled.validator.Validate(plain(f.Root)).(type) {
-		case nil:
-		case *jsonschema.ValidationError:
-			c.collect(compiled, err)
-		default:
-			return nil, fmt.Errorf("%s: the schema of kind %q cannot be applied: %w", path, f.Kind, err)
-		}
+	published, err := resolve(f.Kind)
+	if err != nil {
+		return nil, err
 	}
-	slices.SortStableFunc(c.problems, func(a, b Problem) int { return a.At.Start - b.At.Start })
-	return c.problems, nil
+	return placed(f, judge(f, published)), nil
 }
 
-// A compiledSchema is a published schema as the validator holds it, and its tree, to say what it expects.
-type compiledSchema struct {
-	validator *jsonschema.Schema
-	tree      *schema.Node
+// judge asks the schema for the verdict and the reader for the words. A refusal stands, even where the reader has no word for it.
+func judge(f *schema.File, published *jsonschema.Resolved) []schema.Problem {
+	refusal := published.Validate(plain(f.Root))
+	if refusal != nil && len(f.Problems) > 0 {
+		return f.Problems
+	}
+	if refusal != nil {
+		start := f.Root.At.Start
+		return []schema.Problem{{Rule: schema.RuleBadValue, At: schema.Span{Start: start, End: start + 1},
+			Message: fmt.Sprintf("the published schema of kind %q refuses what the reader takes: %v", f.Kind, refusal),
+			Help:    "The two ought to agree, so this is a fault of fettle. Please report it, with the file."}}
+	}
+	var strict []schema.Problem // no schema sees the second of two members of one name
+	for _, p := range f.Problems {
+		if p.Rule == schema.RuleDuplicateKey {
+			strict = append(strict, p)
+		}
+	}
+	return strict
+}
+
+func placed(f *schema.File, problems []schema.Problem) []Problem {
+	var out []Problem
+	for _, p := range problems {
+		line, column := f.Position(p.At.Start)
+		out = append(out, Problem{p, line, column})
+	}
+	return out
 }
 
 var (
-	compiledMu sync.Mutex
-	compiled   = map[string]*compiledSchema{}
+	resolvedMu sync.Mutex
+	resolved   = map[string]*jsonschema.Resolved{}
 )
 
-func compile(kind string) (*compiledSchema, error) {
-	compiledMu.Lock()
-	defer compiledMu.Unlock()
-	if known := compiled[kind]; known != nil {
+// resolve makes the published schema of a kind ready for use. It loads nothing: each schema stands for itself.
+func resolve(kind string) (*jsonschema.Resolved, error) {
+	resolvedMu.Lock()
+	defer resolvedMu.Unlock()
+	if known := resolved[kind]; known != nil {
 		return known, nil
 	}
 	text, ok := schema.Published(kind)
 	if !ok {
 		return nil, fmt.Errorf("no schema is published for kind %q; there are: %s", kind, strings.Join(schema.PublishedKinds(), ", "))
 	}
-	compiler := jsonschema.NewCompiler()
-	compiler.Draft = jsonschema.Draft2020
-	compiler.LoadURL = func(url string) (io.ReadCloser, error) { return nil, fmt.Errorf("%s is not embedded", url) }
-	name := kind + ".json"
-	if err := compiler.AddResource(name, bytes.NewReader(text)); err != nil {
+	var published jsonschema.Schema
+	if err := json.Unmarshal(text, &published); err != nil {
 		return nil, fmt.Errorf("published schema of kind %q: %w", kind, err)
 	}
-	validator, err := compiler.Compile(name)
+	ready, err := published.Resolve(nil)
 	if err != nil {
 		return nil, fmt.Errorf("published schema of kind %q: %w", kind, err)
 	}
-	known := &compiledSchema{validator, schema.ReadFile(name, text).Root}
-	compiled[kind] = known
-	return known, nil
+	resolved[kind] = ready
+	return ready, nil
 }
 
-// unnamed stands for the empty name, which the validator loses from the places that it reports. No table takes either as a name.
-const unnamed = "\x00"
-
-// plain turns a tree into what the validator takes. Numbers become floats, as in most programs that read JSON; the validator
-// stumbles over some that are written with an exponent in the millions.
+// plain turns a tree into what a validator takes, as most programs that read JSON would: numbers become floats, and of two members
+// of one name there is only one, here the first.
 func plain(n *schema.Node) any {
 	switch n.Kind {
 	case schema.Object:
 		members := make(map[string]any, len(n.Kids))
 		for _, kid := range n.Kids {
-			name := kid.Key
-			if name == "" {
-				name = unnamed
-			}
-			if _, again := members[name]; !again {
-				members[name] = plain(kid)
+			if _, again := members[kid.Key]; !again {
+				members[kid.Key] = plain(kid)
 			}
 		}
 		return members
@@ -120,10 +125,16 @@ func plain(n *schema.Node) any {
 	case schema.String:
 		return n.Text
 	case schema.Digits:
-		float, _ := strconv.ParseFloat(n.Text, 64)
-		return float
+		return float(n.Text)
 	case schema.True, schema.False:
 		return n.Kind == schema.True
 	}
 	return nil
+}
+
+// float is the double next to a number. One beyond all doubles becomes the greatest: of an infinite one, jsonschema-go thinks as
+// of zero and lets it pass, and others break off.
+func float(digits string) float64 {
+	f, _ := strconv.ParseFloat(digits, 64) // the reader has held it to the grammar; out of range is ±Inf
+	return max(-math.MaxFloat64, min(f, math.MaxFloat64))
 }
