@@ -1,0 +1,259 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"fettle/cmd/fettle/view"
+	"fettle/history/git"
+	"fettle/lint"
+)
+
+// Exit codes of every command.
+const (
+	exitGood    = 0 // nothing at error; a pending review is no error
+	exitFound   = 1 // findings at error, or refused by policy
+	exitTrouble = 2 // bad usage, or something could not be read
+)
+
+// An app is one run of the program: its streams and the flags that every command has.
+type app struct {
+	in       io.Reader
+	out, err io.Writer
+	dir      string // -C
+	format   string // text, json, and what a single command adds
+	color    string // auto, always, never
+	by       string // who acts, on a shared PC
+	quiet    bool
+	messages []string       // what was said, for --format json
+	findings []lint.Finding // what was found on the way, for --format json
+	wrote    bool           // the command wrote its own JSON
+	terminal bool           // somebody sits there and can be asked
+	now      func() time.Time
+}
+
+// refusal is an error that ends with exit code 1: not broken, but not allowed.
+type refusal struct {
+	message string
+	help    string
+}
+
+func (r *refusal) Error() string { return r.message }
+
+// trouble is an error that ends with exit code 2, with what to do about it.
+type trouble struct {
+	err  error
+	help string
+}
+
+func (t *trouble) Error() string { return t.err.Error() }
+func (t *trouble) Unwrap() error { return t.err }
+
+func troublef(help, format string, args ...any) error {
+	return &trouble{fmt.Errorf(format, args...), help}
+}
+
+func refusef(help, format string, args ...any) error {
+	return &refusal{fmt.Sprintf(format, args...), help}
+}
+
+// found ends a command with exit code 1 after it has said everything itself.
+var found = errors.New("findings at error")
+
+func run(args []string, in io.Reader, out, errOut io.Writer) int {
+	a := &app{in: in, out: out, err: errOut, now: clock}
+	if f, ok := in.(*os.File); ok {
+		if g, ok := out.(*os.File); ok {
+			a.terminal = term.IsTerminal(int(f.Fd())) && term.IsTerminal(int(g.Fd()))
+		}
+	}
+	root := a.root()
+	root.SetArgs(args)
+	root.SetIn(in)
+	root.SetOut(out)
+	root.SetErr(errOut)
+	return a.exit(root.Execute())
+}
+
+// clock is the present, or the fixed time of SOURCE_DATE_EPOCH so that a run can be repeated to the byte.
+func clock() time.Time {
+	var seconds int64
+	if n, err := fmt.Sscan(os.Getenv("SOURCE_DATE_EPOCH"), &seconds); n == 1 && err == nil {
+		return time.Unix(seconds, 0).UTC()
+	}
+	return time.Now().UTC()
+}
+
+// exit says what went wrong, in the format that was asked for, and returns the exit code.
+func (a *app) exit(err error) int {
+	if err == nil || errors.Is(err, found) {
+		a.finish(nil)
+	}
+	if err == nil {
+		return exitGood
+	}
+	if errors.Is(err, found) {
+		return exitFound
+	}
+	code, help := exitTrouble, ""
+	var r *refusal
+	var t *trouble
+	var g *git.Error
+	message := err.Error()
+	switch {
+	case errors.As(err, &r):
+		code, help = exitFound, r.help
+	case errors.As(err, &t):
+		help = t.help
+	case errors.As(err, &g):
+		help = g.Help
+		if err == error(g) {
+			message = g.What
+		}
+		if errors.Is(err, git.ErrRefused) {
+			code = exitFound
+		}
+	}
+	if a.format == "json" {
+		a.finish(map[string]any{"message": message, "help": help, "code": code})
+		return code
+	}
+	fmt.Fprintf(a.err, "fettle: %s\n", clean(message))
+	for _, line := range strings.Split(strings.TrimRight(help, "\n"), "\n") {
+		if line != "" {
+			fmt.Fprintf(a.err, "        %s\n", clean(line))
+		}
+	}
+	return code
+}
+
+// finish writes, for programs, what a command said that has no JSON of its own, and what went wrong.
+func (a *app) finish(trouble map[string]any) {
+	if a.format != "json" || a.wrote && trouble == nil {
+		return
+	}
+	out := map[string]any{"format": 1, "messages": append([]string{}, a.messages...)}
+	if trouble != nil {
+		out["error"] = trouble
+	}
+	if len(a.findings) > 0 {
+		var b bytes.Buffer
+		view.FindingsJSON(&b, lint.Result{Findings: a.findings})
+		var parsed struct {
+			Findings json.RawMessage `json:"findings"`
+		}
+		if json.Unmarshal(b.Bytes(), &parsed) == nil {
+			out["findings"] = parsed.Findings
+		}
+	}
+	a.json(out)
+}
+
+// say prints a line for people; nothing with -q. For programs the lines are gathered.
+func (a *app) say(format string, args ...any) {
+	if a.format == "json" {
+		a.messages = append(a.messages, strings.TrimSpace(fmt.Sprintf(format, args...)))
+		return
+	}
+	if !a.quiet {
+		fmt.Fprintf(a.out, format+"\n", args...)
+	}
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "fettle",
+		Short: "keep cut conditions as reviewed text in git",
+		Long: "fettle keeps the laser cut conditions of a shop as reviewed text in git: it checks them, stops an implausible edit,\n" +
+			"asks why, shows each change against the last approved version, and tells who changed what.",
+		SilenceErrors: true, SilenceUsage: true,
+		Args:              noArgs,
+		RunE:              func(cmd *cobra.Command, args []string) error { return a.status(false) },
+		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: false},
+	}
+	root.PersistentFlags().StringVarP(&a.dir, "directory", "C", "", "work on the library in this directory")
+	root.PersistentFlags().StringVar(&a.format, "format", "text", "output format: text or json; some commands have more")
+	root.PersistentFlags().StringVar(&a.color, "color", "auto", "colour: auto, always or never")
+	root.PersistentFlags().StringVar(&a.by, "by", "", "who acts, where people share a PC: a name from the file people or approvers")
+	root.PersistentFlags().BoolVarP(&a.quiet, "quiet", "q", false, "say only what is wrong")
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return troublef("How to use it: "+cmd.CommandPath()+" --help", "%w", err)
+	})
+	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error {
+		if cmd.Annotations["formats"] != "" {
+			return nil // it checks its own
+		}
+		return a.oneOf("text", "json")
+	}
+	for _, make := range commands {
+		root.AddCommand(make(a))
+	}
+	return root
+}
+
+// commands are all commands; each file of a command adds its own.
+var commands []func(*app) *cobra.Command
+
+func noArgs(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	help := "All commands: fettle --help"
+	if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
+		help = "Did you mean: fettle " + near[0] + "\n" + help
+	}
+	return troublef(help, "%q is not a command or argument of %s", args[0], cmd.CommandPath())
+}
+
+// colored reports whether to colour what goes to out.
+func (a *app) colored() bool {
+	switch a.color {
+	case "always":
+		return true
+	case "never":
+		return false
+	}
+	f, ok := a.out.(*os.File)
+	return ok && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && term.IsTerminal(int(f.Fd()))
+}
+
+// oneOf checks --format against what a command can do.
+func (a *app) oneOf(formats ...string) error {
+	for _, f := range formats {
+		if a.format == f {
+			return nil
+		}
+	}
+	return troublef("", "--format %s is not known here; this command has: %s", a.format, strings.Join(formats, ", "))
+}
+
+// json writes a value for programs.
+func (a *app) json(v any) error {
+	a.wrote = true
+	enc := json.NewEncoder(a.out)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
+}
+
+// clean makes text of a file safe for a terminal: control characters and marks that turn the writing direction are shown, not sent.
+func clean(s string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\t':
+			return r
+		case r < 0x20, r >= 0x7f && r < 0xa0, r >= 0x200b && r <= 0x200f, r >= 0x202a && r <= 0x202e, r >= 0x2060 && r <= 0x2069, r == 0xfeff:
+			return '\ufffd'
+		}
+		return r
+	}, s)
+}

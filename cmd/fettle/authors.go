@@ -1,0 +1,48 @@
+package main
+
+import (
+	"fettle/history/git"
+	"fettle/schema"
+)
+
+// commitsOf returns the commits that changed a recipe since the one in force, newest first. It looks at the file where the
+// condition stands now, and stops where the recipe in force is found.
+func (s *shop) commitsOf(c *card) []git.LogEntry {
+	path := s.path(c.Now.File.Path)
+	until := schema.Digest("")
+	if c.decision != nil {
+		until = c.decision.Digest()
+	}
+	var out []git.LogEntry
+	for entry, err := range s.repo.Walk(git.LogOptions{Paths: []string{path}, Changes: true, MaxCount: 500}) {
+		if err != nil {
+			return out
+		}
+		before, after := s.digestsIn(entry, path, c)
+		if before != after {
+			out = append(out, entry)
+		}
+		if before == until && until != "" || after == until {
+			break
+		}
+	}
+	return out
+}
+
+// digestsIn returns what a commit made of the recipe: its digest in the first parent and in the commit.
+func (s *shop) digestsIn(entry git.LogEntry, path string, c *card) (before, after schema.Digest) {
+	for _, change := range entry.Changes[0] {
+		if change.Path != path {
+			continue
+		}
+		read := func(hash string) schema.Digest {
+			data, err := s.repo.Blob(hash)
+			if err != nil {
+				return ""
+			}
+			return recipeAt(data, c.Now.File.Path, c.Now)
+		}
+		return read(change.OldHash), read(change.NewHash)
+	}
+	return "", ""
+}

@@ -1,0 +1,275 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/history"
+	"fettle/hooks"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// A card is all that a lead needs to decide on one condition: what differs from the recipe in force, why, what was tried, what
+// lint says.
+type card struct {
+	history.Position
+	base     *schema.Values // what it is compared with, nil for a new one
+	decision *history.Decision
+	changes  []history.FieldChange
+	reasons  []history.Edge
+	covering []*schema.Record      // good trials of the values
+	missing  []history.FieldChange // process values that no good trial covers
+	findings []lint.Finding
+	unsaved  bool // edited on disk, too: not decided on
+}
+
+// cards makes the cards of the given conditions in a state, against what is in force there.
+func (s *shop) cards(st *state, positions []history.Position) []card {
+	standing := s.standing(st)
+	result := lint.Run(st.lib, lint.Options{Accepted: hooks.Accepted(standing, st.ledger, s.now()), InForce: hooks.InForce(standing, st.lib)})
+	var out []card
+	for _, p := range positions {
+		c := card{Position: p}
+		c.base, c.decision = p.Base()
+		c.changes = history.CompareValues(c.base, valuesOf(p.Now))
+		start := []schema.Digest{""}
+		if c.decision != nil {
+			start = []schema.Digest{c.decision.Digest()}
+		}
+		c.reasons = history.Path(st.ledger.Edges(schema.SubjectCondition, p.ID.String()), start, p.Digest)
+		if p.Now != nil {
+			var jet schema.BeamAndJet
+			if m := st.lib.Machine(p.ID.Machine); m != nil {
+				jet = m.BeamAndJet(p.ID.Gas)
+			}
+			c.covering, c.missing = st.ledger.Covers(p.ID, c.base, p.Now.Values(), jet)
+		}
+		for _, f := range result.Findings {
+			if f.ID == p.ID.String() && !isAboutReasons(f) {
+				c.findings = append(c.findings, f)
+			}
+		}
+		c.unsaved = s.editedOnDisk(st, p)
+		out = append(out, c)
+	}
+	return out
+}
+
+func isAboutReasons(f lint.Finding) bool {
+	r, _, _ := lint.RuleNamed(f.Rule)
+	return r.Family == "change" && !strings.HasPrefix(f.Rule, "record-")
+}
+
+// editedOnDisk reports whether the work tree holds another recipe than the state under review.
+func (s *shop) editedOnDisk(st *state, p history.Position) bool {
+	if st != &s.committed {
+		return false
+	}
+	work, err := s.work()
+	if err != nil {
+		return false
+	}
+	now := schema.Digest("")
+	if r := work.Recipe(p.ID); r != nil {
+		now = r.Digest()
+	}
+	return now != p.Digest
+}
+
+// authors are the persons behind the way from the recipe in force to this one, as reasons name them.
+func (c *card) authors() []string {
+	var out []string
+	for _, e := range c.reasons {
+		if !contains(out, e.Reason.By.V) {
+			out = append(out, e.Reason.By.V)
+		}
+	}
+	return out
+}
+
+// headline says how the condition stands, in one line.
+func (s *shop) headline(c *card) string {
+	since := ""
+	if c.decision != nil {
+		verb := "approved"
+		if c.decision.Record.Kind == schema.KindAdoption {
+			verb = "adopted"
+		}
+		since = fmt.Sprintf("%s on %s by %s", verb, s.day(c.decision.Record.Time()), spoken(c.decision.Person))
+	}
+	switch c.Status {
+	case history.Approved:
+		if c.Now == nil {
+			return "is not there, and nothing in force asks for it"
+		}
+		return "unchanged since it was " + since
+	case history.Changed:
+		return "changed since it was " + since
+	case history.New:
+		if c.State.Decided() && len(c.State.Pending) > 0 {
+			return "new; " + s.pendingText(c)
+		}
+		return "new: nothing was approved yet"
+	case history.Removed:
+		return "removed; it was " + since
+	case history.Rejected:
+		r := c.State.Rejection(c.Digest)
+		return fmt.Sprintf("rejected on %s by %s: %s", s.day(r.Record.Time()), spoken(r.Person), clean(r.Record.Text.V))
+	case history.Stale:
+		return "stale: the machine changed since it was " + since
+	case history.Contested:
+		return "contested: decisions contradict each other"
+	case history.Superseded:
+		return "an earlier approved recipe is back; in force is the one " + since
+	}
+	return string(c.Status)
+}
+
+func (s *shop) pendingText(c *card) string {
+	var names []string
+	for _, d := range c.State.Pending {
+		if d.Digest() == c.Digest {
+			names = append(names, spoken(d.Person))
+		}
+	}
+	if len(names) == 0 {
+		return "no approval yet"
+	}
+	return "approved by " + strings.Join(names, ", ") + "; one more person is needed"
+}
+
+// day is a date as people say it: 14 July, with the year where it is another one.
+func (s *shop) day(t time.Time) string {
+	t = t.Local()
+	if t.Year() == s.now().Local().Year() {
+		return t.Format("2 January")
+	}
+	return t.Format("2 January 2006")
+}
+
+// printCard prints a card as a lead reads it standing up.
+func (s *shop) printCard(c *card) {
+	fmt.Fprintf(s.out, "%s    %s\n", c.ID, s.headline(c))
+	line := func(label, format string, args ...any) {
+		fmt.Fprintf(s.out, "    %-11s %s\n", label, fmt.Sprintf(format, args...))
+	}
+	if c.Now != nil && c.base != nil || c.Status == history.Removed {
+		for _, l := range s.changeLines(c.changes) {
+			fmt.Fprintf(s.out, "    %s\n", l)
+		}
+	}
+	if c.Now != nil && c.base == nil {
+		line("values", "%s", s.oneLine(c.Now.Values()))
+	}
+	for _, d := range c.Drifted {
+		line("machine", "%s", s.changeLines([]history.FieldChange{d})[0])
+	}
+	for _, d := range contestedOf(c.State) {
+		line("decision", "%s on %s by %s  %s", d.Record.Kind, s.day(d.Record.Time()), spoken(d.Person), d.Digest().Short())
+	}
+	if c.Status == history.Approved && len(c.changes) == 0 {
+		return
+	}
+	s.printWhy(c, line)
+}
+
+func (s *shop) printWhy(c *card, line func(string, string, ...any)) {
+	for _, e := range c.reasons {
+		who := spoken(e.Reason.By.V)
+		if !e.Record.Signature.Set() && s.claimed(e.Reason.By.V) {
+			who += ", claimed"
+		}
+		line("reason", "%s: %s (%s, %s)", e.Reason.Cause.V, clean(e.Reason.Text.V), who, s.day(e.Record.Time()))
+		if len(e.Reason.RuledOut.V) > 0 {
+			line("ruled out", "%s", strings.Join(e.Reason.RuledOut.V, ", "))
+		}
+	}
+	if len(c.reasons) == 0 && c.Status != history.Stale && c.Status != history.Contested && len(c.changes) > 0 {
+		line("reason", "none on record")
+	}
+	for _, t := range c.covering {
+		line("trials", "%s", s.trialLine(t))
+	}
+	if len(c.covering) == 0 && c.Now != nil {
+		line("trials", "none with these values")
+	} else if len(c.missing) > 0 {
+		var names []string
+		for _, m := range c.missing {
+			names = append(names, schema.SpokenPath(m.Path))
+		}
+		line("not tried", "%s", strings.Join(names, ", "))
+	}
+	if len(c.findings) == 0 {
+		line("findings", "none")
+	}
+	for _, f := range c.findings {
+		line(f.Severity.String(), "%s [%s]", clean(f.Message), f.Rule)
+	}
+	if len(pendingOf(c.State)) > 0 {
+		line("approvals", "%s", s.pendingText(c))
+	}
+	if c.unsaved {
+		line("unsaved", "there are newer edits that are not saved; they are not part of this")
+	}
+	if c.Status != history.Approved {
+		line("to decide", "fettle approve %s   or   fettle reject %s --because \"...\"", c.ID, c.ID)
+	}
+}
+
+// claimed reports whether nobody vouches that a name is who it says: it is in neither file of persons.
+func (s *shop) claimed(principal string) bool {
+	lib := s.committed.lib
+	if lib == nil {
+		lib = s.unsaved.lib
+	}
+	return lib != nil && lib.People != nil && !contains(rosterNames(lib), principal)
+}
+
+// oneLine is a recipe in a line: 2.2 kW, 2.9 m/min, 0.31 bar, focus 3 mm, double 1.2 mm at 1.0 mm.
+func (s *shop) oneLine(v *schema.Values) string {
+	prefs := s.prefs()
+	return fmt.Sprintf("%s, %s, %s, focus %s, %s %s at %s", v.Cut.V.Power.V.Format(prefs), v.Cut.V.Speed.V.Format(prefs), v.Cut.V.Pressure.V.Format(prefs),
+		v.Cut.V.Focus.V.Format(prefs), v.Nozzle.V.Form.V, v.Nozzle.V.Orifice.V.Format(prefs), v.Nozzle.V.Standoff.V.Format(prefs))
+}
+
+// trialLine says a trial in a line: 2 November on bay-2: 5 steps, good 3, marginal 1, bad 1.
+func (s *shop) trialLine(r *schema.Record) string {
+	t := r.Body.(*schema.Trial)
+	count := map[string]int{}
+	for _, step := range t.Steps.V {
+		count[step.Outcome.V]++
+	}
+	var parts []string
+	for _, o := range schema.Outcomes {
+		if count[o] > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", count[o], o))
+		}
+	}
+	steps := "1 step"
+	if n := len(t.Steps.V); n != 1 {
+		steps = fmt.Sprintf("%d steps", n)
+	}
+	return fmt.Sprintf("%s on %s by %s: %s, %s  (%s)", s.day(r.Time()), t.Unit.V, spoken(t.By.V), steps, strings.Join(parts, ", "), r.Digest.Short())
+}
+
+func sortedPositions(list []history.Position) []history.Position {
+	slices.SortStableFunc(list, func(a, b history.Position) int { return a.ID.Compare(b.ID) })
+	return list
+}
+
+func contestedOf(s *history.State) []*history.Decision {
+	if s == nil {
+		return nil
+	}
+	return s.Contested
+}
+
+func pendingOf(s *history.State) []*history.Decision {
+	if s == nil {
+		return nil
+	}
+	return s.Pending
+}

@@ -1,0 +1,430 @@
+package main
+
+import (
+	"bufio"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/history"
+	"fettle/history/signature"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// decisionFlags are the flags of the commands that write a decision.
+type decisionFlags struct {
+	text     string
+	noCommit bool
+}
+
+func (d *decisionFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&d.text, "because", "", "why, in your own words")
+	cmd.Flags().BoolVar(&d.noCommit, "no-commit", false, "only stage the record; the next commit saves it")
+}
+
+func init() {
+	commands = append(commands,
+		func(a *app) *cobra.Command {
+			var d decisionFlags
+			cmd := &cobra.Command{Use: "approve [ID...] | roster | settings | people | machine NAME", Short: "put recipes in force, signed",
+				Long: "Signs that the recipes as they are saved now are the ones to cut with. Without ids it walks what waits, card by card.\n" +
+					"An approval is no release of a part, and it does not replace the machine maker's instructions.",
+				ValidArgsFunction: a.complete(savedIDs),
+				RunE:              func(cmd *cobra.Command, args []string) error { return a.decide(schema.KindApproval, args, d) }}
+			d.add(cmd)
+			return cmd
+		},
+		func(a *app) *cobra.Command {
+			var d decisionFlags
+			cmd := &cobra.Command{Use: "reject ID...", Short: "turn a recipe down, signed; what is in force stays in force",
+				Args: cobra.MinimumNArgs(1), ValidArgsFunction: a.complete(savedIDs),
+				RunE: func(cmd *cobra.Command, args []string) error {
+					if strings.TrimSpace(d.text) == "" {
+						return refusef("Add --because \"...\": whoever made the change has to know what to do.", "a rejection needs a reason")
+					}
+					return a.decide(schema.KindRejection, args, d)
+				}}
+			d.add(cmd)
+			return cmd
+		})
+}
+
+func (a *app) decide(kind string, typed []string, flags decisionFlags) error {
+	s, err := a.open()
+	if err != nil {
+		return err
+	}
+	if _, _, err := s.both(); err != nil {
+		return err
+	}
+	standing := s.standing(&s.committed)
+	if err := standingHolds(standing); err != nil {
+		return err
+	}
+	if subject, name, ok := otherSubject(typed); ok {
+		return s.decideOther(kind, subject, name, flags)
+	}
+	positions, err := s.chosen(&s.committed, typed)
+	if err != nil {
+		return err
+	}
+	cards := s.cards(&s.committed, positions)
+	if len(typed) == 0 {
+		return s.walkQueue(cards, flags)
+	}
+	cards = slices.DeleteFunc(cards, func(c card) bool {
+		same := kind == schema.KindApproval && c.Status == history.Approved
+		if same {
+			s.say("%s is approved as it stands", c.ID)
+		}
+		return same
+	})
+	if len(cards) == 0 {
+		return nil
+	}
+	return s.decideCards(kind, cards, flags)
+}
+
+// standingHolds refuses decisions before there is anything that they could be chained to.
+func standingHolds(standing *history.Standing) error {
+	switch {
+	case standing.Trouble != "":
+		return refusef("fettle verify tells more.", "%s", standing.Trouble)
+	case standing.Anchor == nil:
+		return refusef("When the conditions are as the shop cuts: fettle adopt --because \"...\"", "nothing is adopted yet, so there is no roster of who may decide")
+	}
+	return nil
+}
+
+func otherSubject(typed []string) (kind, name string, ok bool) {
+	switch {
+	case len(typed) == 1 && (typed[0] == schema.SubjectRoster || typed[0] == schema.SubjectSettings || typed[0] == schema.SubjectPeople):
+		return typed[0], typed[0], true
+	case len(typed) == 2 && typed[0] == schema.SubjectMachine:
+		return schema.SubjectMachine, typed[1], true
+	}
+	return "", "", false
+}
+
+// walkQueue shows what waits card by card and asks.
+func (s *shop) walkQueue(cards []card, flags decisionFlags) error {
+	if len(cards) == 0 {
+		s.say("no condition waits for a decision")
+		return nil
+	}
+	if !s.terminal {
+		var ids []schema.ID
+		for _, c := range cards {
+			ids = append(ids, c.ID)
+		}
+		return refusef("Name what to approve. Waiting:\n"+list(ids, 20), "%d conditions wait, and nobody sits here to look at them", len(cards))
+	}
+	in := bufio.NewReader(s.in)
+	for i := range cards {
+		s.printCard(&cards[i])
+		switch strings.ToLower(prompt(s, in, fmt.Sprintf("%d of %d: approve, reject, skip or quit? [a/r/s/q]", i+1, len(cards)))) {
+		case "a", "approve":
+			if err := s.decideCards(schema.KindApproval, cards[i:i+1], flags); err != nil {
+				s.exit(err)
+			}
+		case "r", "reject":
+			reason := flags
+			if reason.text = prompt(s, in, "Why"); reason.text == "" {
+				s.say("a rejection needs a reason; skipped")
+				continue
+			}
+			if err := s.decideCards(schema.KindRejection, cards[i:i+1], reason); err != nil {
+				s.exit(err)
+			}
+		case "q", "quit":
+			return nil
+		}
+	}
+	return nil
+}
+
+// decideCards writes one record over the cards, if nothing speaks against any of them.
+func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error {
+	person, err := s.decider()
+	if err != nil {
+		return err
+	}
+	var problems, helps []string
+	for i := range cards {
+		if why, help := s.against(kind, &cards[i], person); why != "" {
+			problems = append(problems, cards[i].ID.String()+": "+why)
+			if !slices.Contains(helps, help) {
+				helps = append(helps, help)
+			}
+		}
+	}
+	if len(problems) > 0 {
+		return refusef(strings.Join(helps, "\n"), "%s", strings.Join(problems, "\nfettle: "))
+	}
+	lib := s.committed.lib
+	common, err := s.common(lib, kind, flags.text)
+	if err != nil {
+		return err
+	}
+	d := &schema.Decision{Common: common}
+	var subjects []schema.Subject
+	var follows, trials []string
+	for i := range cards {
+		c := &cards[i]
+		if c.Now == nil {
+			subjects = append(subjects, history.RemovalSubject(c.ID))
+		} else {
+			subjects = append(subjects, history.ConditionSubject(lib, c.Now))
+		}
+		follows = append(follows, followed(kind, c.State, c.Digest)...)
+		for _, t := range c.covering {
+			trials = append(trials, string(t.Digest))
+		}
+	}
+	d.Subjects = schema.Of(subjects)
+	if trials = unique(trials); len(trials) > 0 && kind == schema.KindApproval {
+		d.Trials = schema.Of(trials)
+	}
+	s.follow(d, kind, follows)
+	r, err := s.sign(d)
+	if err != nil {
+		return err
+	}
+	verb := map[string]string{schema.KindApproval: "approved", schema.KindRejection: "rejected"}[kind]
+	for i := range cards {
+		s.say("%-9s %s", verb, cards[i].ID)
+		if kind == schema.KindApproval && contains(cards[i].authors(), person) {
+			s.say("          approved by its author: the policy of this shop allows it")
+		}
+	}
+	return s.put(r, decisionMessage(verb, cards, flags.text), flags.noCommit)
+}
+
+// follow makes the decision follow what it was made in sight of: the heads of its subjects, and the settings whose policy it keeps.
+func (s *shop) follow(d *schema.Decision, kind string, follows []string) {
+	if kind != schema.KindRejection {
+		if settings := s.standing(&s.committed).State(schema.SubjectSettings, schema.SubjectSettings); settings != nil {
+			for _, head := range settings.Heads {
+				follows = append(follows, string(head.Record.Digest))
+			}
+		}
+	}
+	if follows = unique(follows); len(follows) > 0 {
+		d.Follows = schema.Of(follows)
+	}
+}
+
+// followed are the decisions of a subject that a new one follows. A rejection follows decisions on its own content only.
+func followed(kind string, state *history.State, content schema.Digest) []string {
+	if state == nil {
+		return nil
+	}
+	var out []string
+	for _, h := range state.Heads {
+		if kind != schema.KindRejection || h.Digest() == content {
+			out = append(out, string(h.Record.Digest))
+		}
+	}
+	if kind == schema.KindRejection {
+		for _, p := range state.Pending {
+			if p.Digest() == content {
+				out = append(out, string(p.Record.Digest))
+			}
+		}
+	}
+	return out
+}
+
+func unique(list []string) []string {
+	slices.Sort(list)
+	return slices.Compact(list)
+}
+
+// decider is who is about to decide: their signing key must stand in the roster in force, under the name that acts.
+func (s *shop) decider() (string, error) {
+	signer, err := s.signer()
+	if err != nil {
+		return "", err
+	}
+	standing := s.standing(&s.committed)
+	principal, err := standing.Person(signer.PublicKey(), s.now())
+	if err != nil {
+		return "", refusef("Who may: "+people(standing.Roster.Principals())+"\nA new person is added in the file approvers, and somebody of the roster approves that: fettle approve roster",
+			"your key (%s) may not decide here: %v", signature.Fingerprint(signer.PublicKey()), err)
+	}
+	by, err := s.person(s.committed.lib)
+	if err != nil {
+		return "", err
+	}
+	if !strings.EqualFold(by, principal) {
+		return "", refusef("Decide under your own name: --by "+principal, "the key is %s's and the name %s", spoken(principal), by)
+	}
+	return principal, nil
+}
+
+func people(principals []string) string {
+	var names []string
+	for _, p := range principals {
+		names = append(names, spoken(p))
+	}
+	return strings.Join(names, ", ")
+}
+
+// against says what speaks against a decision, with the way out, or nothing.
+func (s *shop) against(kind string, c *card, person string) (why, help string) {
+	policy := s.standing(&s.committed).Policy(s.committed.lib.Policy())
+	switch {
+	case c.unsaved:
+		return "there are edits that are not saved; a decision is about what is saved", "Save them first (fettle save " + c.ID.String() + "), or put them back."
+	case kind == schema.KindRejection && c.State.Rejection(c.Digest) != nil:
+		return "this recipe is rejected already", "fettle review " + c.ID.String()
+	case kind == schema.KindRejection:
+		return "", ""
+	}
+	for _, f := range c.findings {
+		if f.Severity == lint.Error {
+			return fmt.Sprintf("%s [%s]", f.Message, f.Rule), "An approval does not override an error. Mend it, or put the approved recipe back: fettle put-back " + c.ID.String()
+		}
+	}
+	for _, d := range pendingOf(c.State) {
+		if d.Digest() == c.Digest && strings.EqualFold(d.Person, person) {
+			return "you approved it already; another person is needed", "Who may: " + people(s.others(person))
+		}
+	}
+	if !policy.OwnChangeAllowed() {
+		authors := s.allAuthors(c)
+		if contains(authors, person) {
+			var may []string
+			for _, p := range s.standing(&s.committed).Roster.Principals() {
+				if !contains(authors, p) {
+					may = append(may, p)
+				}
+			}
+			help := "Who can: " + people(may)
+			if len(may) == 0 {
+				help = "Nobody else of the roster can. A shop of one person sets \"own_change\": \"allow\" in fettle.json and approves the settings."
+			}
+			return "you wrote this change yourself (" + spoken(person) + "), and the policy asks for a second person", help
+		}
+	}
+	if policy.TrialRequired() {
+		if why, help := untried(c); why != "" {
+			return why, help
+		}
+	}
+	return "", ""
+}
+
+func (s *shop) others(person string) []string {
+	return slices.DeleteFunc(s.standing(&s.committed).Roster.Principals(), func(p string) bool { return strings.EqualFold(p, person) })
+}
+
+// untried says which process values no good trial covers, where the policy asks for one.
+func untried(c *card) (why, help string) {
+	if c.Now == nil || len(c.missing) == 0 && c.Status != history.Stale {
+		return "", ""
+	}
+	var fields []string
+	for _, m := range c.missing {
+		fields = append(fields, schema.SpokenPath(m.Path))
+	}
+	if c.Status == history.Stale {
+		if len(c.covering) > 0 {
+			return "", ""
+		}
+		return "the machine changed since it was proven, and no trial since shows that it still cuts well", "Cut it once and record it: fettle trial record " + c.ID.String() + " --good --unit UNIT"
+	}
+	return "no good trial covers " + strings.Join(fields, ", "), "Cut it and record what came out: fettle trial record " + c.ID.String() + " --good --unit UNIT"
+}
+
+func decisionMessage(verb string, cards []card, text string) string {
+	title := strings.ToUpper(verb[:1]) + verb[1:] + " "
+	if len(cards) == 1 {
+		title += cards[0].ID.String()
+	} else {
+		title += fmt.Sprintf("%d conditions", len(cards))
+	}
+	var b strings.Builder
+	b.WriteString(title + "\n")
+	if text != "" {
+		fmt.Fprintf(&b, "\n%s\n", clean(text))
+	}
+	if len(cards) > 1 {
+		b.WriteString("\n")
+		for i := range cards {
+			fmt.Fprintf(&b, "    %s\n", cards[i].ID)
+		}
+	}
+	return b.String()
+}
+
+// decideOther decides on roster, people, settings or a machine profile as it is saved.
+func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) error {
+	person, err := s.decider()
+	if err != nil {
+		return err
+	}
+	lib := s.committed.lib
+	standing := s.standing(&s.committed)
+	i := slices.IndexFunc(history.CurrentSubjects(lib), func(x schema.Subject) bool { return x.Kind.V == subject && x.ID.V == name })
+	if i < 0 {
+		return troublef("fettle lint says what is wrong.", "there is no %s %s that could be read in what is saved", subject, name)
+	}
+	content := history.CurrentSubjects(lib)[i]
+	state := standing.State(subject, name)
+	if now, ok := state.Digest(); ok && kind == schema.KindApproval && string(now) == content.Digest.V {
+		s.say("%s %s is approved as it stands", subject, name)
+		return nil
+	}
+	common, err := s.common(lib, kind, flags.text)
+	if err != nil {
+		return err
+	}
+	d := &schema.Decision{Common: common, Subjects: schema.Of([]schema.Subject{content})}
+	if subject == schema.SubjectRoster {
+		if keeps := s.keeps(&content); len(keeps) > 0 {
+			d.Keeps = schema.Of(keeps)
+			s.say("keeps    %d decisions by persons or keys that the new roster drops", len(keeps))
+		}
+	}
+	s.follow(d, kind, followed(kind, state, schema.Digest(content.Digest.V)))
+	r, err := s.sign(d)
+	if err != nil {
+		return err
+	}
+	verb := map[string]string{schema.KindApproval: "Approved", schema.KindRejection: "Rejected"}[kind]
+	what := subject
+	if subject == schema.SubjectMachine {
+		what += " " + name
+	}
+	s.say("%s %s (%s)", strings.ToLower(verb), what, spoken(person))
+	return s.put(r, verb+" "+what+"\n", flags.noCommit)
+}
+
+// keeps are the decisions in force whose key the new roster no longer holds: they are named so that they go on counting, and
+// nothing dated back later does.
+func (s *shop) keeps(content *schema.Subject) []string {
+	text := ""
+	for _, line := range content.Values.V.Kids {
+		text += line.Text + "\n"
+	}
+	roster, _ := signature.ParseRoster(schema.RosterFile, []byte(text))
+	standing := s.standing(&s.committed)
+	var out []string
+	for _, d := range history.Bodies[*schema.Decision](s.committed.ledger) {
+		if standing.Refused[d.Record.Digest] != "" || !d.Record.Signature.Set() {
+			continue
+		}
+		key, err := signature.Check(d.Record.Message, d.Record.Signature.V)
+		if err != nil {
+			continue
+		}
+		if _, err := roster.Find(key, d.Record.Time()); err != nil {
+			out = append(out, string(d.Record.Digest))
+		}
+	}
+	return unique(out)
+}

@@ -1,0 +1,253 @@
+package main
+
+import (
+	"bufio"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/history/git"
+	"fettle/history/signature"
+	"fettle/hooks"
+	"fettle/schema"
+)
+
+// initFlags are the answers that init asks for.
+type initFlags struct {
+	yes, key  bool
+	name      string
+	machines  []string
+	power     string
+	approvals int
+}
+
+func init() {
+	commands = append(commands, func(a *app) *cobra.Command {
+		var f initFlags
+		cmd := &cobra.Command{Use: "init [DIR]", Short: "a new library, or this clone made ready for work", Args: cobra.MaximumNArgs(1),
+			Long: "Makes a library: settings, machine profiles to fill in, the file approvers with your key, and the hooks that check each save.\n" +
+				"In a clone of a library it only does what a clone lacks: the hooks, and with --key a signing key.",
+			RunE: func(cmd *cobra.Command, args []string) error {
+				if len(args) == 1 {
+					a.dir = args[0]
+				}
+				return a.initialise(f)
+			}}
+		fl := cmd.Flags()
+		fl.BoolVar(&f.yes, "yes", false, "ask nothing, take what is given here")
+		fl.BoolVar(&f.key, "key", false, "make a signing key where this PC has none")
+		fl.StringVar(&f.name, "name", "", "the shop, as screens show it")
+		fl.StringSliceVar(&f.machines, "machine", nil, "machines to make profiles for")
+		fl.StringVar(&f.power, "power", "6 kW", "rated power for their profiles, to be corrected there")
+		fl.IntVar(&f.approvals, "approvals", 1, "how many persons must approve a change")
+		return cmd
+	})
+}
+
+func (a *app) initialise(f initFlags) error {
+	if a.dir == "" {
+		a.dir = "."
+	}
+	if err := os.MkdirAll(a.dir, 0o755); err != nil {
+		return cannotWrite(a.dir, err)
+	}
+	repo, err := git.Open(a.dir)
+	if errors.Is(err, git.ErrNotRepository) {
+		repo, err = git.Init(a.dir, "main")
+	}
+	if err != nil {
+		return err
+	}
+	if s, err := a.open(); err == nil {
+		return s.readyClone(f)
+	}
+	if _, _, err := repo.Identity(); err != nil {
+		return err
+	}
+	in := bufio.NewReader(a.in)
+	abs, err := filepath.Abs(a.dir)
+	if err != nil {
+		return err
+	}
+	if abs, err = filepath.EvalSymlinks(abs); err != nil {
+		return err
+	}
+	s := &shop{app: a, repo: repo, root: abs}
+	if rel, err := filepath.Rel(repo.Dir, abs); err == nil && rel != "." {
+		s.sub = filepath.ToSlash(rel)
+	}
+	if err := s.askInit(in, &f); err != nil {
+		return err
+	}
+	return s.newLibrary(f)
+}
+
+// askInit asks what the flags left open.
+func (s *shop) askInit(in *bufio.Reader, f *initFlags) error {
+	if f.yes || !s.terminal {
+		if f.name == "" {
+			f.name = filepath.Base(s.root)
+		}
+		if len(f.machines) == 0 {
+			f.machines = []string{"machine-1"}
+		}
+		return nil
+	}
+	or := func(question, fallback string) string {
+		if answer := prompt(s, in, fmt.Sprintf("%s [%s]", question, fallback)); answer != "" {
+			return answer
+		}
+		return fallback
+	}
+	if f.name == "" {
+		f.name = or("What is the shop called?", filepath.Base(s.root))
+	}
+	if len(f.machines) == 0 {
+		f.machines = strings.FieldsFunc(or("Which machines? Short names, a-z, 0-9 and hyphens", "bay-1"), func(r rune) bool { return r == ',' || r == ' ' })
+	}
+	fmt.Sscan(or("How many persons must approve a change?", fmt.Sprint(f.approvals)), &f.approvals)
+	if _, err := s.signer(); err != nil && !f.key {
+		f.key = strings.HasPrefix(strings.ToLower(or("You have no signing key. Make one?", "yes")), "y")
+	}
+	return nil
+}
+
+func (s *shop) newLibrary(f initFlags) error {
+	id := make([]byte, 16)
+	rand.Read(id)
+	settings := schema.Settings{Head: schema.Head{Kind: schema.Of("library"), Format: schema.Of(1)}, ID: schema.Of(hex.EncodeToString(id)), Name: schema.Of(f.name),
+		Display: schema.Of(schema.Display{Length: schema.Of("mm"), Speed: schema.Of("m/min"), Pressure: schema.Of("bar")}),
+		Policy: schema.Of(schema.Policy{Protected: schema.Of([]string{"main"}), Approvals: schema.Of(max(1, f.approvals)), OwnChange: schema.Of("refuse"),
+			Trial: schema.Of("require"), Reason: schema.Of("require")})}
+	files := map[string][]byte{schema.SettingsFile: schema.Layout(schema.Encode(&settings))}
+	for _, name := range f.machines {
+		profile := fmt.Sprintf(`{"kind": "machine", "format": 1, "name": %q, "units": [%q], "laser": {"rated_power": %q},
+			"head": {"nozzles": [{"form": "single", "orifice": "1.5 mm"}, {"form": "double", "orifice": "1.2 mm"}]},
+			"gas": {"oxygen": {"line_pressure": "6 bar"}, "nitrogen": {"line_pressure": "20 bar"}}}`, name, name, f.power)
+		files["machines/"+name+".json"] = []byte(profile)
+	}
+	for path, data := range files {
+		file := schema.ReadFile(path, data)
+		if len(file.Problems) > 0 {
+			return troublef(file.Problems[0].Help, "%s: %s; nothing was made", path, file.Problems[0].Message)
+		}
+		files[path] = schema.Layout(file.Root)
+	}
+	var key signature.Signer
+	if f.key {
+		var err error
+		if key, err = s.makeKey(); err != nil {
+			return err
+		}
+	} else if have, err := s.signer(); err == nil {
+		key = have
+	}
+	if key != nil {
+		_, email, err := s.repo.Identity()
+		if err != nil {
+			return err
+		}
+		line, err := signature.FormatLine(email, key.PublicKey(), "")
+		if err != nil {
+			return err
+		}
+		files[schema.RosterFile] = []byte(line + "\n")
+	}
+	for path, data := range files {
+		if err := s.write(path, data); err != nil {
+			return err
+		}
+	}
+	s.say("made     %s with %d machine profiles", s.root, len(f.machines))
+	if key != nil {
+		s.say("         approvers names you as the one who may approve; add others there")
+	} else {
+		s.say("         there is no signing key yet, so nobody may approve; fettle init --key makes one")
+	}
+	if err := s.installHooks(); err != nil {
+		return err
+	}
+	s.say("next     correct the profiles in machines/: rated power, nozzles, line pressures\n" +
+		"         fettle import FILE     read your spreadsheet (fettle import --template shows the columns)\n" +
+		"         fettle save            save it\n" +
+		"         fettle adopt --because \"what we cut with today\"")
+	return nil
+}
+
+// readyClone does what a clone of a library lacks. Hooks and keys do not travel with git.
+func (s *shop) readyClone(f initFlags) error {
+	if f.key {
+		if _, err := s.signer(); err == nil {
+			s.say("a signing key is set up already")
+		} else if key, err := s.makeKey(); err != nil {
+			return err
+		} else {
+			_, email, err := s.repo.Identity()
+			if err != nil {
+				return err
+			}
+			line, err := signature.FormatLine(email, key.PublicKey(), "")
+			if err != nil {
+				return err
+			}
+			work, err := s.work()
+			if err != nil {
+				return err
+			}
+			if work.Roster == nil {
+				if err := s.write(schema.RosterFile, []byte(line+"\n")); err != nil {
+					return err
+				}
+				s.say("         approvers names you as the one who may approve; save it: fettle save")
+			} else {
+				s.say("to approve, a person of the roster adds this line to approvers and approves it (fettle approve roster):\n%s", line)
+			}
+		}
+	}
+	s.say("%s is a library already", s.root)
+	return s.installHooks()
+}
+
+// makeKey makes an ed25519 key for this person and tells this clone to sign with it.
+func (s *shop) makeKey() (signature.Signer, error) {
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return nil, err
+	}
+	path := filepath.Join(home, ".ssh", "fettle_ed25519")
+	_, email, err := s.repo.Identity()
+	if err != nil {
+		return nil, err
+	}
+	var key signature.Signer
+	if _, err := os.Stat(path); err == nil {
+		key, err = signature.Load(path)
+		if err != nil {
+			return nil, err
+		}
+		s.say("key      %s is there already and is used", path)
+	} else {
+		if key, err = signature.Generate(path, email); err != nil {
+			return nil, err
+		}
+		s.say("key      made %s; it has no passphrase: anybody with this account can sign (ssh-keygen -p -f adds one)", path)
+	}
+	return key, s.repo.ConfigSet("fettle.signingKey", path)
+}
+
+func (s *shop) installHooks() error {
+	report, err := hooks.Install(s.repo)
+	if err != nil {
+		return err
+	}
+	for _, line := range report {
+		s.say("hook     %s", line)
+	}
+	return nil
+}

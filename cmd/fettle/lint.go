@@ -1,0 +1,323 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/fettle/view"
+	"fettle/history/git"
+	"fettle/hooks"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// lintFlags choose what is judged and against what.
+type lintFlags struct {
+	staged, newOnly, all bool
+	rev, against         string
+}
+
+func init() {
+	commands = append(commands,
+		func(a *app) *cobra.Command {
+			var f lintFlags
+			cmd := &cobra.Command{Use: "lint [ID or PATH...]", Short: "check conditions for what cannot be and what looks odd",
+				Long: "Checks the files as they lie on disk, or another snapshot. Exit code 1 where there is an error. No finding of fettle's, and no lack of\n" +
+					"one, is a release of a part.",
+				ValidArgsFunction: a.complete(unsavedIDs),
+				RunE:              func(cmd *cobra.Command, args []string) error { return a.lint(args, f) }}
+			fl := cmd.Flags()
+			fl.BoolVar(&f.staged, "staged", false, "check what the next commit would hold")
+			fl.StringVar(&f.rev, "rev", "", "check what a commit holds")
+			fl.StringVar(&f.against, "against", "", "what stood in this commit is old (default: the last commit)")
+			fl.BoolVar(&f.newOnly, "new-only", false, "leave out what stood before")
+			fl.BoolVar(&f.all, "all", false, "show findings that were accepted, too")
+			return cmd
+		},
+		func(a *app) *cobra.Command {
+			return &cobra.Command{Use: "explain RULE", Short: "what a rule checks, why, and where its limit comes from", Args: cobra.ExactArgs(1),
+				ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+					return ruleNames(), cobra.ShellCompDirectiveNoFileComp
+				},
+				RunE: func(cmd *cobra.Command, args []string) error { return a.explain(args[0]) }}
+		},
+		func(a *app) *cobra.Command {
+			return &cobra.Command{Use: "rules", Short: "all rules in a line each", Args: noArgs, RunE: func(*cobra.Command, []string) error { return a.rules() }}
+		},
+		func(a *app) *cobra.Command {
+			var check bool
+			cmd := &cobra.Command{Use: "format [PATH...]", Short: "write files in the house layout: a change of one value is a change of one line",
+				RunE: func(cmd *cobra.Command, args []string) error { return a.formatCommand(args, check) }}
+			cmd.Flags().BoolVar(&check, "check", false, "write nothing; exit code 1 where a file is laid out otherwise")
+			return cmd
+		})
+}
+
+// lintState takes the snapshot that is to be judged.
+func (s *shop) lintState(f lintFlags) (*state, error) {
+	if f.staged && f.rev != "" {
+		return nil, troublef("", "--staged and --rev are two snapshots; choose one")
+	}
+	switch {
+	case f.staged:
+		var st state
+		return &st, s.load(&st, s.repo.Index)
+	case f.rev != "":
+		var st state
+		return &st, s.load(&st, func(root string) (git.Snapshot, error) { return s.repo.Commit(f.rev, root) })
+	}
+	_, err := s.work()
+	return &s.unsaved, err
+}
+
+func (a *app) lint(args []string, f lintFlags) error {
+	if err := a.oneOf("text", "json"); err != nil {
+		return err
+	}
+	s, err := a.open()
+	if err != nil {
+		return err
+	}
+	now, err := s.lintState(f)
+	if err != nil {
+		return err
+	}
+	if _, err := s.saved(); err != nil {
+		return err
+	}
+	base := &s.committed
+	if f.against != "" {
+		base = &state{}
+		if err := s.load(base, func(root string) (git.Snapshot, error) { return s.repo.Commit(f.against, root) }); err != nil {
+			return err
+		}
+	}
+	anchor, _, err := s.repo.Config("fettle.anchor")
+	if err != nil {
+		return err
+	}
+	c := hooks.Case{Before: s.side(base), Now: s.side(now), Anchor: anchor, At: s.now(), Full: true, Everything: f.all}
+	report := hooks.Examine(c)
+	if err := s.restrict(&report.Result, now.lib, args); err != nil {
+		return err
+	}
+	if f.newOnly {
+		report.Result = report.New()
+	}
+	if a.format == "json" {
+		a.wrote = true
+		err = view.FindingsJSON(a.out, report.Result)
+	} else {
+		err = view.Findings(a.out, report.Result, a.screen())
+	}
+	if err != nil {
+		return err
+	}
+	failing := report.Blocking()
+	if f.against == "" && !f.newOnly {
+		failing = slices.DeleteFunc(slices.Clone(report.Findings), func(x lint.Finding) bool { return x.Severity != lint.Error })
+	}
+	if len(failing) > 0 {
+		return found
+	}
+	return nil
+}
+
+// restrict keeps the findings of the ids or files that were named.
+func (s *shop) restrict(result *lint.Result, lib *schema.Library, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	paths := map[string]bool{}
+	ids := map[string]bool{}
+	for _, arg := range args {
+		if !isPath(arg) {
+			found, err := s.resolve([]string{arg}, idsOf(lib))
+			if err != nil {
+				return err
+			}
+			for _, id := range found {
+				ids[id.String()] = true
+			}
+			continue
+		}
+		p, err := s.inLibrary(arg)
+		if err != nil {
+			return err
+		}
+		paths[p] = true
+	}
+	result.Findings = slices.DeleteFunc(result.Findings, func(f lint.Finding) bool { return !paths[f.Path] && !ids[f.ID] })
+	result.Files, result.Conditions = 0, 0
+	for _, f := range lib.Files {
+		if paths[f.Path] {
+			result.Files++
+		}
+	}
+	for _, r := range lib.Recipes {
+		if ids[r.ID.String()] || paths[r.File.Path] {
+			result.Conditions++
+		}
+	}
+	return nil
+}
+
+// isPath tells a file from an id: what ends in .json or starts with ./, ../ or / is a file.
+func isPath(arg string) bool {
+	return strings.HasSuffix(arg, ".json") || strings.HasPrefix(arg, "./") || strings.HasPrefix(arg, "../") || filepath.IsAbs(arg) ||
+		arg == schema.RosterFile || arg == schema.PeopleFile
+}
+
+// inLibrary turns a path as typed into one from the root of the library.
+func (s *shop) inLibrary(arg string) (string, error) {
+	full := arg
+	if !filepath.IsAbs(arg) {
+		full = filepath.Join(s.dir, arg)
+	}
+	full, err := filepath.Abs(full)
+	if err != nil {
+		return "", err
+	}
+	if real, err := filepath.EvalSymlinks(full); err == nil {
+		full = real
+	} else {
+		return "", troublef("", "there is no file %s", arg)
+	}
+	rel, err := filepath.Rel(s.root, full)
+	if err != nil || strings.HasPrefix(rel, "..") {
+		return "", troublef("", "%s lies outside the library %s", arg, s.root)
+	}
+	return filepath.ToSlash(rel), nil
+}
+
+func ruleNames() []string {
+	var names []string
+	for _, r := range lint.Rules() {
+		names = append(names, r.Name)
+	}
+	return names
+}
+
+// ruleJSON is a rule for programs.
+type ruleJSON struct {
+	Name     string `json:"name"`
+	Family   string `json:"family"`
+	Severity string `json:"severity"`
+	Title    string `json:"title"`
+	Why      string `json:"why"`
+	Source   string `json:"source"`
+	Limit    string `json:"limit,omitempty"`
+	Bad      string `json:"bad,omitempty"`
+	Good     string `json:"good,omitempty"`
+}
+
+func (a *app) explain(name string) error {
+	if err := a.oneOf("text", "json"); err != nil {
+		return err
+	}
+	r, near, ok := lint.RuleNamed(name)
+	if !ok {
+		help := "All rules: fettle rules"
+		if near != "" {
+			help = "Did you mean " + near + "?\n" + help
+		}
+		return troublef(help, "there is no rule %q", name)
+	}
+	if a.format == "json" {
+		return a.json(ruleJSON{r.Name, r.Family, r.Severity.String(), r.Title, r.Why, r.Source, r.Limit, r.Bad, r.Good})
+	}
+	fmt.Fprintf(a.out, "%s   %s, family %s\n\n", r.Name, r.Severity, r.Family)
+	fmt.Fprintf(a.out, "  %s\n\n  why      %s\n", r.Title, r.Why)
+	for _, row := range [][2]string{{"source", r.Source}, {"limit", r.Limit}, {"wrong", r.Bad}, {"right", r.Good}} {
+		if row[1] != "" {
+			fmt.Fprintf(a.out, "  %-8s %s\n", row[0], row[1])
+		}
+	}
+	fmt.Fprintf(a.out, "\n  To change how it speaks in this shop, in fettle.json:  \"rules\": {%q: {\"severity\": \"warning\"}}\n", r.Name)
+	return nil
+}
+
+func (a *app) rules() error {
+	if err := a.oneOf("text", "json"); err != nil {
+		return err
+	}
+	if a.format == "json" {
+		var all []ruleJSON
+		for _, r := range lint.Rules() {
+			all = append(all, ruleJSON{r.Name, r.Family, r.Severity.String(), r.Title, r.Why, r.Source, r.Limit, r.Bad, r.Good})
+		}
+		return a.json(map[string]any{"format": 1, "rules": all})
+	}
+	family := ""
+	for _, r := range lint.Rules() {
+		if r.Family != family {
+			family = r.Family
+			fmt.Fprintf(a.out, "%s\n", family)
+		}
+		fmt.Fprintf(a.out, "  %-20s %-8s %s\n", r.Name, r.Severity, r.Title)
+	}
+	return nil
+}
+
+func (a *app) formatCommand(args []string, check bool) error {
+	s, err := a.open()
+	if err != nil {
+		return err
+	}
+	lib, err := s.work()
+	if err != nil {
+		return err
+	}
+	wanted := map[string]bool{}
+	for _, arg := range args {
+		p, err := s.inLibrary(arg)
+		if err != nil {
+			return err
+		}
+		wanted[p] = true
+	}
+	count := 0
+	var unreadable []string
+	for _, f := range lib.Files {
+		if len(wanted) > 0 && !wanted[f.Path] {
+			continue
+		}
+		delete(wanted, f.Path)
+		data, err := os.ReadFile(filepath.Join(s.root, filepath.FromSlash(f.Path)))
+		if err != nil {
+			return cannotRead(f.Path, err)
+		}
+		data = []byte(strings.TrimPrefix(string(data), "\ufeff"))
+		again := schema.ReadFile(f.Path, data)
+		if again.Root == nil {
+			unreadable = append(unreadable, f.Path)
+			continue
+		}
+		if laid := schema.Layout(again.Root); string(laid) != string(f.Data) {
+			count++
+			if check {
+				fmt.Fprintf(a.out, "%s\n", s.relative(f.Path))
+				continue
+			}
+			if err := s.write(f.Path, laid); err != nil {
+				return err
+			}
+			s.say("laid out %s", s.relative(f.Path))
+		}
+	}
+	for p := range wanted {
+		return troublef("Files of settings, machines and sets are.", "%s is no file that is laid out", p)
+	}
+	if len(unreadable) > 0 {
+		return troublef("fettle lint says what is wrong.", "%s cannot be read, so it was left as it is", strings.Join(unreadable, ", "))
+	}
+	if check && count > 0 {
+		return found
+	}
+	return nil
+}

@@ -1,0 +1,14 @@
+// Command fettle keeps the laser cut conditions of a shop as reviewed text in git.
+//
+// One file per command. What they share is small: [app] holds the streams and the flags that every command has, [shop] the
+// library at hand in its three states (unsaved, saved, shared), and ids.go turns what a person types into ids. Output for people
+// and programs is rendered by cmd/fettle/view.
+package main
+
+import (
+	"os"
+)
+
+func main() {
+	os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}

@@ -1,0 +1,98 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"unicode"
+
+	"fettle/history/signature"
+	"fettle/schema"
+)
+
+// spoken is a person as screens show them: mara.lind@northgate.example is Mara Lind.
+func spoken(principal string) string {
+	local, _, _ := strings.Cut(principal, "@")
+	words := strings.FieldsFunc(local, func(r rune) bool { return r == '.' || r == '_' || r == '-' || r == ' ' })
+	for i, w := range words {
+		first := []rune(w)
+		first[0] = unicode.ToUpper(first[0])
+		words[i] = string(first)
+	}
+	if len(words) == 0 {
+		return principal
+	}
+	return clean(strings.Join(words, " "))
+}
+
+// rosterNames are the persons of the files approvers and people, as they lie on disk.
+func rosterNames(lib *schema.Library) []string {
+	var names []string
+	for _, data := range [][]byte{lib.Roster, lib.People} {
+		roster, _ := signature.ParseRoster("", data)
+		for _, name := range roster.Principals() {
+			if !contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	return names
+}
+
+func contains(list []string, name string) bool {
+	for _, have := range list {
+		if strings.EqualFold(have, name) {
+			return true
+		}
+	}
+	return false
+}
+
+// person is who acts: --by, or whoever git says sits here. A name that neither people nor approvers holds is a claim, and
+// screens say so.
+func (s *shop) person(lib *schema.Library) (string, error) {
+	known := rosterNames(lib)
+	if s.by != "" {
+		var fits []string
+		for _, name := range known {
+			if strings.EqualFold(name, s.by) || strings.EqualFold(spoken(name), s.by) {
+				return name, nil
+			}
+			if strings.HasPrefix(strings.ToLower(name), strings.ToLower(s.by)) {
+				fits = append(fits, name)
+			}
+		}
+		if len(fits) == 1 {
+			return fits[0], nil
+		}
+		return "", troublef("Known here: "+strings.Join(known, ", "), "--by %s fits %d of the names in people and approvers", s.by, len(fits))
+	}
+	name, email, err := s.repo.Identity()
+	if err != nil {
+		return "", err
+	}
+	for _, have := range known {
+		if strings.EqualFold(have, email) || strings.EqualFold(have, name) {
+			return have, nil
+		}
+	}
+	return email, nil
+}
+
+// signer is the key that decisions are signed with: fettle.signingKey of this clone, else git's own user.signingKey.
+func (s *shop) signer() (signature.Signer, error) {
+	for _, key := range []string{"fettle.signingkey", "user.signingkey"} {
+		ref, ok, err := s.repo.Config(key)
+		if err != nil {
+			return nil, err
+		}
+		if !ok || ref == "" {
+			continue
+		}
+		signer, err := signature.Load(ref)
+		if err != nil {
+			return nil, fmt.Errorf("the signing key of git's setting %s cannot be used: %w", key, err)
+		}
+		return signer, nil
+	}
+	return nil, troublef("Make one: fettle init --key\nOr use one you have: git config --global user.signingKey ~/.ssh/id_ed25519.pub", "you have no signing key, and a decision is signed")
+}

@@ -1,0 +1,288 @@
+package main
+
+import (
+	"bufio"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/history"
+	"fettle/schema"
+)
+
+// why is what a person says of a change.
+type why struct {
+	text, cause string
+	ruledOut    []string
+	trials      []string
+}
+
+func (w *why) flags(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&w.text, "because", "", "why, in your own words")
+	cmd.Flags().StringVar(&w.cause, "cause", "", "one of: "+strings.Join(schema.Causes, ", "))
+	cmd.Flags().StringSliceVar(&w.ruledOut, "ruled-out", nil, "what was checked and found good before, from: "+strings.Join(schema.RuledOut, ", "))
+	cmd.Flags().StringSliceVar(&w.trials, "trial", nil, "trial records that support it; those of the new values are found without")
+	cmd.RegisterFlagCompletionFunc("cause", cobra.FixedCompletions(schema.Causes, cobra.ShellCompDirectiveNoFileComp))
+	cmd.RegisterFlagCompletionFunc("ruled-out", cobra.FixedCompletions(schema.RuledOut, cobra.ShellCompDirectiveNoFileComp))
+}
+
+func init() {
+	commands = append(commands, func(a *app) *cobra.Command {
+		var w why
+		cmd := &cobra.Command{Use: "reason [ID...]", Short: "say why the unsaved changes were made; the next commit saves it with them",
+			Long: "Writes down why the unsaved changes were made and stages that. To save changes and reason in one go: fettle save.\n" +
+				"Before a known condition is changed, look elsewhere first: the wrong condition loaded, nozzle worn or off centre, line pressure,\n" +
+				"protective window, plate. What was checked goes into --ruled-out.",
+			ValidArgsFunction: a.complete(unsavedIDs),
+			RunE: func(cmd *cobra.Command, args []string) error {
+				s, err := a.open()
+				if err != nil {
+					return err
+				}
+				r, err := s.writeReason(args, w)
+				if err != nil {
+					return err
+				}
+				if err := s.repo.Add(s.path(r.Path)); err != nil {
+					return err
+				}
+				s.say("reason   %s is staged; save it with the change: fettle save", r.Path)
+				return nil
+			}}
+		w.flags(cmd)
+		return cmd
+	})
+}
+
+// ask fills in what the flags left open, where somebody sits at the terminal.
+func (s *shop) ask(w *why, differences []history.Difference) error {
+	if s.terminal && (w.cause == "" || w.text == "") {
+		in := bufio.NewReader(s.in)
+		for _, d := range differences {
+			s.say("%s", d.ID)
+			s.printChanges(d.Fields)
+		}
+		if w.cause == "" {
+			for i, c := range schema.Causes {
+				s.say("  %2d  %s", i+1, c)
+			}
+			w.cause = prompt(s, in, "Why? (number or word)")
+			var n int
+			if _, err := fmt.Sscan(w.cause, &n); err == nil && n >= 1 && n <= len(schema.Causes) {
+				w.cause = schema.Causes[n-1]
+			}
+		}
+		if w.text == "" {
+			w.text = prompt(s, in, "In your own words")
+		}
+		if schema.FaultCauses[w.cause] && len(w.ruledOut) == 0 {
+			s.say("  %s", strings.Join(schema.RuledOut, ", "))
+			for _, word := range strings.FieldsFunc(prompt(s, in, "What was checked and found good before? (words, empty for nothing)"), func(r rune) bool { return r == ',' || r == ' ' }) {
+				w.ruledOut = append(w.ruledOut, word)
+			}
+		}
+	}
+	if w.cause == "" {
+		return refusef("Add --cause WORD --because \"...\", with WORD one of:\n"+strings.Join(schema.Causes, ", "), "a change needs a reason, and none was given")
+	}
+	if strings.TrimSpace(w.text) == "" {
+		return refusef("Add --because \"...\" in your own words.", "cause %s says what kind of change it is; why it was made is missing", w.cause)
+	}
+	return w.check()
+}
+
+func (w *why) check() error {
+	if !slices.Contains(schema.Causes, w.cause) {
+		return troublef(didYouMean(w.cause, schema.Causes), "%q is not a cause", w.cause)
+	}
+	for _, word := range w.ruledOut {
+		if !slices.Contains(schema.RuledOut, word) {
+			return troublef(didYouMean(word, schema.RuledOut), "%q is not a word for what was ruled out", word)
+		}
+	}
+	return nil
+}
+
+func didYouMean(word string, words []string) string {
+	help := "Known: " + strings.Join(words, ", ")
+	if near := schema.Nearest(word, words); near != "" {
+		help = "Did you mean " + near + "?\n" + help
+	}
+	return help
+}
+
+func prompt(s *shop, in *bufio.Reader, question string) string {
+	fmt.Fprintf(s.out, "%s: ", question)
+	line, _ := in.ReadString('\n')
+	return strings.TrimSpace(line)
+}
+
+// unsavedChanges returns what a commit of the edits would change, restricted to the ids where some are given.
+func (s *shop) unsavedChanges(typed []string) ([]history.Difference, error) {
+	work, saved, err := s.both()
+	if err != nil {
+		return nil, err
+	}
+	differences := history.Compare(saved, work)
+	if len(typed) == 0 {
+		return differences, nil
+	}
+	ids, err := s.resolve(typed, idsOf(work, saved))
+	if err != nil {
+		return nil, err
+	}
+	var out []history.Difference
+	for _, id := range ids {
+		i := slices.IndexFunc(differences, func(d history.Difference) bool { return d.ID == id })
+		if i >= 0 {
+			out = append(out, differences[i])
+		} else if len(ids) == len(typed) {
+			return nil, refusef("fettle status shows what is.", "%s has no unsaved change", id)
+		}
+	}
+	return out, nil
+}
+
+// writeReason writes the reason for the unsaved changes, in place of one for the same conditions that is not saved yet.
+func (s *shop) writeReason(typed []string, w why) (*schema.Record, error) {
+	differences, err := s.unsavedChanges(typed)
+	if err != nil {
+		return nil, err
+	}
+	differences = slices.DeleteFunc(differences, func(d history.Difference) bool { return d.NoteOnly })
+	if len(differences) == 0 {
+		return nil, refusef("fettle status shows how things stand.", "no recipe has unsaved changes, so there is nothing to give a reason for")
+	}
+	if err := s.sameAsStaged(differences); err != nil {
+		return nil, err
+	}
+	if err := s.ask(&w, differences); err != nil {
+		return nil, err
+	}
+	r, err := s.makeReason(differences, w)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.dropReplaced(r); err != nil {
+		return nil, err
+	}
+	return r, s.write(r.Path, r.Bytes())
+}
+
+// sameAsStaged refuses where part of an edit is staged and part is not: then it is not clear which of the two the reason is for.
+func (s *shop) sameAsStaged(differences []history.Difference) error {
+	snap, err := s.repo.Index(s.sub)
+	if err != nil {
+		return err
+	}
+	staged, err := schema.ReadLibrary(snap)
+	if err != nil {
+		return err
+	}
+	for _, d := range differences {
+		from, to := d.Digests()
+		between := schema.Digest("")
+		if r := staged.Recipe(d.ID); r != nil {
+			between = r.Digest()
+		}
+		if between != from && between != to {
+			return refusef("Stage the whole edit (git add), or save all of it: fettle save "+d.ID.String(), "of %s one edit is staged and another one lies in the file; it is not clear which the reason is for", d.ID)
+		}
+	}
+	return nil
+}
+
+func (s *shop) makeReason(differences []history.Difference, w why) (*schema.Record, error) {
+	work, err := s.work()
+	if err != nil {
+		return nil, err
+	}
+	common, err := s.common(work, schema.KindReason, w.text)
+	if err != nil {
+		return nil, err
+	}
+	reason := &schema.Reason{Common: common, Cause: schema.Of(w.cause)}
+	var changes []schema.Change
+	for _, d := range differences {
+		from, to := d.Digests()
+		changes = append(changes, schema.Change{ID: schema.Of(d.ID.String()), From: schema.Of(string(from)), To: schema.Of(string(to))})
+	}
+	reason.Changes = schema.Of(changes)
+	if len(w.ruledOut) > 0 {
+		reason.RuledOut = schema.Of(w.ruledOut)
+	}
+	trials, err := s.supporting(w.trials, differences)
+	if err != nil {
+		return nil, err
+	}
+	if len(trials) > 0 {
+		reason.Trials = schema.Of(trials)
+	}
+	if s.standing(&s.unsaved).Policy(work.Policy()).SignedChangesRequired() {
+		return s.sign(reason)
+	}
+	return schema.NewRecord(reason), nil
+}
+
+// supporting returns the digests of the trials named, or else of those that cover the changes.
+func (s *shop) supporting(named []string, differences []history.Difference) ([]string, error) {
+	ledger := s.unsaved.ledger
+	var out []string
+	for _, name := range named {
+		r, err := ledger.Find(name)
+		if err != nil {
+			return nil, troublef("fettle trial show lists them.", "%w", err)
+		}
+		if r.Kind != schema.KindTrial {
+			return nil, troublef("", "%s is a record of kind %s, no trial", name, r.Kind)
+		}
+		out = append(out, string(r.Digest))
+	}
+	if len(named) > 0 {
+		return out, nil
+	}
+	for _, d := range differences {
+		if d.After == nil {
+			continue
+		}
+		covering, _ := ledger.Covers(d.ID, valuesOf(d.Before), d.After.Values(), s.jet(d.ID))
+		for _, t := range covering {
+			if !slices.Contains(out, string(t.Digest)) {
+				out = append(out, string(t.Digest))
+			}
+		}
+	}
+	slices.Sort(out)
+	return out, nil
+}
+
+// jet is what of the machine as it is now shapes the cut of a condition.
+func (s *shop) jet(id schema.ID) schema.BeamAndJet {
+	if m := s.unsaved.lib.Machine(id.Machine); m != nil {
+		return m.BeamAndJet(id.Gas)
+	}
+	return schema.BeamAndJet{}
+}
+
+// dropReplaced removes a reason that is not saved yet and whose changes the new one explains as well.
+func (s *shop) dropReplaced(r *schema.Record) error {
+	saved := s.committed.ledger
+	for _, old := range history.Bodies[*schema.Reason](s.unsaved.ledger) {
+		if saved.Get(old.Record.Digest) != nil || old.Record.Digest == r.Digest {
+			continue
+		}
+		covered := true
+		for _, c := range old.Body.Changes.V {
+			covered = covered && slices.ContainsFunc(r.Body.(*schema.Reason).Changes.V, func(n schema.Change) bool { return n.ID.V == c.ID.V })
+		}
+		if covered {
+			if err := s.remove(old.Record.Path); err != nil {
+				return err
+			}
+			s.say("replaced the reason of %s that was not saved yet", old.Record.At.V)
+		}
+	}
+	return nil
+}

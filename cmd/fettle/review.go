@@ -1,0 +1,215 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/history"
+	"fettle/history/git"
+	"fettle/schema"
+)
+
+func init() {
+	commands = append(commands, func(a *app) *cobra.Command {
+		var branch, span string
+		cmd := &cobra.Command{Use: "review [ID...]", Short: "each saved change against the last approved version",
+			Long:              "Shows every condition that is not approved as it stands, against the recipe in force and not against yesterday's edit. With ids: those,\nwhatever their state.",
+			ValidArgsFunction: a.complete(savedIDs),
+			RunE:              func(cmd *cobra.Command, args []string) error { return a.review(args, branch, span) }}
+		cmd.Flags().StringVar(&branch, "branch", "", "review what another branch holds")
+		cmd.Flags().StringVar(&span, "range", "", "only conditions that changed from A to B: A..B")
+		return cmd
+	})
+}
+
+func (a *app) review(typed []string, branch, span string) error {
+	if err := a.oneOf("text", "json"); err != nil {
+		return err
+	}
+	s, err := a.open()
+	if err != nil {
+		return err
+	}
+	if _, err := s.saved(); err != nil {
+		return err
+	}
+	st := &s.committed
+	rev := "HEAD"
+	if branch != "" {
+		rev = branch
+	}
+	var from string
+	if span != "" {
+		var ok bool
+		if from, rev, ok = strings.Cut(span, ".."); !ok || from == "" || rev == "" {
+			return troublef("Such as --range main..HEAD", "--range %s is not of the form A..B", span)
+		}
+	}
+	if rev != "HEAD" {
+		st = &state{}
+		if err := s.load(st, func(root string) (git.Snapshot, error) { return s.repo.Commit(rev, root) }); err != nil {
+			return err
+		}
+	}
+	positions, err := s.chosen(st, typed)
+	if err != nil {
+		return err
+	}
+	if from != "" {
+		var base state
+		if err := s.load(&base, func(root string) (git.Snapshot, error) { return s.repo.Commit(from, root) }); err != nil {
+			return err
+		}
+		touched := history.Touched(history.Compare(base.lib, st.lib))
+		positions = slices.DeleteFunc(positions, func(p history.Position) bool { return !slices.Contains(touched, p.ID) })
+	}
+	cards := s.cards(st, positions)
+	if a.format == "json" {
+		return s.reviewJSON(st, rev, cards)
+	}
+	for i := range cards {
+		if i > 0 {
+			fmt.Fprintln(a.out)
+		}
+		s.printCard(&cards[i])
+	}
+	if len(typed) == 0 && branch == "" {
+		s.reviewRest(st, len(cards))
+	}
+	return nil
+}
+
+// chosen returns the positions of the ids typed, or of all that is not approved.
+func (s *shop) chosen(st *state, typed []string) ([]history.Position, error) {
+	all := s.standing(st).Positions(st.lib)
+	if len(typed) == 0 {
+		return slices.DeleteFunc(all, func(p history.Position) bool { return p.Status == history.Approved }), nil
+	}
+	var candidates []schema.ID
+	for _, p := range all {
+		candidates = append(candidates, p.ID)
+	}
+	ids, err := s.resolve(typed, candidates)
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(all, func(p history.Position) bool { return !slices.Contains(ids, p.ID) }), nil
+}
+
+// reviewRest says what else waits: roster, settings, machines, unsaved edits, and what keeps everything from counting.
+func (s *shop) reviewRest(st *state, cards int) {
+	standing := s.standing(st)
+	if standing.Trouble != "" {
+		s.say("trouble  %s", standing.Trouble)
+	}
+	if standing.Anchor == nil && standing.Trouble == "" {
+		s.say("nothing is adopted yet, so nothing is in force. When the conditions are as the shop cuts: fettle adopt --because \"...\"")
+		return
+	}
+	for _, p := range standing.Others(st.lib) {
+		what := p.Kind
+		if p.Kind == schema.SubjectMachine {
+			what += " " + p.Name
+		}
+		s.say("%-9s %s; to decide: fettle approve %s", p.Status, what, what)
+	}
+	if cards == 0 {
+		s.say("no condition waits for a decision")
+	}
+	if work, err := s.work(); err == nil {
+		for _, d := range history.Compare(st.lib, work) {
+			s.say("unsaved   %s: not part of a review until it is saved (fettle save)", d.ID)
+		}
+	}
+}
+
+func (s *shop) reviewJSON(st *state, rev string, cards []card) error {
+	type change struct {
+		Field   string   `json:"field"`
+		From    *string  `json:"from"`
+		To      *string  `json:"to"`
+		Percent *float64 `json:"percent"`
+	}
+	type decided struct {
+		Digest schema.Digest `json:"digest"`
+		At     string        `json:"at"`
+		By     string        `json:"by"`
+		Kind   string        `json:"kind"`
+	}
+	type finding struct {
+		Rule     string `json:"rule"`
+		Severity string `json:"severity"`
+		Field    string `json:"field"`
+		Message  string `json:"message"`
+	}
+	type reason struct {
+		Cause    string   `json:"cause"`
+		Text     string   `json:"text"`
+		By       string   `json:"by"`
+		At       string   `json:"at"`
+		RuledOut []string `json:"ruled_out"`
+		Record   string   `json:"record"`
+	}
+	type condition struct {
+		ID       string         `json:"id"`
+		Status   history.Status `json:"status"`
+		Approved *decided       `json:"approved"`
+		Digest   *schema.Digest `json:"digest"`
+		Changes  []change       `json:"changes"`
+		Findings []finding      `json:"findings"`
+		Reasons  []reason       `json:"reasons"`
+		Trials   []string       `json:"trials"`
+		NotTried []string       `json:"not_tried"`
+		Unsaved  bool           `json:"unsaved"`
+	}
+	head, err := s.repo.Resolve(rev)
+	if err != nil {
+		head = ""
+	}
+	out := struct {
+		Format     int         `json:"format"`
+		Base       *string     `json:"base"`
+		Head       string      `json:"head"`
+		Conditions []condition `json:"conditions"`
+	}{Format: 1, Head: head, Conditions: []condition{}}
+	for i := range cards {
+		c := &cards[i]
+		j := condition{ID: c.ID.String(), Status: c.Status, Changes: []change{}, Findings: []finding{}, Reasons: []reason{}, Trials: []string{}, NotTried: []string{}, Unsaved: c.unsaved}
+		if c.decision != nil {
+			j.Approved = &decided{c.decision.Digest(), c.decision.Record.At.V, c.decision.Person, c.decision.Record.Kind}
+		}
+		if c.Digest != "" {
+			j.Digest = &c.Digest
+		}
+		for _, f := range c.changes {
+			entry := change{Field: f.Path}
+			if f.From.Path != "" {
+				entry.From = &f.From.Text
+			}
+			if f.To.Path != "" {
+				entry.To = &f.To.Text
+			}
+			if p, ok := f.Percent(); ok {
+				entry.Percent = &p
+			}
+			j.Changes = append(j.Changes, entry)
+		}
+		for _, f := range c.findings {
+			j.Findings = append(j.Findings, finding{f.Rule, f.Severity.String(), f.Field, f.Message})
+		}
+		for _, e := range c.reasons {
+			j.Reasons = append(j.Reasons, reason{e.Reason.Cause.V, e.Reason.Text.V, e.Reason.By.V, e.Reason.At.V, append([]string{}, e.Reason.RuledOut.V...), string(e.Record.Digest)})
+		}
+		for _, t := range c.covering {
+			j.Trials = append(j.Trials, string(t.Digest))
+		}
+		for _, m := range c.missing {
+			j.NotTried = append(j.NotTried, m.Path)
+		}
+		out.Conditions = append(out.Conditions, j)
+	}
+	return s.json(out)
+}

@@ -1,0 +1,318 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/history"
+	"fettle/history/git"
+	"fettle/hooks"
+	"fettle/schema"
+)
+
+func init() {
+	commands = append(commands, func(a *app) *cobra.Command {
+		var w why
+		cmd := &cobra.Command{Use: "save [ID...]", Short: "check, give the reason, and save edits and reason together",
+			Example:           "  fettle save 10mm --cause quality-target --because 'dross on the back edge' --ruled-out nozzle-wear,nozzle-centring",
+			ValidArgsFunction: a.complete(unsavedIDs),
+			RunE:              func(cmd *cobra.Command, args []string) error { return a.save(args, w) }}
+		w.flags(cmd)
+		return cmd
+	})
+}
+
+// remove deletes a record that is not saved yet, from disk and from what is staged.
+func (s *shop) remove(path string) error {
+	if err := os.Remove(filepath.Join(s.root, filepath.FromSlash(path))); err != nil {
+		return cannotWrite(path, err)
+	}
+	s.unsaved = state{}
+	if err := s.repo.Unstage(s.path(path)); err != nil {
+		return err
+	}
+	_, err := s.work()
+	return err
+}
+
+func (a *app) save(typed []string, w why) error {
+	s, err := a.open()
+	if err != nil {
+		return err
+	}
+	differences, err := s.unsavedChanges(typed)
+	if err != nil {
+		return err
+	}
+	paths, others, err := s.pathsToSave(typed, differences)
+	if err != nil {
+		return err
+	}
+	if len(paths) == 0 {
+		return refusef("fettle status shows how things stand.", "there is nothing to save")
+	}
+	if len(others) > 0 {
+		return refusef("Save them together (name them too), or put them back first.", "the same file holds unsaved changes of %s", strings.Join(others, ", "))
+	}
+	if err := s.formatFiles(paths); err != nil {
+		return err
+	}
+	if err := s.blockedBefore(); err != nil {
+		return err
+	}
+	record, err := s.reasonToSave(typed, differences, w)
+	if err != nil {
+		return err
+	}
+	message := s.saveMessage(differences, record, paths)
+	if record != nil {
+		paths = append(paths, record.Path)
+	}
+	full := make([]string, len(paths))
+	for i, p := range paths {
+		full[i] = s.path(p)
+	}
+	var options git.CommitOptions
+	if record != nil {
+		options = s.commitOptions(record)
+	}
+	_, err = s.repo.CommitPaths(message, full, options)
+	switch {
+	case errors.Is(err, git.ErrStagedOnly):
+		s.say("staged   a merge is under way; its commit saves this")
+		return nil
+	case err != nil:
+		return fmt.Errorf("nothing was saved; your edits%s are still there: %w", map[bool]string{true: " and the reason"}[record != nil], err)
+	}
+	s.committed, s.unsaved = state{}, state{}
+	return s.sayedSaved(differences)
+}
+
+func (s *shop) sayedSaved(differences []history.Difference) error {
+	for i, d := range differences {
+		if i == 20 {
+			s.say("         and %d more", len(differences)-i)
+			break
+		}
+		if d.Before == nil || d.After == nil {
+			s.say("saved    %s   %s", d.ID, map[bool]string{true: "new", false: "removed"}[d.Before == nil])
+			continue
+		}
+		s.say("saved    %s", d.ID)
+		s.printChanges(d.Fields)
+	}
+	if len(differences) == 0 {
+		s.say("saved")
+	}
+	s.sayShared()
+	if len(differences) == 0 {
+		return nil
+	}
+	if _, err := s.saved(); err != nil {
+		return err
+	}
+	if s.standing(&s.committed).Anchor == nil {
+		s.say("next     fettle adopt --because \"...\"   (when the conditions are as the shop cuts)")
+	} else {
+		s.say("next     fettle review   (it waits for a decision)")
+	}
+	return nil
+}
+
+// pathsToSave returns the files of the library that go into the commit, and ids that would go with them without having been named.
+func (s *shop) pathsToSave(typed []string, differences []history.Difference) (paths, others []string, err error) {
+	changed, err := s.repo.Status(s.libraryPaths()...)
+	if err != nil {
+		return nil, nil, err
+	}
+	wanted := map[string]bool{}
+	for _, d := range differences {
+		for _, r := range []*schema.Recipe{d.Before, d.After} {
+			if r != nil {
+				wanted[r.File.Path] = true
+			}
+		}
+	}
+	for _, file := range changed {
+		full := file.Path
+		p := strings.TrimPrefix(full, s.path(""))
+		if s.sub == "" {
+			p = full
+		}
+		if len(typed) == 0 && (!schema.IsRecordPath(p) || strings.Contains(p, "-reason-") || strings.Contains(p, "-trial-")) || wanted[p] {
+			paths = append(paths, p)
+		}
+	}
+	if len(typed) == 0 {
+		return paths, nil, nil
+	}
+	all, err := s.unsavedChanges(nil)
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, d := range all {
+		named := slices.ContainsFunc(differences, func(n history.Difference) bool { return n.ID == d.ID })
+		r := d.After
+		if r == nil {
+			r = d.Before
+		}
+		if !named && wanted[r.File.Path] {
+			others = append(others, d.ID.String())
+		}
+	}
+	return paths, others, nil
+}
+
+// libraryPaths are the files and directories that make up the library.
+func (s *shop) libraryPaths() []string {
+	var out []string
+	for _, p := range []string{schema.SettingsFile, "machines", "sets", "trials", "records", schema.RosterFile, schema.PeopleFile} {
+		out = append(out, s.path(p))
+	}
+	return out
+}
+
+// formatFiles brings the files that are to be saved into the house layout.
+func (s *shop) formatFiles(paths []string) error {
+	for _, p := range paths {
+		if !strings.HasSuffix(p, ".json") || schema.IsRecordPath(p) {
+			continue
+		}
+		data, err := os.ReadFile(filepath.Join(s.root, filepath.FromSlash(p)))
+		if errors.Is(err, os.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return cannotRead(p, err)
+		}
+		f := schema.ReadFile(p, data)
+		if f.Root == nil {
+			continue // lint says what is wrong
+		}
+		if laid := schema.Layout(f.Root); string(laid) != string(data) {
+			if err := s.write(p, laid); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func cannotRead(path string, err error) error {
+	return troublef("", "%s could not be read: %w", path, err)
+}
+
+// blockedBefore shows errors that stop the save, before anything is asked or written. What is missing of a reason comes later.
+func (s *shop) blockedBefore() error {
+	report, err := s.examine(false)
+	if err != nil {
+		return err
+	}
+	report.Findings = slices.DeleteFunc(report.Findings, isAboutReasons)
+	if len(report.Blocking()) == 0 {
+		return nil
+	}
+	report.Findings = report.Blocking()
+	s.printFindings(report.Result)
+	s.say("nothing was saved; the edits are still in the file")
+	return found
+}
+
+// examine judges the unsaved state against the last commit, as the hook will.
+func (s *shop) examine(full bool) (hooks.Report, error) {
+	if _, _, err := s.both(); err != nil {
+		return hooks.Report{}, err
+	}
+	anchor, _, err := s.repo.Config("fettle.anchor")
+	if err != nil {
+		return hooks.Report{}, err
+	}
+	return hooks.Examine(hooks.Case{Before: s.side(&s.committed), Now: s.side(&s.unsaved), Anchor: anchor, At: s.now(), Full: full}), nil
+}
+
+func (s *shop) side(st *state) hooks.Side {
+	side := hooks.Side{Lib: st.lib, Ledger: st.ledger, Hashes: map[string]string{}}
+	for _, r := range st.ledger.Records {
+		side.Hashes[r.Path] = st.snap.Hash(r.Path)
+	}
+	return side
+}
+
+// reasonToSave writes the reason where one is needed and none explains the changes yet.
+func (s *shop) reasonToSave(typed []string, differences []history.Difference, w why) (*schema.Record, error) {
+	report, err := s.examine(false)
+	if err != nil {
+		return nil, err
+	}
+	var open []string
+	for _, c := range report.Changes {
+		named := slices.ContainsFunc(differences, func(d history.Difference) bool { return d.ID == c.ID })
+		if named && (!c.Reasoned || w.cause != "" && s.standing(&s.unsaved).Anchor != nil) {
+			open = append(open, c.ID.String())
+		}
+	}
+	if len(open) > 0 {
+		return s.writeReason(open, w)
+	}
+	// A reason that lies there and is not saved yet goes along.
+	if _, err := s.work(); err != nil {
+		return nil, err
+	}
+	for _, r := range history.Bodies[*schema.Reason](s.unsaved.ledger) {
+		if s.committed.ledger.Get(r.Record.Digest) != nil {
+			continue
+		}
+		for _, c := range r.Body.Changes.V {
+			if slices.ContainsFunc(differences, func(d history.Difference) bool { return d.ID.String() == c.ID.V }) {
+				return r.Record, nil
+			}
+		}
+	}
+	return nil, nil
+}
+
+// saveMessage is the commit message: what changed and why, for people who read the log.
+func (s *shop) saveMessage(differences []history.Difference, r *schema.Record, paths []string) string {
+	var b strings.Builder
+	verb := "Change"
+	if !slices.ContainsFunc(differences, func(d history.Difference) bool { return d.Before != nil }) {
+		verb = "Add"
+	}
+	switch {
+	case len(differences) == 1:
+		fmt.Fprintf(&b, "%s %s\n\n", verb, differences[0].ID)
+	case len(differences) > 1:
+		fmt.Fprintf(&b, "%s %d conditions\n\n", verb, len(differences))
+	default:
+		if len(paths) > 3 {
+			return fmt.Sprintf("Change %d files\n\n    %s\n", len(paths), strings.Join(paths[:min(len(paths), 40)], "\n    "))
+		}
+		return "Change " + strings.Join(paths, ", ") + "\n"
+	}
+	const most = 40 // conditions that a message lists; the records hold the rest
+	for i, d := range differences {
+		if i == most {
+			fmt.Fprintf(&b, "and %d more\n", len(differences)-most)
+			break
+		}
+		if len(differences) > 1 {
+			fmt.Fprintf(&b, "%s%s\n", d.ID, map[bool]string{true: "   new"}[d.Before == nil])
+		}
+		if d.Before != nil && d.After != nil {
+			for _, line := range s.changeLines(d.Fields) {
+				fmt.Fprintf(&b, "    %s\n", line)
+			}
+		}
+	}
+	if r != nil {
+		reason := r.Body.(*schema.Reason)
+		fmt.Fprintf(&b, "\n%s: %s\n", reason.Cause.V, clean(reason.Text.V))
+	}
+	return b.String()
+}

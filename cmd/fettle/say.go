@@ -1,0 +1,59 @@
+package main
+
+import (
+	"os"
+
+	"golang.org/x/term"
+
+	"fettle/cmd/fettle/view"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// screen is what findings are fitted to.
+func (a *app) screen() view.FindingsOptions {
+	o := view.FindingsOptions{Color: a.colored()}
+	if f, ok := a.out.(*os.File); ok {
+		if width, _, err := term.GetSize(int(f.Fd())); err == nil {
+			o.Width = width
+		}
+	}
+	return o
+}
+
+// printFindings prints findings for people.
+func (s *shop) printFindings(result lint.Result) {
+	if s.format == "json" {
+		s.findings = append(s.findings, result.Findings...)
+		return
+	}
+	view.Findings(s.out, result, s.screen())
+}
+
+// lintEdit shows what lint says of freshly edited conditions. The edit stays in the file either way; an error ends the command
+// with exit code 1 and says that it cannot be saved so.
+func (s *shop) lintEdit(ids []schema.ID) error {
+	report, err := s.examine(false)
+	if err != nil {
+		return err
+	}
+	touched := map[string]bool{}
+	for _, id := range ids {
+		touched[id.String()] = true
+	}
+	result := report.Result
+	result.Findings = nil
+	for _, f := range report.Findings {
+		if touched[f.ID] && !isAboutReasons(f) && !f.Old {
+			result.Findings = append(result.Findings, f)
+		}
+	}
+	if len(result.Findings) > 0 {
+		s.printFindings(result)
+	}
+	if len(result.Blocking()) > 0 {
+		s.say("the edit is in the file and cannot be saved like this; fettle put-back restores the approved recipe")
+		return found
+	}
+	return nil
+}

@@ -1,0 +1,192 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/google/renameio/v2"
+
+	"fettle/history"
+	"fettle/history/git"
+	"fettle/schema"
+)
+
+// A shop is the library at hand: where it is, and its states, read when first asked for. Screens call them unsaved (edited, not
+// committed), saved (committed) and shared (pushed).
+type shop struct {
+	*app
+	repo *git.Repo
+	root string // directory of the library
+	sub  string // the same from the top of the work tree, with slashes; "" at the top
+
+	unsaved, committed state
+}
+
+// A state is one snapshot with what was read of it.
+type state struct {
+	snap   git.Snapshot
+	lib    *schema.Library
+	ledger *history.Ledger
+	stand  *history.Standing
+}
+
+// open finds the library: fettle.json in this directory or one above it, inside a git work tree.
+func (a *app) open() (*shop, error) {
+	dir := a.dir
+	if dir == "" {
+		dir = "."
+	}
+	repo, err := git.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	if abs, err = filepath.EvalSymlinks(abs); err != nil {
+		return nil, err
+	}
+	top := repo.Dir
+	if top == "" {
+		return nil, troublef("Work in a clone of it.", "%s is a bare repository without files to work on", abs)
+	}
+	for at := abs; ; at = filepath.Dir(at) {
+		if _, err := os.Stat(filepath.Join(at, schema.SettingsFile)); err == nil {
+			sub, err := filepath.Rel(top, at)
+			if err != nil {
+				return nil, err
+			}
+			if sub = filepath.ToSlash(sub); sub == "." {
+				sub = ""
+			}
+			return &shop{app: a, repo: repo, root: at, sub: sub}, nil
+		}
+		if at == top || at == filepath.Dir(at) {
+			break
+		}
+	}
+	return nil, troublef("Make one here: fettle init\nOr look at a sample: fettle demo", "there is no library here: no %s in %s or above it up to %s", schema.SettingsFile, abs, top)
+}
+
+func (s *shop) load(st *state, take func(root string) (git.Snapshot, error)) error {
+	if st.lib != nil {
+		return nil
+	}
+	snap, err := take(s.sub)
+	if err != nil {
+		return err
+	}
+	lib, err := schema.ReadLibrary(snap)
+	if err != nil {
+		return err
+	}
+	ledger, err := history.ReadLedger(snap)
+	if err != nil {
+		return err
+	}
+	st.snap, st.lib, st.ledger = snap, lib, ledger
+	return nil
+}
+
+// work is the library as it lies on disk, unsaved edits included.
+func (s *shop) work() (*schema.Library, error) {
+	err := s.load(&s.unsaved, s.repo.WorkTree)
+	return s.unsaved.lib, err
+}
+
+// saved is the library of the last commit; an empty one before the first.
+func (s *shop) saved() (*schema.Library, error) {
+	err := s.load(&s.committed, s.takeSaved)
+	return s.committed.lib, err
+}
+
+func (s *shop) takeSaved(root string) (git.Snapshot, error) {
+	_, _, unborn, _, err := s.repo.Head()
+	if err != nil {
+		return nil, err
+	}
+	if unborn {
+		return git.Empty(), nil
+	}
+	return s.repo.Commit("HEAD", root)
+}
+
+// standing judges the records of a state against the library id of the settings.
+func (s *shop) standing(st *state) *history.Standing {
+	if st.stand == nil {
+		id := ""
+		if set := st.lib.Settings.Value; set != nil {
+			id = set.ID.V
+		}
+		anchor, _, _ := s.repo.Config("fettle.anchor")
+		st.stand = st.ledger.Judge(id, anchor)
+	}
+	return st.stand
+}
+
+// both reads the unsaved and the saved state.
+func (s *shop) both() (work, saved *schema.Library, err error) {
+	if work, err = s.work(); err != nil {
+		return nil, nil, err
+	}
+	saved, err = s.saved()
+	return work, saved, err
+}
+
+// path turns a path of the library into one from the top of the work tree, as git takes it.
+func (s *shop) path(p string) string {
+	if s.sub == "" {
+		return p
+	}
+	return s.sub + "/" + p
+}
+
+// write puts a file of the library in place, whole or not at all, and forgets the unsaved state that was read.
+func (s *shop) write(path string, data []byte) error {
+	full := filepath.Join(s.root, filepath.FromSlash(path))
+	if rel, err := filepath.Rel(s.root, full); err != nil || strings.HasPrefix(rel, "..") {
+		return fmt.Errorf("%s lies outside the library", path)
+	}
+	if err := s.inside(filepath.Dir(full)); err != nil {
+		return err
+	}
+	if err := os.MkdirAll(filepath.Dir(full), 0o755); err != nil {
+		return cannotWrite(path, err)
+	}
+	if err := renameio.WriteFile(full, data, 0o644); err != nil {
+		return cannotWrite(path, err)
+	}
+	s.unsaved = state{}
+	return nil
+}
+
+// inside refuses a directory that a symbolic link leads out of the library.
+func (s *shop) inside(dir string) error {
+	for dir != s.root {
+		if info, err := os.Lstat(dir); err == nil && info.Mode()&os.ModeSymlink != 0 {
+			return troublef("Replace the link by a real directory.", "%s is a symbolic link; fettle does not write through one", dir)
+		}
+		dir = filepath.Dir(dir)
+	}
+	return nil
+}
+
+func cannotWrite(path string, err error) error {
+	help := "Nothing was changed. Make room or get the right to write there, and try again."
+	if errors.Is(err, os.ErrPermission) {
+		help = "Nothing was changed. The file or its directory is read-only for you."
+	}
+	return troublef(help, "%s could not be written: %w", path, err)
+}
+
+// libraryID is the identity that records carry.
+func libraryID(lib *schema.Library) (string, error) {
+	if lib.Settings.Value == nil || !lib.Settings.Value.ID.Set() {
+		return "", troublef("fettle lint says what is wrong with it.", "%s cannot be read, so a record would not know its library", schema.SettingsFile)
+	}
+	return lib.Settings.Value.ID.V, nil
+}

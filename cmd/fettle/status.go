@@ -1,0 +1,195 @@
+package main
+
+import (
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/history"
+	"fettle/hooks"
+	"fettle/schema"
+)
+
+func init() {
+	commands = append(commands, func(a *app) *cobra.Command {
+		return &cobra.Command{Use: "status", Short: "what is unsaved, unexplained, undecided or not shared, and the next command for each", Args: noArgs,
+			RunE: func(cmd *cobra.Command, args []string) error { return a.status(true) }}
+	})
+}
+
+// statusReport is status for programs.
+type statusReport struct {
+	Format     int      `json:"format"`
+	Library    string   `json:"library"`
+	Directory  string   `json:"directory"`
+	Conditions int      `json:"conditions"`
+	Adopted    bool     `json:"adopted"`
+	Unsaved    []string `json:"unsaved"`
+	NoReason   []string `json:"no_reason"`
+	NotSaved   []string `json:"records_not_saved"`
+	Waiting    []string `json:"waiting"`
+	Others     []string `json:"others_waiting"`
+	Errors     int      `json:"errors"`
+	Ahead      int      `json:"not_shared"`
+	Hooks      []string `json:"hooks_missing"`
+	Trouble    string   `json:"trouble"`
+}
+
+// status says how things stand. Without a library and without a command it tells how to begin.
+func (a *app) status(asked bool) error {
+	if err := a.oneOf("text", "json"); err != nil {
+		return err
+	}
+	s, err := a.open()
+	if err != nil {
+		if !asked && a.format == "text" {
+			a.say("fettle keeps the laser cut conditions of a shop as reviewed text in git.\n")
+			a.say("  a sample shop with a history     fettle demo")
+			a.say("  a library of your own            fettle init\n  all commands                     fettle --help\n")
+		}
+		return err
+	}
+	report, err := s.report()
+	if err != nil {
+		return err
+	}
+	if a.format == "json" {
+		return a.json(report)
+	}
+	s.printStatus(report)
+	return nil
+}
+
+func (s *shop) report() (*statusReport, error) {
+	work, saved, err := s.both()
+	if err != nil {
+		return nil, err
+	}
+	r := &statusReport{Format: 1, Directory: s.root, Conditions: len(work.Recipes), Unsaved: []string{}, NoReason: []string{}, NotSaved: []string{},
+		Waiting: []string{}, Others: []string{}, Hooks: []string{}}
+	if set := work.Settings.Value; set != nil {
+		r.Library = set.Name.V
+	}
+	standing := s.standing(&s.committed)
+	r.Adopted, r.Trouble = standing.Anchor != nil, standing.Trouble
+	verdict, err := s.examine(true)
+	if err != nil {
+		return nil, err
+	}
+	r.Errors = len(verdict.Blocking())
+	for _, d := range verdict.Differences {
+		r.Unsaved = append(r.Unsaved, d.ID.String())
+	}
+	for _, c := range verdict.Changes {
+		if !c.Reasoned {
+			r.NoReason = append(r.NoReason, c.ID.String())
+		}
+	}
+	for _, rec := range s.unsaved.ledger.Records {
+		if s.committed.snap.Hash(rec.Path) == "" {
+			r.NotSaved = append(r.NotSaved, rec.Path)
+		}
+	}
+	for _, p := range standing.Positions(saved) {
+		if r.Adopted && p.Status != history.Approved {
+			r.Waiting = append(r.Waiting, p.Name)
+		}
+	}
+	if r.Adopted {
+		for _, p := range standing.Others(saved) {
+			r.Others = append(r.Others, strings.TrimSuffix(p.Kind+" "+p.Name, " "+p.Kind))
+		}
+	}
+	if ahead, _, _, ok, err := s.repo.Upstream(); err == nil && ok {
+		r.Ahead = ahead
+	}
+	missing, err := hooks.Missing(s.repo)
+	if err != nil {
+		return nil, err
+	}
+	r.Hooks = append(r.Hooks, missing...)
+	return r, nil
+}
+
+func (s *shop) printStatus(r *statusReport) {
+	s.say("%s: %d conditions in %s", clean(r.Library), r.Conditions, s.root)
+	if r.Trouble != "" {
+		s.say("trouble    %s", r.Trouble)
+	}
+	section := func(label string, items []string, next string) {
+		for i, item := range items {
+			if i == 8 {
+				s.say("%-10s and %d more", "", len(items)-i)
+				break
+			}
+			s.say("%-10s %s", map[bool]string{true: label}[i == 0], item)
+		}
+		if len(items) > 0 && next != "" {
+			s.say("%-10s next: %s", "", next)
+		}
+	}
+	section("unsaved", r.Unsaved, map[bool]string{true: "fettle save", false: "fettle lint, then fettle save"}[r.Errors == 0])
+	section("no reason", r.NoReason, "fettle save --cause WORD --because \"...\"  asks for it and saves")
+	section("not saved", r.NotSaved, "fettle save, or fettle undo")
+	if r.Errors > 0 {
+		s.say("%-10s %d; next: fettle lint", "errors", r.Errors)
+	}
+	section("to decide", append(slices.Clone(r.Waiting), r.Others...), "fettle review, then fettle approve or fettle reject")
+	if !r.Adopted && r.Trouble == "" {
+		s.say("%-10s nothing is in force yet; next: fettle adopt --because \"...\"", "adopted")
+	}
+	if r.Ahead > 0 {
+		s.say("%-10s %d saved steps; next: git push", "not shared", r.Ahead)
+	}
+	section("no hook", r.Hooks, "fettle hooks install   (else a bad edit can be saved past the check)")
+	if len(r.Unsaved)+len(r.NotSaved)+len(r.Waiting)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Errors == 0 && r.Adopted {
+		s.say("%-10s everything is saved, decided and checked", "in order")
+	}
+}
+
+// allAuthors are the persons behind a change: those the reasons name, who signed them, and the authors and co-authors of the
+// commits that changed the recipe since it was approved.
+func (s *shop) allAuthors(c *card) []string {
+	authors := c.authors()
+	if c.Now == nil {
+		return authors
+	}
+	known := rosterNames(s.committed.lib)
+	add := func(name, email string) {
+		for _, k := range known {
+			if (strings.EqualFold(k, email) || strings.EqualFold(k, name)) && !contains(authors, k) {
+				authors = append(authors, k)
+			}
+		}
+	}
+	for _, entry := range s.commitsOf(c) {
+		add(entry.Author.Name, entry.Author.Email)
+		for _, co := range entry.CoAuthors {
+			name, email, _ := strings.Cut(strings.TrimSuffix(strings.TrimSpace(co), ">"), "<")
+			add(strings.TrimSpace(name), email)
+		}
+	}
+	return authors
+}
+
+// recipeAt is the digest of a condition in a file of a commit, "" where it is not there.
+func recipeAt(data []byte, path string, now *schema.Recipe) schema.Digest {
+	lib, err := schema.ReadLibrary(oneFile{path, data})
+	if err != nil {
+		return ""
+	}
+	if r := lib.Recipe(now.ID); r != nil {
+		r.Composition = now.Composition // of the settings, which this one file does not know
+		return r.Digest()
+	}
+	return ""
+}
+
+type oneFile struct {
+	path string
+	data []byte
+}
+
+func (o oneFile) Files() []string             { return []string{o.path} }
+func (o oneFile) Read(string) ([]byte, error) { return o.data, nil }
