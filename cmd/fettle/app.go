@@ -66,8 +66,8 @@ func refusef(help, format string, args ...any) error {
 	return &refusal{fmt.Sprintf(format, args...), help}
 }
 
-// found ends a command with exit code 1 after it has said everything itself.
-var found = errors.New("findings at error")
+// errFound ends a command with exit code 1 after it has said everything itself.
+var errFound = errors.New("findings at error")
 
 func run(args []string, in io.Reader, out, errOut io.Writer) int {
 	a := &app{in: in, out: out, err: errOut, now: clock}
@@ -95,13 +95,13 @@ func clock() time.Time {
 
 // exit says what went wrong, in the format that was asked for, and returns the exit code.
 func (a *app) exit(err error) int {
-	if err == nil || errors.Is(err, found) {
+	if err == nil || errors.Is(err, errFound) {
 		a.finish(nil)
 	}
 	if err == nil {
 		return exitGood
 	}
-	if errors.Is(err, found) {
+	if errors.Is(err, errFound) {
 		return exitFound
 	}
 	code, help := exitTrouble, ""

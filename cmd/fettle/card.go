@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -253,11 +252,6 @@ func (s *shop) trialLine(r *schema.Record) string {
 		steps = fmt.Sprintf("%d steps", n)
 	}
 	return fmt.Sprintf("%s on %s by %s: %s, %s  (%s)", s.day(r.Time()), t.Unit.V, spoken(t.By.V), steps, strings.Join(parts, ", "), r.Digest.Short())
-}
-
-func sortedPositions(list []history.Position) []history.Position {
-	slices.SortStableFunc(list, func(a, b history.Position) int { return a.ID.Compare(b.ID) })
-	return list
 }
 
 func contestedOf(s *history.State) []*history.Decision {

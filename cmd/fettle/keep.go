@@ -71,12 +71,14 @@ func (s *shop) put(r *schema.Record, message string, stage bool) error {
 	return nil
 }
 
-// commitOptions makes the person who acts the author of the commit, on a PC that several share.
+// commitOptions lets hooks speak to the person, and makes who acts the author of the commit on a PC that several share. The record
+// may be nil.
 func (s *shop) commitOptions(r *schema.Record) git.CommitOptions {
-	if s.by == "" || !strings.Contains(r.By.V, "@") {
-		return git.CommitOptions{}
+	options := git.CommitOptions{Output: s.err}
+	if r != nil && s.by != "" && strings.Contains(r.By.V, "@") {
+		options.Author = spoken(r.By.V) + " <" + r.By.V + ">"
 	}
-	return git.CommitOptions{Author: spoken(r.By.V) + " <" + r.By.V + ">"}
+	return options
 }
 
 // sayShared says whether what is saved here has reached anybody else.

@@ -123,7 +123,7 @@ func (a *app) lint(args []string, f lintFlags) error {
 		failing = slices.DeleteFunc(slices.Clone(report.Findings), func(x lint.Finding) bool { return x.Severity != lint.Error })
 	}
 	if len(failing) > 0 {
-		return found
+		return errFound
 	}
 	return nil
 }
@@ -317,7 +317,7 @@ func (a *app) formatCommand(args []string, check bool) error {
 		return troublef("fettle lint says what is wrong.", "%s cannot be read, so it was left as it is", strings.Join(unreadable, ", "))
 	}
 	if check && count > 0 {
-		return found
+		return errFound
 	}
 	return nil
 }

@@ -79,9 +79,8 @@ func (s *shop) ask(w *why, differences []history.Difference) error {
 		}
 		if schema.FaultCauses[w.cause] && len(w.ruledOut) == 0 {
 			s.say("  %s", strings.Join(schema.RuledOut, ", "))
-			for _, word := range strings.FieldsFunc(prompt(s, in, "What was checked and found good before? (words, empty for nothing)"), func(r rune) bool { return r == ',' || r == ' ' }) {
-				w.ruledOut = append(w.ruledOut, word)
-			}
+			answer := prompt(s, in, "What was checked and found good before? (words, empty for nothing)")
+			w.ruledOut = strings.FieldsFunc(answer, func(r rune) bool { return r == ',' || r == ' ' })
 		}
 	}
 	if w.cause == "" {

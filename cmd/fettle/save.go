@@ -78,11 +78,7 @@ func (a *app) save(typed []string, w why) error {
 	for i, p := range paths {
 		full[i] = s.path(p)
 	}
-	var options git.CommitOptions
-	if record != nil {
-		options = s.commitOptions(record)
-	}
-	_, err = s.repo.CommitPaths(message, full, options)
+	_, err = s.repo.CommitPaths(message, full, s.commitOptions(record))
 	switch {
 	case errors.Is(err, git.ErrStagedOnly):
 		s.say("staged   a merge is under way; its commit saves this")
@@ -221,7 +217,7 @@ func (s *shop) blockedBefore() error {
 	report.Findings = report.Blocking()
 	s.printFindings(report.Result)
 	s.say("nothing was saved; the edits are still in the file")
-	return found
+	return errFound
 }
 
 // examine judges the unsaved state against the last commit, as the hook will.

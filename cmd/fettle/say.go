@@ -53,7 +53,7 @@ func (s *shop) lintEdit(ids []schema.ID) error {
 	}
 	if len(result.Blocking()) > 0 {
 		s.say("the edit is in the file and cannot be saved like this; fettle put-back restores the approved recipe")
-		return found
+		return errFound
 	}
 	return nil
 }

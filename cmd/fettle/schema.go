@@ -59,7 +59,7 @@ func (a *app) schemaCheck(files []string) error {
 		}
 	}
 	if bad {
-		return found
+		return errFound
 	}
 	return nil
 }
