@@ -2,6 +2,7 @@ package history
 
 import (
 	"slices"
+	"strconv"
 
 	"fettle/schema"
 )
@@ -94,25 +95,37 @@ func difference(a, b *schema.Recipe) (Difference, bool) {
 	}
 	d.ID = a.ID
 	d.Fields = CompareValues(a.Values(), b.Values())
-	d.NoteOnly = true
-	for _, f := range d.Fields {
-		if !f.From.Note && !f.To.Note {
-			d.NoteOnly = false
-		}
-	}
-	return d, len(d.Fields) > 0
+	d.NoteOnly = a.Digest() == b.Digest()
+	return d, len(d.Fields) > 0 || !d.NoteOnly
 }
 
 // CompareValues returns the fields that differ, in the order of the format. Either side may be nil.
 func CompareValues(a, b *schema.Values) []FieldChange {
 	var before, after []schema.Field
 	if a != nil {
-		before = schema.Fields(a)
+		before = append(schema.Fields(a), hollow(a)...)
 	}
 	if b != nil {
-		after = schema.Fields(b)
+		after = append(schema.Fields(b), hollow(b)...)
 	}
 	return compareFields(before, after)
+}
+
+// hollow returns the objects that stand in a recipe without a member. They are part of its digest and hold no value to compare.
+func hollow(v *schema.Values) []schema.Field {
+	var out []schema.Field
+	add := func(path string, empty bool) {
+		if empty {
+			out = append(out, schema.Field{Path: path, Text: "{}", At: schema.Made})
+		}
+	}
+	add("lead_in", v.LeadIn.Set() && v.LeadIn.V == schema.LeadIn{})
+	add("corner", v.Corner.Set() && v.Corner.V == schema.Corner{})
+	for i, stage := range v.Pierce.V {
+		add("pierce["+strconv.Itoa(i)+"]", stage == schema.Stage{})
+	}
+	add("quality", v.Quality.Set() && v.Quality.V == schema.Quality{})
+	return out
 }
 
 func compareFields(before, after []schema.Field) []FieldChange {

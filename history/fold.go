@@ -1,13 +1,19 @@
 package history
 
 import (
+	"cmp"
 	"slices"
+	"strings"
 
 	"fettle/schema"
 )
 
 // A SubjectKey names one thing that decisions are about.
 type SubjectKey struct{ Kind, ID string }
+
+func (k SubjectKey) compare(other SubjectKey) int {
+	return cmp.Or(strings.Compare(k.Kind, other.Kind), strings.Compare(k.ID, other.ID))
+}
 
 // A Decision is one verified approval, rejection or adoption of one subject.
 type Decision struct {
@@ -16,6 +22,7 @@ type Decision struct {
 	Subject schema.Subject
 	Person  string // principal whose key signed
 	Own     bool   // by somebody who wrote the change; counts where the policy allows it
+	need    int    // persons that the policy it was made under asks for
 }
 
 // Digest is the content that was decided on, "" for a removal.
@@ -26,12 +33,14 @@ func (d *Decision) adopts() bool  { return d.Record.Kind == schema.KindAdoption 
 
 // A State is what the fold says of one subject.
 type State struct {
-	InForce   []*Decision                   // the approvals that put the recipe in force, by person; nil where none is
+	InForce   []*Decision                   // the approvals that put the recipe in force, by time; nil where none is
 	Contested []*Decision                   // heads that contradict each other
-	Pending   []*Decision                   // approvals that are not enough persons yet
+	Pending   []*Decision                   // approvals that wait for more persons, and that the next approval would add up with
 	Heads     []*Decision                   // what a new decision must follow
 	once      map[schema.Digest][]*Decision // everything that was in force at some time
 	rejected  map[schema.Digest]*Decision   // unfollowed rejections
+	behind    *ancestry                     // of the decisions that count
+	speaking  []*Decision                   // InForce, or those whose content all binds while nothing is; see [ancestry.speaking]
 }
 
 // Decided reports whether any decision about the subject counts.
@@ -69,85 +78,37 @@ func (s *State) Once(d schema.Digest) []*Decision {
 	return s.once[d]
 }
 
-// ancestry answers which decisions of a set lie nearest behind a record, along follows, through records that do not count.
-type ancestry struct {
-	ledger *Ledger
-	in     map[schema.Digest]*Decision
-	memo   map[schema.Digest][]*Decision
-}
-
-func (a *ancestry) of(r *schema.Record) []*Decision {
-	if known, ok := a.memo[r.Digest]; ok {
-		return known
-	}
-	a.memo[r.Digest] = nil
-	var out []*Decision
-	for _, followed := range r.Follows.V {
-		digest := schema.Digest(followed)
-		if d := a.in[digest]; d != nil {
-			out = appendNew(out, d)
-			continue
-		}
-		if through := a.ledger.Get(digest); through != nil {
-			for _, d := range a.of(through) {
-				out = appendNew(out, d)
-			}
-		}
-	}
-	slices.SortFunc(out, byDigest)
-	a.memo[r.Digest] = out
-	return out
-}
-
-func appendNew(list []*Decision, d *Decision) []*Decision {
-	if slices.Contains(list, d) {
-		return list
-	}
-	return append(list, d)
-}
-
-func byDigest(a, b *Decision) int {
-	if a.Record.Digest < b.Record.Digest {
-		return -1
-	}
-	if a.Record.Digest > b.Record.Digest {
-		return 1
-	}
-	return 0
-}
-
-func newAncestry(l *Ledger, decisions []*Decision) *ancestry {
-	a := &ancestry{ledger: l, in: map[schema.Digest]*Decision{}, memo: map[schema.Digest][]*Decision{}}
-	for _, d := range decisions {
-		a.in[d.Record.Digest] = d
-	}
-	return a
-}
-
 // fold works out the state of one subject from its verified decisions. Withdrawn decisions are left out by the caller, so that
 // the state before them returns.
 //
 //   - approvals of one content that follow the same predecessors add up by person; below the number needed they are pending and
 //     leave things as they were
+//   - an approval follows everything it was made in sight of; a rejection follows decisions on its own content only
 //   - a decision that nothing follows is a head; one head in force is the plain case
 //   - heads of different content, or approval and rejection of one content, contradict each other until a decision follows both
-func fold(l *Ledger, decisions []*Decision, needed int) *State {
+//
+// The result does not depend on the order of the decisions given.
+func fold(l *Ledger, decisions []*Decision) *State {
 	s := &State{once: map[schema.Digest][]*Decision{}, rejected: map[schema.Digest]*Decision{}}
-	full, pending := quorum(l, decisions, needed)
-	s.Pending = pending
-	counted := slices.Clone(full)
+	decisions = slices.Clone(decisions)
+	sortByTime(decisions)
+	everything := newAncestry(l, decisions)
+	full, pending := quorum(everything, decisions)
+	var counted []*Decision
 	for _, d := range decisions {
-		if d.rejects() {
+		switch {
+		case d.rejects():
 			counted = append(counted, d)
-		} else if slices.Contains(full, d) {
+		case full[d]:
+			counted = append(counted, d)
 			s.once[d.Digest()] = append(s.once[d.Digest()], d)
 		}
 	}
 	behind := newAncestry(l, counted)
 	followed := map[*Decision]bool{}
 	for _, d := range counted {
-		for _, p := range behind.of(d.Record) {
-			if !d.rejects() || p.Digest() == d.Digest() { // a rejection speaks of its own content only
+		for _, p := range behind.sees(d.Record) {
+			if !d.rejects() || p.Digest() == d.Digest() {
 				followed[p] = true
 			}
 		}
@@ -165,7 +126,15 @@ func fold(l *Ledger, decisions []*Decision, needed int) *State {
 		}
 	}
 	s.settle(approved)
-	sortByTime(s.Heads)
+	s.behind = behind
+	for _, d := range pending {
+		if everything.group(d.Digest(), everything.sees(d.Record)) == everything.group(d.Digest(), everything.through(s.Heads)) {
+			s.Pending = append(s.Pending, d)
+		}
+	}
+	if s.speaking = s.InForce; len(s.InForce) == 0 {
+		s.speaking = behind.speaking(s.Heads)
+	}
 	return s
 }
 
@@ -186,57 +155,50 @@ func (s *State) settle(approved map[schema.Digest][]*Decision) {
 	if len(s.Contested) > 0 {
 		return
 	}
-	for _, group := range approved {
+	for _, group := range approved { // one at most
 		s.InForce = group
 	}
-	sortByTime(s.InForce)
 }
 
 // sortByTime orders decisions for screens. What counts never depends on it.
 func sortByTime(list []*Decision) {
-	slices.SortFunc(list, func(a, b *Decision) int {
-		if a.Record.Path < b.Record.Path {
-			return -1
-		}
-		if a.Record.Path > b.Record.Path {
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(list, func(a, b *Decision) int { return strings.Compare(a.Record.Path, b.Record.Path) })
 }
 
-// quorum parts approvals in those that enough persons gave and those that wait for more. An adoption needs no second person.
-func quorum(l *Ledger, decisions []*Decision, needed int) (full, pending []*Decision) {
-	behind := newAncestry(l, decisions)
-	type group struct {
-		digest schema.Digest
-		behind string
-	}
-	groups := map[group][]*Decision{}
+// quorum parts approvals in those that enough persons gave and those that wait for more. Each was made under a policy of its
+// own: a number of persons is reached where so many of those who ask for no more agree.
+func quorum(all *ancestry, decisions []*Decision) (full map[*Decision]bool, pending []*Decision) {
+	groups := map[string][]*Decision{}
 	for _, d := range decisions {
-		if d.rejects() {
+		if !d.rejects() {
+			key := all.group(d.Digest(), all.sees(d.Record))
+			groups[key] = append(groups[key], d)
+		}
+	}
+	full = map[*Decision]bool{}
+	for _, members := range groups {
+		if !slices.ContainsFunc(members, func(d *Decision) bool { return persons(members, d.need) >= d.need }) {
 			continue
 		}
-		key := group{digest: d.Digest()}
-		for _, p := range behind.of(d.Record) {
-			key.behind += string(p.Record.Digest)
-		}
-		groups[key] = append(groups[key], d)
-	}
-	for _, members := range groups {
-		persons := map[string]bool{}
-		enough := false
 		for _, d := range members {
-			persons[d.Person] = true
-			enough = enough || d.adopts()
-		}
-		if enough || len(persons) >= needed {
-			full = append(full, members...)
-		} else {
-			pending = append(pending, members...)
+			full[d] = true
 		}
 	}
-	slices.SortFunc(full, byDigest)
-	slices.SortFunc(pending, byDigest)
+	for _, d := range decisions {
+		if !d.rejects() && !full[d] {
+			pending = append(pending, d)
+		}
+	}
 	return full, pending
+}
+
+// persons counts who is behind the decisions that ask for no more than need persons.
+func persons(decisions []*Decision, need int) int {
+	who := map[string]bool{}
+	for _, d := range decisions {
+		if d.need <= need {
+			who[strings.ToLower(d.Person)] = true
+		}
+	}
+	return len(who)
 }

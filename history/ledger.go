@@ -2,6 +2,7 @@ package history
 
 import (
 	"fmt"
+	pathpkg "path"
 	"runtime"
 	"slices"
 	"strings"
@@ -14,6 +15,10 @@ import (
 type Ledger struct {
 	Records  []*schema.Record // by path, that is by time
 	byDigest map[schema.Digest]*schema.Record
+
+	once      sync.Once // for what follows
+	withdrawn map[schema.Digest]*schema.Record
+	edges     map[SubjectKey][]Edge
 }
 
 // ReadLedger reads the records of a snapshot, a few at a time. The error is about reading; what is wrong with a record is in its
@@ -21,7 +26,7 @@ type Ledger struct {
 func ReadLedger(src schema.Source) (*Ledger, error) {
 	var paths []string
 	for _, path := range src.Files() {
-		if schema.IsRecordPath(path) {
+		if schema.IsRecordPath(path) && !strings.HasPrefix(pathpkg.Base(path), ".") { // .gitkeep and its like are no records
 			paths = append(paths, path)
 		}
 	}
@@ -55,19 +60,26 @@ func ReadLedger(src schema.Source) (*Ledger, error) {
 	return NewLedger(records), nil
 }
 
-// NewLedger makes a ledger of records that were read already.
+// NewLedger makes a ledger of records that were read already, in any order. What it finds wrong with a record it adds to the
+// record's Problems.
 func NewLedger(records []*schema.Record) *Ledger {
+	records = slices.Clone(records)
+	slices.SortFunc(records, func(a, b *schema.Record) int { return strings.Compare(a.Path, b.Path) })
 	l := &Ledger{Records: records, byDigest: make(map[schema.Digest]*schema.Record, len(records))}
 	for _, r := range records {
-		if r.Body == nil {
-			continue
+		switch {
+		case r.Body == nil && len(r.Problems) == 0:
+			r.Problems = append(r.Problems, schema.Problem{Rule: schema.RuleMisplacedFile, Message: "the file is no record; only records belong below records/",
+				Help: "Move it out of there."})
+		case r.Body == nil:
+		case r.Path != r.WantPath():
+			if !slices.ContainsFunc(r.Problems, func(p schema.Problem) bool { return p.Rule == RuleRecordAltered }) {
+				r.Problems = append(r.Problems, schema.Problem{Rule: RuleRecordAltered, Message: "the name of the record does not fit its content; its content asks for " + r.WantPath(),
+					Help: "Somebody edited or renamed it. The version that was saved: git log -- " + r.Path})
+			}
+		default:
+			l.byDigest[r.Digest] = r
 		}
-		if r.Path != r.WantPath() {
-			r.Problems = append(r.Problems, schema.Problem{Rule: RuleRecordAltered, Message: "the name of the record does not fit its content; its content asks for " + r.WantPath(),
-				Help: "Somebody edited or renamed it. The version that was saved: git log -- " + r.Path})
-			continue
-		}
-		l.byDigest[r.Digest] = r
 	}
 	return l
 }

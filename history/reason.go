@@ -1,6 +1,8 @@
 package history
 
 import (
+	"slices"
+
 	"fettle/schema"
 )
 
@@ -13,49 +15,41 @@ type Edge struct {
 
 // Edges returns what reasons say of one subject, in order of time. Withdrawn reasons are left out.
 func (l *Ledger) Edges(kind, id string) []Edge {
-	withdrawn := l.Withdrawn()
-	var edges []Edge
-	for _, r := range Bodies[*schema.Reason](l) {
-		if withdrawn[r.Record.Digest] != nil {
-			continue
-		}
-		for _, c := range r.Body.Changes.V {
-			if c.ID.V == id && c.Kind.Or(schema.SubjectCondition) == kind {
-				edges = append(edges, Edge{schema.Digest(c.From.V), schema.Digest(c.To.V), r.Record, r.Body})
+	l.index()
+	return slices.Clone(l.edges[SubjectKey{kind, id}])
+}
+
+// index works out, once, what was taken back and what reasons say of each subject.
+func (l *Ledger) index() {
+	l.once.Do(func() {
+		l.withdrawn = l.findWithdrawn()
+		l.edges = map[SubjectKey][]Edge{}
+		for _, r := range Bodies[*schema.Reason](l) {
+			if l.withdrawn[r.Record.Digest] != nil {
+				continue
+			}
+			for _, c := range r.Body.Changes.V {
+				key := SubjectKey{c.Kind.Or(schema.SubjectCondition), c.ID.V}
+				l.edges[key] = append(l.edges[key], Edge{schema.Digest(c.From.V), schema.Digest(c.To.V), r.Record, r.Body})
 			}
 		}
-	}
-	return edges
+	})
 }
 
-// Withdrawn returns the records that were taken back, each with the withdrawal. Whether a signed record was taken back by
-// somebody who may is judged by [Ledger.Judge]; here an unsigned withdrawal reaches unsigned records only.
-func (l *Ledger) Withdrawn() map[schema.Digest]*schema.Record {
-	out := map[schema.Digest]*schema.Record{}
-	for _, w := range Bodies[*schema.Withdrawal](l) {
-		target := l.Get(schema.Digest(w.Body.Record.V))
-		if target != nil && target.Kind != schema.KindWithdrawal && !target.Signature.Set() {
-			out[target.Digest] = w.Record
-		}
-	}
-	return out
-}
-
-// Path returns the edges on all ways from any of the starts to the end, or nil where no way leads there. A recipe that did not
+// Path returns the edges on all ways from any of the starts to the end, or nil where no way leads there. A way ends where it
+// first comes to its end and never returns to a start, so what was tried and put back again is not on it. A recipe that did not
 // change (a start that is the end) has the empty, non-nil path.
 func Path(edges []Edge, starts []schema.Digest, end schema.Digest) []Edge {
+	if slices.Contains(starts, end) {
+		return []Edge{}
+	}
+	edges = slices.DeleteFunc(slices.Clone(edges), func(e Edge) bool { return e.From == end || e.From == e.To || slices.Contains(starts, e.To) })
 	forward := reach(edges, starts, false)
 	if !forward[end] {
 		return nil
 	}
 	backward := reach(edges, []schema.Digest{end}, true)
-	path := []Edge{}
-	for _, e := range edges {
-		if forward[e.From] && backward[e.To] && e.From != e.To {
-			path = append(path, e)
-		}
-	}
-	return path
+	return slices.DeleteFunc(edges, func(e Edge) bool { return !forward[e.From] || !backward[e.To] })
 }
 
 // reach returns every recipe that edges lead to from the starts, or against their direction.
@@ -88,12 +82,11 @@ func (l *Ledger) Reasoned(kind, id string, starts []schema.Digest, end schema.Di
 	if path == nil {
 		return nil, false
 	}
-	left := false
-	fresh := false
-	for _, e := range edges {
-		known := before != nil && before.Get(e.Record.Digest) != nil
-		left = left || known && e.From == end
-		fresh = fresh || !known && e.To == end
+	if before == nil || len(path) == 0 {
+		return path, true
 	}
-	return path, fresh || !left || before == nil
+	known := func(e Edge) bool { return before.Get(e.Record.Digest) != nil }
+	left := slices.ContainsFunc(edges, func(e Edge) bool { return e.From == end && e.To != end && known(e) })
+	fresh := slices.ContainsFunc(path, func(e Edge) bool { return e.To == end && !known(e) })
+	return path, fresh || !left
 }

@@ -12,8 +12,8 @@ type Status string
 // The statuses of a condition.
 const (
 	Approved   Status = "approved"
-	Changed    Status = "changed"    // another recipe is in force
-	New        Status = "new"        // nothing was ever approved
+	Changed    Status = "changed"    // another recipe is in force, or was until it was rejected
+	New        Status = "new"        // nothing was ever approved, or its removal was
 	Removed    Status = "removed"    // a recipe is in force and the condition is gone
 	Rejected   Status = "rejected"   // this very recipe was rejected
 	Stale      Status = "stale"      // approved, and a value of the machine changed since
@@ -45,7 +45,7 @@ func (p Position) Base() (*schema.Values, *Decision) {
 	if d == nil && p.State != nil {
 		for _, group := range p.State.once {
 			for _, c := range group {
-				if c.Digest() != p.Digest && (d == nil || c.Record.Path > d.Record.Path) {
+				if c.Digest() != p.Digest && c.Digest() != "" && (d == nil || c.Record.Path > d.Record.Path) {
 					d = c
 				}
 			}
@@ -94,7 +94,7 @@ func (s *State) status(now schema.Digest) Status {
 		return Rejected
 	case s.Once(now) != nil:
 		return Superseded
-	case any && inForce != "":
+	case any && inForce != "", !any && s != nil && len(s.once) > 0:
 		return Changed
 	}
 	return New
@@ -146,19 +146,23 @@ func (s *Standing) Positions(lib *schema.Library) []Position {
 	return out
 }
 
-// Others returns where roster, people, settings and machines stand, those that are not approved as they are.
+// Others returns where roster, people, settings and machines stand, those that are not approved as they are, ordered by kind and
+// name.
 func (s *Standing) Others(lib *schema.Library) []Position {
 	var out []Position
 	present := map[SubjectKey]bool{}
-	for _, subject := range CurrentSubjects(lib) {
-		if subject.Kind.V == schema.SubjectCondition {
-			continue
-		}
+	for _, subject := range otherSubjects(lib) {
 		key := SubjectKey{subject.Kind.V, subject.ID.V}
 		present[key] = true
 		p := Position{Kind: key.Kind, Name: key.ID, Digest: schema.Digest(subject.Digest.V), State: s.states[key]}
 		if p.Status = p.State.status(p.Digest); p.Status != Approved {
 			out = append(out, p)
+		}
+	}
+	for kind, data := range map[string][]byte{schema.SubjectRoster: lib.Roster, schema.SubjectPeople: lib.People} {
+		if key := (SubjectKey{kind, kind}); data != nil && !present[key] { // it cannot be read, so it is not what was approved
+			present[key] = true
+			out = append(out, Position{Kind: kind, Name: kind, Status: Changed, State: s.states[key]})
 		}
 	}
 	for key, state := range s.states {
@@ -167,10 +171,7 @@ func (s *Standing) Others(lib *schema.Library) []Position {
 		}
 	}
 	slices.SortFunc(out, func(a, b Position) int {
-		if a.Kind+a.Name < b.Kind+b.Name {
-			return -1
-		}
-		return 1
+		return SubjectKey{a.Kind, a.Name}.compare(SubjectKey{b.Kind, b.Name})
 	})
 	return out
 }

@@ -14,13 +14,16 @@ func checkSubject(s *schema.Subject) string {
 		if s.Values.Set() {
 			return fmt.Sprintf("%s is decided as removed and yet carries values", s.ID.V)
 		}
+		if s.Kind.V == schema.SubjectRoster || s.Kind.V == schema.SubjectSettings {
+			return "the " + s.Kind.V + " cannot be removed"
+		}
 		return ""
 	}
 	if !s.Values.Set() {
 		return fmt.Sprintf("the values of %s are missing", s.ID.V)
 	}
+	var id string
 	var got schema.Digest
-	id := s.ID.V
 	switch s.Kind.V {
 	case schema.SubjectCondition:
 		var v schema.Values
@@ -61,6 +64,9 @@ func checkSubject(s *schema.Subject) string {
 }
 
 func rosterLines(s *schema.Subject) (lines []string, problem string) {
+	if s.Values.V == nil || s.Values.V.Kind != schema.Array {
+		return nil, "the lines of the " + s.Kind.V + " are missing"
+	}
 	for _, kid := range s.Values.V.Kids {
 		if kid.Kind != schema.String {
 			return nil, "the lines of the " + s.Kind.V + " are not all text"
@@ -70,8 +76,8 @@ func rosterLines(s *schema.Subject) (lines []string, problem string) {
 	return lines, ""
 }
 
-// rosterOf reads the roster that a decision keeps.
-func rosterOf(s *schema.Subject) (*signature.Roster, string) {
+// readRoster reads the roster that a decision keeps.
+func readRoster(s *schema.Subject) (*signature.Roster, string) {
 	lines, problem := rosterLines(s)
 	if problem != "" {
 		return nil, problem
@@ -121,6 +127,15 @@ func RosterSubject(kind string, roster *signature.Roster) schema.Subject {
 // CurrentSubjects returns everything of a library that can be decided on, in a fixed order: roster, people, settings, machines,
 // conditions. Files that cannot be read are left out.
 func CurrentSubjects(lib *schema.Library) []schema.Subject {
+	out := otherSubjects(lib)
+	for _, r := range lib.Recipes {
+		out = append(out, ConditionSubject(lib, r))
+	}
+	return out
+}
+
+// otherSubjects returns what is no condition.
+func otherSubjects(lib *schema.Library) []schema.Subject {
 	var out []schema.Subject
 	add := func(kind string, data []byte) {
 		if data == nil {
@@ -137,9 +152,6 @@ func CurrentSubjects(lib *schema.Library) []schema.Subject {
 	}
 	for _, name := range lib.MachineNames() {
 		out = append(out, MachineSubject(lib.Machine(name)))
-	}
-	for _, r := range lib.Recipes {
-		out = append(out, ConditionSubject(lib, r))
 	}
 	return out
 }

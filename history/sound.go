@@ -1,0 +1,102 @@
+package history
+
+import (
+	"fmt"
+	"runtime"
+	"sync"
+
+	"golang.org/x/crypto/ssh"
+
+	"fettle/history/signature"
+	"fettle/schema"
+)
+
+// checkSignatures checks what every signed record says of itself: that its signature is over its content, that its values fit
+// their digests, that it belongs to this library. Whose key it is comes later.
+func (s *Standing) checkSignatures(library string) {
+	type verdict struct {
+		key ssh.PublicKey
+		why string
+	}
+	var signed []*schema.Record
+	for _, r := range s.Ledger.Records {
+		if Sound(r) && (r.Signature.Set() || mustBeSigned(r)) {
+			signed = append(signed, r)
+		}
+	}
+	verdicts := make([]verdict, len(signed))
+	var wait sync.WaitGroup
+	next := make(chan int)
+	for range min(runtime.GOMAXPROCS(0), len(signed)) {
+		wait.Go(func() {
+			for i := range next {
+				key, why := checkRecord(signed[i], library)
+				verdicts[i] = verdict{key, why}
+			}
+		})
+	}
+	for i := range signed {
+		next <- i
+	}
+	close(next)
+	wait.Wait()
+	for i, r := range signed {
+		if verdicts[i].why != "" {
+			s.refuse(r, verdicts[i].why)
+			continue
+		}
+		s.keys[r.Digest] = verdicts[i].key
+	}
+}
+
+func mustBeSigned(r *schema.Record) bool {
+	switch r.Body.(type) {
+	case *schema.Decision, *schema.Waiver:
+		return true
+	}
+	return false
+}
+
+func checkRecord(r *schema.Record, library string) (ssh.PublicKey, string) {
+	if library != "" && r.Library.V != library {
+		return nil, "it is of another library"
+	}
+	if d, ok := r.Body.(*schema.Decision); ok {
+		decided := map[SubjectKey]bool{}
+		for i := range d.Subjects.V {
+			subject := &d.Subjects.V[i]
+			if why := checkSubject(subject); why != "" {
+				return nil, why
+			}
+			key := SubjectKey{subject.Kind.V, subject.ID.V}
+			if decided[key] {
+				return nil, fmt.Sprintf("it decides on %s twice", subject.ID.V)
+			}
+			decided[key] = true
+		}
+	}
+	if !r.Signature.Set() {
+		return nil, "it is not signed"
+	}
+	key, err := signature.Check(r.Message, r.Signature.V)
+	if err != nil {
+		return nil, err.Error()
+	}
+	return key, ""
+}
+
+// signer returns the person of a roster who signed r, or why there is none.
+func (s *Standing) signer(r *schema.Record, roster *signature.Roster) (person, why string) {
+	key := s.keys[r.Digest]
+	if key == nil {
+		return "", "it is not signed"
+	}
+	person, err := roster.Find(key, r.Time())
+	if err != nil {
+		return "", err.Error()
+	}
+	if !samePerson(person, r.By.V) {
+		return "", fmt.Sprintf("it says it is by %s and is signed by %s", r.By.V, person)
+	}
+	return person, ""
+}
