@@ -1,0 +1,167 @@
+package audit
+
+import (
+	"slices"
+
+	"fettle/history"
+	"fettle/schema"
+)
+
+// A fieldChange is a value that a commit made: one that none of the commits it builds upon has.
+type fieldChange struct {
+	id       schema.ID
+	path     string
+	from, to schema.Field
+	others   []schema.Field // what the other sides of a merge had
+	before   *schema.Values // the whole recipe in the first of the commits before, nil where it was not there
+	after    *schema.Values
+	befores  []*schema.Values // one for each commit before
+}
+
+// changes returns what a commit made of the fields of conditions, by id and then in the order of the format.
+func (w *walker) changes(c *commit) ([]fieldChange, error) {
+	if c.entry == nil {
+		return nil, nil
+	}
+	ids, err := w.touched(c, 0)
+	if err != nil {
+		return nil, err
+	}
+	for i := 1; i < len(c.parents) && len(ids) > 0; i++ {
+		more, err := w.touched(c, i)
+		if err != nil {
+			return nil, err
+		}
+		for id := range ids { // equal to one side of a merge: told where that side made it
+			if !more[id] {
+				delete(ids, id)
+			}
+		}
+	}
+	sorted := make([]schema.ID, 0, len(ids))
+	for id := range ids {
+		sorted = append(sorted, id)
+	}
+	slices.SortFunc(sorted, schema.ID.Compare)
+	var out []fieldChange
+	for _, id := range sorted {
+		changes, err := w.compare(c, id)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, changes...)
+	}
+	return out, nil
+}
+
+// touched returns the conditions that may differ between a commit and one before it.
+func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
+	before, ids := c.before(parent), map[schema.ID]bool{}
+	var blobs []string
+	if len(c.parents) < 2 {
+		for _, change := range w.relevant(c.entry.Changes[parent]) {
+			blobs = append(blobs, before.sets[change.Path], c.state.sets[change.Path])
+		}
+	} else { // git compares what cannot be read, too; what is held in its place may differ in another way
+		blobs = differing(before.sets, c.state.sets)
+	}
+	for _, blob := range blobs {
+		if blob == "" {
+			continue
+		}
+		s, err := w.set(blob)
+		if err != nil {
+			return nil, err
+		}
+		for _, id := range s.ids {
+			ids[id] = true
+		}
+	}
+	if before.settings != c.state.settings {
+		if err := w.mixed(before, c.state, ids); err != nil {
+			return nil, err
+		}
+	}
+	for id := range ids {
+		a, err := w.find(before, id)
+		if err != nil {
+			return nil, err
+		}
+		b, err := w.find(c.state, id)
+		if err != nil {
+			return nil, err
+		}
+		if a == nil && b == nil || a != nil && b != nil && a.same(b) && before.settings == c.state.settings {
+			delete(ids, id)
+		}
+	}
+	return ids, nil
+}
+
+// differing returns the versions of sets that only one of two states holds at a path.
+func differing(a, b map[string]string) []string {
+	var out []string
+	for path, blob := range a {
+		if b[path] != blob {
+			out = append(out, blob, b[path])
+		}
+	}
+	for path, blob := range b {
+		if a[path] == "" {
+			out = append(out, blob)
+		}
+	}
+	return out
+}
+
+// mixed adds the conditions whose gas is mixed by either version of the settings.
+func (w *walker) mixed(before, after *state, ids map[schema.ID]bool) error {
+	gases := map[string]bool{}
+	for _, s := range []*state{before, after} {
+		if s.settings == "" {
+			continue
+		}
+		m, err := w.gases(s.settings)
+		if err != nil {
+			return err
+		}
+		for _, row := range *m {
+			gases[row.Name] = true
+		}
+	}
+	for id := range w.paths {
+		if gases[id.Gas] {
+			ids[id] = true
+		}
+	}
+	return nil
+}
+
+// compare returns the fields of one condition that are not as in any of the commits before.
+func (w *walker) compare(c *commit, id schema.ID) ([]fieldChange, error) {
+	after, err := w.values(c.state, id)
+	if err != nil {
+		return nil, err
+	}
+	befores := make([]*schema.Values, max(1, len(c.parents)))
+	for i := range befores {
+		if befores[i], err = w.values(c.before(i), id); err != nil {
+			return nil, err
+		}
+	}
+	var out []fieldChange
+	for _, f := range history.CompareValues(befores[0], after) {
+		out = append(out, fieldChange{id: id, path: f.Path, from: f.From, to: f.To, before: befores[0], after: after, befores: befores})
+	}
+	for _, other := range befores[1:] {
+		differs := map[string]schema.Field{}
+		for _, f := range history.CompareValues(other, after) {
+			differs[f.Path] = f.From
+		}
+		out = slices.DeleteFunc(out, func(f fieldChange) bool { _, ok := differs[f.path]; return !ok })
+		for i := range out {
+			out[i].others = append(out[i].others, differs[out[i].path])
+		}
+	}
+	return out, nil
+}
