@@ -23,7 +23,7 @@ func newAncestry(l *Ledger, decisions []*Decision) *ancestry {
 	return a
 }
 
-// of returns the nearest decisions of the set behind a record, ordered by digest.
+// of returns the nearest decisions of the set behind a record, none of them behind another, ordered by digest.
 func (a *ancestry) of(r *schema.Record) []*Decision {
 	if known, ok := a.memo[r.Digest]; ok {
 		return known
@@ -42,9 +42,29 @@ func (a *ancestry) of(r *schema.Record) []*Decision {
 			}
 		}
 	}
+	if len(out) > 1 {
+		out = a.foremost(out)
+	}
 	slices.SortFunc(out, byDigest)
 	a.memo[r.Digest] = out
 	return out
+}
+
+// foremost leaves out what lies behind another one of the list: whoever names a decision and the one before it, or a settings
+// change that knew both, has not seen more than who names the later one.
+func (a *ancestry) foremost(list []*Decision) []*Decision {
+	behind := map[*Decision]bool{}
+	var queue []*Decision
+	for _, d := range list {
+		queue = append(queue, a.of(d.Record)...)
+	}
+	for ; len(queue) > 0; queue = queue[1:] {
+		if d := queue[0]; !behind[d] {
+			behind[d] = true
+			queue = append(queue, a.of(d.Record)...)
+		}
+	}
+	return slices.DeleteFunc(list, func(d *Decision) bool { return behind[d] })
 }
 
 // sees returns the decisions of the set that a record was made in sight of: the nearest approvals, and all rejections before them.
@@ -64,13 +84,26 @@ func (a *ancestry) through(list []*Decision) []*Decision {
 }
 
 // group names the approvals that add up with each other: of one content, in sight of the same approvals and of the same
-// rejections of that content. Rejections of something else, and what they rejected, do not come between them.
+// rejections of that content. Rejections of something else do not come between them, and what was rejected gives way to what it
+// had followed.
 func (a *ancestry) group(content schema.Digest, seen []*Decision) string {
+	var approvals []*Decision
 	var parts []string
-	for _, d := range seen {
-		if d.rejects() && d.Digest() == content || !d.rejects() && !a.rejected(d, seen) {
+	for i := 0; i < len(seen); i++ {
+		switch d := seen[i]; {
+		case d.rejects() && d.Digest() == content:
 			parts = append(parts, string(d.Record.Digest))
+		case d.rejects():
+		case a.rejected(d, seen):
+			for _, before := range a.sees(d.Record) {
+				seen = appendNew(seen, before)
+			}
+		default:
+			approvals = append(approvals, d)
 		}
+	}
+	for _, d := range a.foremost(approvals) {
+		parts = append(parts, string(d.Record.Digest))
 	}
 	slices.Sort(parts)
 	return string(content) + ":" + strings.Join(parts, ",")
@@ -78,12 +111,9 @@ func (a *ancestry) group(content schema.Digest, seen []*Decision) string {
 
 // rejected reports whether one of the rejections seen follows the approval and is of its content.
 func (a *ancestry) rejected(d *Decision, seen []*Decision) bool {
-	for _, r := range seen {
-		if r.rejects() && r.Digest() == d.Digest() && slices.Contains(a.sees(r.Record), d) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(seen, func(r *Decision) bool {
+		return r.rejects() && r.Digest() == d.Digest() && slices.Contains(a.sees(r.Record), d)
+	})
 }
 
 // speaking returns the approvals whose content binds while no single one is in force: those that contradict each other, and
