@@ -253,8 +253,12 @@ func byContent(list []*Decision) [][]*Decision {
 	return out
 }
 
-// vouch returns the person who signed a record, if every roster of a charter has them or keeps the record; else why not.
+// vouch returns the person who signed a record, if every roster of a charter has them or keeps the record; else why not. The
+// adoption needs nobody to keep it: whoever signed it may leave, and what was in use stays in force.
 func (s *Standing) vouch(c *charter, r *schema.Record) (person, why string) {
+	if r == s.Anchor {
+		return r.By.V, ""
+	}
 	for _, seat := range c.seats {
 		if seat.kept[r.Digest] && s.keys[r.Digest] != nil {
 			if person == "" {

@@ -90,8 +90,8 @@ func difference(a, b *schema.Recipe) (Difference, bool) {
 		d.ID = a.ID
 		d.Fields = CompareValues(a.Values(), nil)
 		return d, true
-	case a.Condition == b.Condition:
-		return d, false
+	case a.Condition == b.Condition && a.Set == b.Set && slices.Equal(a.Composition, b.Composition):
+		return d, false // read once for both snapshots
 	}
 	d.ID = a.ID
 	d.Fields = CompareValues(a.Values(), b.Values())

@@ -39,7 +39,7 @@ func (s *Standing) Follow(subjects []schema.Subject) []string {
 func (s *Standing) Keeps(next *signature.Roster) []string {
 	var out []string
 	for _, r := range s.Ledger.Records {
-		if !Sound(r) || r.Kind != schema.KindWithdrawal && !mustBeSigned(r) || !r.Signature.Set() || s.Refused[r.Digest] != "" || !s.Vouched(r) {
+		if !Sound(r) || r.Kind != schema.KindWithdrawal && !mustBeSigned(r) || r == s.Anchor || !r.Signature.Set() || s.Refused[r.Digest] != "" || !s.Vouched(r) {
 			continue
 		}
 		if _, err := next.Find(s.keys[r.Digest], r.Time()); err != nil {

@@ -38,12 +38,12 @@ func ReadLedger(src schema.Source) (*Ledger, error) {
 	for range min(runtime.GOMAXPROCS(0), len(paths)) {
 		wait.Go(func() {
 			for i := range work {
-				data, err := src.Read(paths[i])
+				r, err := schema.ReadRecordFrom(src, paths[i])
 				if err != nil {
 					errs[i] = fmt.Errorf("%s: %w", paths[i], err)
 					continue
 				}
-				records[i] = schema.ReadRecord(paths[i], data)
+				records[i] = r
 			}
 		})
 	}

@@ -118,6 +118,19 @@ func TestKeepingTakesAsManyPersonsAsTheRoster(t *testing.T) {
 	s.wantCond(s.judge(), "0.46 bar by Mara, 0.46 bar by Petra")
 }
 
+func TestAdopterMayLeave(t *testing.T) {
+	s, a := adopted(t, 2, "refuse", "Mara", "Jonas", "Petra")
+	s.approve("Jonas", s.roster("Jonas", "Petra"), follow(a))
+	s.approve("Petra", s.roster("Jonas", "Petra"), follow(a))
+	st := s.judge()
+	s.wantRoster(st, "Jonas+Petra by Jonas, Jonas+Petra by Petra")
+	s.wantSettings(st, "2 refuse by Mara")
+	s.wantCond(st, "0.40 bar by Mara")
+	if got := st.Keeps(roster("Jonas")); len(got) != 1 || got[0] == string(a.Digest) {
+		t.Errorf("a next roster keeps %v, and the adoption needs no keeping", got)
+	}
+}
+
 func TestKeyThatHadExpired(t *testing.T) {
 	s := newShop(t)
 	a := s.adopt("Mara", s.roster("Mara", `Jonas valid-before="20260801Z"`), s.settings(1, "allow"), s.cond("0.40 bar"))
