@@ -18,14 +18,8 @@ type Side struct {
 	Source schema.Source     // where it was read from, for the line of a problem in a record; may be nil
 }
 
-// Snapshot is what a Side is read from; the snapshots of history/git are such.
-type Snapshot interface {
-	schema.Source
-	Hash(path string) string
-}
-
-// ReadSide reads a snapshot.
-func ReadSide(snap Snapshot) (Side, error) {
+// ReadSide reads a snapshot; those of history/git are such. Sides of one case are read faster through one [schema.Known].
+func ReadSide(snap schema.Snapshot) (Side, error) {
 	lib, err := schema.ReadLibrary(snap)
 	if err != nil {
 		return Side{}, err
@@ -69,15 +63,15 @@ func Examine(c Case) Report {
 			r.Changes = append(r.Changes, c.change(d, r.Standing))
 		}
 	}
-	opts := lint.Options{Base: c.Before.Lib, Changes: r.Changes, Records: c.records(), InForce: InForce(r.Standing, c.Now.Lib),
+	changes := append(slices.Clip(r.Changes), c.ownApprovals(r.Standing)...)
+	opts := lint.Options{Base: c.Before.Lib, Changes: changes, Records: c.records(), InForce: InForce(r.Standing, c.Now.Lib),
 		Accepted: Accepted(r.Standing, c.Now.Ledger, c.At)}
 	if c.Everything {
 		opts.Accepted = nil
 	}
 	if !c.Full && readable(c.Before.Lib, c.Now.Lib) {
-		opts.Only = touchedFamilies(r.Differences, c.Before.Lib, c.Now.Lib)
+		opts.Only = touchedFamilies(opts.Changes, r.Differences, c.Before.Lib, c.Now.Lib)
 	}
-	opts.Changes = append(slices.Clip(opts.Changes), c.ownApprovals(r.Standing)...)
 	lib, severity := stricter(r.Standing, c.Now.Lib)
 	opts.Severity = severity
 	r.Result = lint.Run(lib, opts)
@@ -94,9 +88,12 @@ func libraryID(lib *schema.Library) string {
 
 // touchedFamilies restricts the verdict to the families that a change touches; all of them where a machine or the settings
 // changed, since those are judged through every condition.
-func touchedFamilies(differences []history.Difference, before, now *schema.Library) func(*schema.Recipe) bool {
+func touchedFamilies(changes []lint.Change, differences []history.Difference, before, now *schema.Library) func(*schema.Recipe) bool {
 	families := map[string]bool{}
 	machines := map[string]bool{}
+	for _, c := range changes {
+		families[c.ID.Family()] = true
+	}
 	for _, d := range differences {
 		families[d.ID.Family()] = true
 	}
@@ -140,7 +137,9 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 			starts = append(starts, "")
 		}
 	}
-	path, ok := c.Now.Ledger.Reasoned(schema.SubjectCondition, d.ID.String(), starts, to, c.Before.Ledger)
+	path, _ := c.Now.Ledger.Reasoned(schema.SubjectCondition, d.ID.String(), starts, to, c.Before.Ledger)
+	// A reason that was saved before explained a change before: made again, the change needs a new one.
+	ok := slices.ContainsFunc(path, func(e history.Edge) bool { return c.Before.Ledger.Get(e.Record.Digest) == nil })
 	if len(path) > 0 {
 		last := path[len(path)-1].Reason
 		change.Cause, change.RuledOut = last.Cause.V, last.RuledOut.V

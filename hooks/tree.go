@@ -4,28 +4,25 @@ import (
 	"fmt"
 	"maps"
 	"path"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
 
-	"fettle/history"
 	"fettle/history/git"
 	"fettle/schema"
 )
 
-// A store reads contents from the repository, none of them twice, and reads a record once however many snapshots hold it: what a
+// A store reads contents from the repository, none of them twice, and parses a file once however many snapshots hold it: what a
 // commit will hold and what it follows are nearly the same, and all records of both are needed.
 type store struct {
 	repo    *git.Repo
 	content map[string][]byte                 // by id
-	records map[[2]string]*schema.Record      // by path and id
+	known   *schema.Known                     // files and records that were read, by path and id
 	sides   map[string]map[string]Side        // by commit and root
 	listed  map[string]map[string][]git.Entry // by commit and root
 }
 
 func newStore(repo *git.Repo) *store {
-	return &store{repo: repo, content: map[string][]byte{}, records: map[[2]string]*schema.Record{}, sides: map[string]map[string]Side{},
+	return &store{repo: repo, content: map[string][]byte{}, known: schema.NewKnown(), sides: map[string]map[string]Side{},
 		listed: map[string]map[string][]git.Entry{}}
 }
 
@@ -167,58 +164,15 @@ func (s *store) fill(trees ...*tree) error {
 	})
 }
 
-// sides reads trees whose contents are at hand.
+// sidesOf reads trees whose contents are at hand.
 func (s *store) sidesOf(trees ...*tree) ([]Side, error) {
-	s.parse(trees)
 	out := make([]Side, len(trees))
 	for i, t := range trees {
-		lib, err := schema.ReadLibrary(t)
-		if err != nil {
+		var err error
+		if out[i], err = ReadSide(s.known.Of(t)); err != nil {
 			return nil, err
 		}
-		hashes := map[string]string{}
-		var records []*schema.Record
-		for _, p := range t.Files() {
-			if schema.IsRecordPath(p) {
-				hashes[p] = t.ids[p]
-				own := *s.records[[2]string{p, t.ids[p]}] // a ledger adds to the problems of its records
-				own.Problems = slices.Clip(own.Problems)
-				records = append(records, &own)
-			}
-		}
-		out[i] = Side{lib, history.NewLedger(records), hashes, t}
+		out[i].Source = t
 	}
 	return out, nil
-}
-
-// parse reads the records of trees, a few at a time.
-func (s *store) parse(trees []*tree) {
-	var keys [][2]string
-	for _, t := range trees {
-		for p, id := range t.ids {
-			key := [2]string{p, id}
-			if _, ok := s.records[key]; !ok && schema.IsRecordPath(p) {
-				s.records[key] = nil
-				keys = append(keys, key)
-			}
-		}
-	}
-	read := make([]*schema.Record, len(keys))
-	var wait sync.WaitGroup
-	work := make(chan int, len(keys))
-	for i := range keys {
-		work <- i
-	}
-	close(work)
-	for range min(runtime.GOMAXPROCS(0), len(keys)) {
-		wait.Go(func() {
-			for i := range work {
-				read[i] = schema.ReadRecord(keys[i][0], s.content[keys[i][1]])
-			}
-		})
-	}
-	wait.Wait()
-	for i, key := range keys {
-		s.records[key] = read[i]
-	}
 }

@@ -119,12 +119,12 @@ func (lib *Library) read(src Source, paths []string) error {
 	for range min(runtime.GOMAXPROCS(0), len(paths)) {
 		wait.Go(func() {
 			for i := range work {
-				data, err := src.Read(paths[i])
+				f, err := readFrom(src, paths[i])
 				if err != nil {
 					errs[i] = fmt.Errorf("%s: %w", paths[i], err)
 					continue
 				}
-				lib.Files[i] = ReadFile(paths[i], data)
+				lib.Files[i] = f
 			}
 		})
 	}
