@@ -66,8 +66,9 @@ type Entry struct {
 	ApprovedBy    []string // whose decision put the resulting recipe in force
 	ApprovedLater []string // where nobody did: whose decision put a later recipe in force that still has this value
 
-	Record *schema.Record // what it came from, or the record that was altered or removed
-	pos    int            // of the commit, in the order of history
+	Record *schema.Record  // what it came from, or the record that was altered or removed
+	pos    int             // of the commit, in the order of history
+	starts []schema.Digest // the recipes of all commits before
 }
 
 // A Why is what a reason says of a change.

@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"path"
 	"slices"
 	"strings"
 	"time"
@@ -16,45 +17,52 @@ func (w *walker) records(c *commit) error {
 	if c.entry == nil {
 		return nil
 	}
-	fresh := map[string]int{} // path → sides of the merge that did not have it
-	told := map[string]bool{}
+	fresh := map[string]int{} // file → sides of the merge that did not have it
+	blob, told := map[string]string{}, map[string]bool{}
 	for _, changes := range c.entry.Changes {
 		for _, change := range changes {
-			path := strings.TrimPrefix(change.Path, w.root)
+			file := strings.TrimPrefix(change.Path, w.root)
 			switch {
-			case !schema.IsRecordPath(path) || change.OldHash == change.NewHash && change.OldMode == change.NewMode:
+			case !isRecord(file) || change.OldHash == change.NewHash && change.OldMode == change.NewMode:
 			case change.OldHash == "":
-				fresh[path]++
+				fresh[file]++
+				blob[file] = change.NewHash
 			case change.NewHash == change.OldHash && regular(change.NewMode): // only the right to run it
-			case !told[path]:
-				told[path] = true
-				if err := w.tell(c, path, change); err != nil {
+			case w.trail.first[file] == change.NewHash && regular(change.NewMode): // it is back as it was; told where it was altered
+			case !told[file]:
+				told[file] = true
+				if err := w.tell(c, file, change); err != nil {
 					return err
 				}
 			}
 		}
 	}
-	for path, n := range fresh {
-		if _, known := w.trail.brought[path]; !known && n == len(c.entry.Changes) {
-			w.trail.brought[path] = c
+	for file, n := range fresh {
+		if _, known := w.trail.brought[file]; !known && n == len(c.entry.Changes) {
+			w.trail.brought[file], w.trail.first[file] = c, blob[file]
 		}
 	}
 	return nil
 }
 
+// isRecord leaves out files such as .gitkeep, as every reader of records does.
+func isRecord(file string) bool {
+	return schema.IsRecordPath(file) && !strings.HasPrefix(path.Base(file), ".")
+}
+
 // tell makes the entry of a record that is not what it was.
-func (w *walker) tell(c *commit, path string, change git.Change) error {
+func (w *walker) tell(c *commit, file string, change git.Change) error {
 	e := w.trail.entry(c, RecordAltered)
 	if change.NewHash == "" {
 		e.Kind = RecordRemoved
 	}
-	e.Path = path
+	e.Path = file
 	if regular(change.OldMode) {
 		data, err := w.repo.Blob(change.OldHash)
 		if err != nil {
 			return err
 		}
-		e.Record = schema.ReadRecord(path, data)
+		e.Record = schema.ReadRecord(file, data)
 	}
 	w.trail.add(c, e)
 	return nil

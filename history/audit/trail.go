@@ -30,6 +30,7 @@ type Trail struct {
 	commits  []*commit
 	persons  persons
 	brought  map[string]*commit         // path of a record → the commit that brought it
+	first    map[string]string          // path of a record → the content it was saved with
 	byCommit map[*commit][]int          // entries that commits made
 	decided  map[string][]schema.Digest // condition → every recipe of it that somebody decided on
 	approved map[string][]*approval     // condition → what was ever in force, made when first asked for
@@ -47,7 +48,7 @@ func Fields(repo *git.Repo, root string, o Options, f Filter) ([]Entry, error) {
 
 // Read reads the whole trail of a library that stands in the directory root from the top of the work tree.
 func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
-	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, byCommit: map[*commit][]int{}}
+	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, byCommit: map[*commit][]int{}}
 	rev := o.Rev
 	if rev == "" {
 		rev = "HEAD"
@@ -146,6 +147,9 @@ func (w *walker) visit(c *commit) error {
 		e.ID, e.Subject, e.Field, e.From, e.To, e.Others = f.id.String(), schema.SubjectCondition, f.path, f.from, f.to, f.others
 		e.Note = (f.from.Path == "" || f.from.Note) && (f.to.Path == "" || f.to.Note)
 		e.FromDigest, e.ToDigest = digest(f.before), digest(f.after)
+		for _, v := range f.befores {
+			e.starts = append(e.starts, digest(v))
+		}
 		t.add(c, e)
 	}
 	for _, change := range unreadable {

@@ -18,7 +18,6 @@ type approval struct {
 
 // explain fills in why each change was made and who approved what it led to.
 func (t *Trail) explain() {
-	edges := t.edges()
 	t.approved, t.decided = map[string][]*approval{}, map[string][]schema.Digest{}
 	for _, d := range history.Bodies[*schema.Decision](t.Ledger) {
 		for _, s := range d.Body.Subjects.V {
@@ -34,7 +33,7 @@ func (t *Trail) explain() {
 			continue
 		}
 		if e.Kind != Dropped { // a merge takes what was explained where it was made
-			e.Why = t.why(edges[e.ID], e)
+			e.Why = t.why(e)
 		}
 		key := [2]string{e.ID, e.Field}
 		until, again := next[key]
@@ -48,26 +47,10 @@ func (t *Trail) explain() {
 	}
 }
 
-// edges returns what reasons say, by condition. Withdrawn reasons are left out.
-func (t *Trail) edges() map[string][]history.Edge {
-	withdrawn := t.Ledger.Withdrawn()
-	out := map[string][]history.Edge{}
-	for _, r := range history.Bodies[*schema.Reason](t.Ledger) {
-		if withdrawn[r.Record.Digest] != nil {
-			continue
-		}
-		for _, c := range r.Body.Changes.V {
-			if c.Kind.Or(schema.SubjectCondition) == schema.SubjectCondition {
-				out[c.ID.V] = append(out[c.ID.V], history.Edge{From: schema.Digest(c.From.V), To: schema.Digest(c.To.V), Record: r.Record, Reason: r.Body})
-			}
-		}
-	}
-	return out
-}
-
 // why returns the reasons of a change: those saved with it, else one for exactly this step, else those that lead from the old
 // recipe to the new one by several steps, else those saved with it that lead to the new recipe from elsewhere.
-func (t *Trail) why(edges []history.Edge, e *Entry) []Why {
+func (t *Trail) why(e *Entry) []Why {
+	edges := t.Ledger.Edges(schema.SubjectCondition, e.ID)
 	var exact, with []history.Edge
 	for _, edge := range edges {
 		saved := t.brought[edge.Record.Path]

@@ -1,0 +1,212 @@
+package audit
+
+import (
+	"fmt"
+	"slices"
+
+	"fettle/history"
+	"fettle/schema"
+)
+
+// looseEnds are the records that a record names and that are not here.
+func (t *Trail) looseEnds(r *schema.Record) []Finding {
+	var out []Finding
+	need := func(level Level, what string, digests []string) {
+		for _, d := range digests {
+			if t.Ledger.Get(schema.Digest(d)) != nil {
+				continue
+			}
+			f := t.finding(level, RuleLoose, r)
+			f.Message = fmt.Sprintf("%s %s, which is not among the records", what, schema.Digest(d).Short())
+			f.Help = "Fetch what others shared: it may be there. Else it was never saved, or is on a branch that was not merged."
+			out = append(out, f)
+		}
+	}
+	need(Broken, "it follows", r.Follows.V)
+	switch b := r.Body.(type) {
+	case *schema.Reason:
+		need(Unproven, "it rests on trial", b.Trials.V)
+	case *schema.Decision:
+		need(Unproven, "it rests on trial", b.Trials.V)
+		need(Unproven, "it keeps decision", b.Keeps.V)
+	case *schema.Withdrawal:
+		need(Unproven, "it takes back", []string{b.Record.V})
+	}
+	return out
+}
+
+// checkEntries takes from the timeline what speaks against the trail: records altered or removed, files that could not be read,
+// clocks that contradict.
+func (t *Trail) checkEntries(r *Report) {
+	odd := map[string]bool{}
+	for i := range t.Entries {
+		e := &t.Entries[i]
+		f := Finding{Level: Broken, Path: e.Path, Commit: e.Commit, By: e.By, At: e.At}
+		switch e.Kind {
+		case RecordAltered:
+			f.Rule, f.Message = history.RuleRecordAltered, "it was saved and then altered"+t.what(e)
+		case RecordRemoved:
+			f.Rule, f.Message = history.RuleRecordRemoved, "it was saved and then removed"+t.what(e)
+		case Unreadable:
+			f.Level, f.Rule, f.Message = Unproven, RuleGap, "it could not be read as it was saved here; what it should have held is not known"
+		}
+		if f.Rule == history.RuleRecordAltered || f.Rule == history.RuleRecordRemoved {
+			if slices.ContainsFunc(t.Ledger.Records, func(have *schema.Record) bool {
+				return have.Path == e.Path && e.Record != nil && have.Digest == e.Record.Digest && history.Sound(have)
+			}) {
+				f.Message += "; it is back as it was"
+			} else {
+				f.Help = "Bring it back as it was: git checkout " + short(e.Commit) + "~1 -- " + e.Path + ", then fettle save. Mistakes are taken back with fettle withdraw."
+			}
+		}
+		if f.Rule != "" {
+			r.Findings = append(r.Findings, f)
+		}
+		if key := e.Commit + e.Clock; e.Clock != "" && !odd[key] {
+			odd[key] = true
+			f.Level, f.Rule, f.Message, f.Help = Unproven, RuleClock, e.Clock, "The order here does not come from clocks. Set the clock of that computer."
+			r.Findings = append(r.Findings, f)
+		}
+	}
+	if t.Shallow {
+		f := Finding{Level: Unproven, Rule: RuleShallow, Message: "this clone does not have the older history; what came before it cannot be checked",
+			Help: "git fetch --unshallow"}
+		if len(t.Edges) > 0 {
+			f.Commit = t.Edges[0]
+		}
+		r.Findings = append(r.Findings, f)
+	}
+}
+
+// what says what a record was that is not what it was.
+func (t *Trail) what(e *Entry) string {
+	if e.Record == nil || e.Record.Common == nil {
+		return ""
+	}
+	return fmt.Sprintf(" (%s by %s)", e.Record.Kind, e.Record.By.V)
+}
+
+func short(commit string) string { return commit[:min(len(commit), 12)] }
+
+// checkAnchor says what decisions are chained from.
+func (t *Trail) checkAnchor(r *Report) {
+	s := t.Standing
+	if s.Trouble != "" {
+		r.Findings = append(r.Findings, Finding{Level: Broken, Rule: RuleNoAnchor, Message: s.Trouble})
+	}
+	switch {
+	case s.Anchor == nil && s.Trouble == "":
+		r.Findings = append(r.Findings, Finding{Level: Unproven, Rule: RuleNoAnchor, Message: "nothing is adopted, so no decision counts and nothing is in force",
+			Help: "When the conditions are as the shop cuts: fettle adopt --because \"...\""})
+	case s.Anchor != nil && !r.Pinned:
+		r.Findings = append(r.Findings, Finding{Level: Unproven, Rule: RuleTrust, Path: s.Anchor.Path,
+			Message: "that this adoption is the shop's own is taken on trust: it is the only one here",
+			Help:    "Compare its digest with the lead's copy, and pin it: git config fettle.anchor " + string(s.Anchor.Digest)})
+	}
+}
+
+// A step is one change of one recipe by one commit: the first of its entries.
+type step struct{ *Entry }
+
+// checkReasons looks for a reason of every change of a recipe since the adoption. One that has none of its own is no gap in
+// the trail where the way on from it is explained, or where somebody approved what it led to: the trail then says so much.
+func (t *Trail) checkReasons(r *Report) {
+	if t.Standing.Anchor == nil {
+		return
+	}
+	steps := t.stepsSince(t.brought[t.Standing.Anchor.Path])
+	level := Broken
+	if !t.Standing.Policy(t.Library.Policy()).ReasonRequired() {
+		level = Unproven
+	}
+	for id, list := range steps {
+		edges := t.Ledger.Edges(schema.SubjectCondition, id)
+		for i, s := range list {
+			r.Changes++
+			starts := slices.Concat(s.starts, t.inForceBefore(id, s.pos))
+			path := history.Path(edges, starts, s.ToDigest)
+			if path != nil && (len(path) == 0 || t.fresh(path, list[:i], s)) {
+				r.Reasoned++
+				continue
+			}
+			f := Finding{Level: level, Rule: RuleNoReason, ID: id, Commit: s.Commit, By: s.By, At: s.At,
+				Message: "it was changed, and no record says why", Help: "fettle audit " + id + " shows what. Decide on it: fettle review " + id}
+			if how := t.caughtUp(id, edges, starts, list[i:]); how != "" {
+				f.Level, f.Message, f.Help = Unproven, "it was changed without a reason of its own; "+how, ""
+			}
+			r.Findings = append(r.Findings, f)
+		}
+	}
+}
+
+// fresh reports whether a reason is about this step, and not only about the same one that was made before and undone since.
+func (t *Trail) fresh(path []history.Edge, before []step, s step) bool {
+	left := -1
+	for i, b := range before {
+		if b.FromDigest == s.ToDigest && slices.ContainsFunc(before[:i], func(e step) bool { return e.ToDigest == s.ToDigest }) {
+			left = b.pos
+		}
+	}
+	return left < 0 || slices.ContainsFunc(path, func(e history.Edge) bool {
+		saved := t.brought[e.Record.Path]
+		return e.To == s.ToDigest && saved != nil && saved.pos > left
+	})
+}
+
+// stepsSince returns the changes of recipes that are not older than the adoption, by condition, in the order of history.
+func (t *Trail) stepsSince(anchor *commit) map[string][]step {
+	older := map[string]bool{}
+	if anchor != nil {
+		for _, c := range only(anchor, nil) {
+			older[c.hash] = true
+		}
+	}
+	out := map[string][]step{}
+	for i := range t.Entries {
+		e := &t.Entries[i]
+		if !e.IsChange() || e.Kind == Dropped || e.Note || older[e.Commit] || e.FromDigest == e.ToDigest {
+			continue
+		}
+		if n := len(out[e.ID]); n > 0 && out[e.ID][n-1].Commit == e.Commit {
+			continue // another field of the same step
+		}
+		out[e.ID] = append(out[e.ID], step{e})
+	}
+	return out
+}
+
+// inForceBefore returns the recipes that were in force when a commit was made: a reason may start from any of them.
+func (t *Trail) inForceBefore(id string, pos int) []schema.Digest {
+	var out []schema.Digest
+	for _, a := range t.approvalsOf(id) {
+		if saved := t.brought[a.record.Path]; saved != nil && saved.pos < pos {
+			out = append(out, a.digest)
+		}
+	}
+	return out
+}
+
+// caughtUp says how the trail goes on from a change without a reason, "" where it does not.
+func (t *Trail) caughtUp(id string, edges []history.Edge, starts []schema.Digest, steps []step) string {
+	for _, s := range steps[1:] {
+		switch {
+		case slices.Contains(starts, s.ToDigest):
+			return "it was taken back"
+		case history.Path(edges, starts, s.ToDigest) != nil:
+			return "the way from before it to the next recipe is explained"
+		}
+	}
+	for i := range t.Entries {
+		if e := &t.Entries[i]; e.Kind == Dropped && e.ID == id && e.pos > steps[0].pos && slices.Contains(starts, e.ToDigest) {
+			return "a merge left it out"
+		}
+	}
+	for _, s := range steps {
+		for _, a := range t.approvalsOf(id) {
+			if a.digest == s.ToDigest {
+				return fmt.Sprintf("%s decided on what came of it on %s", a.person, a.record.Time().Format("2 January 2006"))
+			}
+		}
+	}
+	return ""
+}
