@@ -249,6 +249,10 @@ func (p place) install(s Status, o InstallOptions) (string, error) {
 	if err := maybe.WriteFile(s.Path, []byte(want), 0o755); err != nil {
 		return "", cannot("installed", s.Hook, err)
 	}
+	// A file that was there keeps its mode when it is replaced.
+	if err := os.Chmod(s.Path, 0o755); err != nil {
+		return "", cannot("installed", s.Hook, err)
+	}
 	if s.State == StateMissing {
 		return s.Hook + " installed", nil
 	}

@@ -33,6 +33,7 @@ func (r *running) print(out *screen, v *verdict) bool {
 	blocking := v.Blocking()
 	stopped := len(blocking)+len(v.stray) > 0
 	shown := slices.Clone(blocking)
+	slices.SortStableFunc(shown, func(a, b lint.Finding) int { return urgency(a) - urgency(b) })
 	for _, f := range v.New().Findings {
 		if f.Severity == lint.Warning {
 			shown = append(shown, f)
@@ -67,6 +68,14 @@ func (r *running) print(out *screen, v *verdict) bool {
 		out.line("fettle: %s until somebody approves: fettle review", waits(waiting))
 	}
 	return false
+}
+
+// urgency orders findings that stop a commit: first what is wrong, then what is missing.
+func urgency(f lint.Finding) int {
+	if f.Rule == "no-reason" {
+		return 1
+	}
+	return 0
 }
 
 func waits(ids []string) string {
@@ -110,12 +119,13 @@ func (v *verdict) more() string {
 // next says what to do, for each kind of obstacle once.
 func (v *verdict) next(blocking []lint.Finding) []string {
 	var values, records []lint.Finding
-	reasons := false
+	reasons, own := false, false
 	for _, f := range blocking {
 		switch f.Rule {
 		case "no-reason":
 			reasons = true
 		case "own-approval":
+			own = true
 		case history.RuleRecordAltered, history.RuleRecordRemoved:
 			records = append(records, f)
 		default:
@@ -125,6 +135,9 @@ func (v *verdict) next(blocking []lint.Finding) []string {
 	var out []string
 	if len(values) > 0 {
 		out = append(out, v.mend(values))
+	}
+	if own {
+		out = append(out, "take the approval back (fettle undo) and let somebody else decide")
 	}
 	if len(records) > 0 {
 		out = append(out, v.restore(records)...)
@@ -225,8 +238,11 @@ func (v *verdict) together(paths []string) []string {
 		}
 	}
 	switch {
-	case len(v.heads) > 0:
-		return []string{"add it and finish the merge:", "  git add " + strings.Join(quoted, " "), "  git commit"}
+	case len(v.heads) > 0: // git takes no choice of files in a merge
+		if len(records) == 0 {
+			records = quoted
+		}
+		return []string{"add it and finish the merge:", "  git add " + strings.Join(records, " "), "  git commit"}
 	case len(paths) > 6:
 		return []string{"save edits and reason together: fettle save"}
 	}
