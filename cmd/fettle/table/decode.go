@@ -91,7 +91,7 @@ func decode(data []byte, name string) (text, used string, bad *Problem) {
 		return refuse("Leave --sheet-encoding away to have it found, or name another.", "the file is not UTF-8")
 	case strings.ContainsRune(text, 0):
 		return refuse("Another encoding? --sheet-encoding takes: "+strings.Join(Encodings(), ", "), "the file holds zero bytes after it was read as %s", name)
-	case !named && name == "windows-1252" && strings.ContainsAny(text, "\u0081\u008d\u008f\u0090\u009d"):
+	case !named && name == "windows-1252" && strings.ContainsAny(text, "\ufffd\u0081\u008d\u008f\u0090\u009d"):
 		return refuse("Say which encoding it is: --sheet-encoding "+strings.Join(Encodings(), ", "), "the file is neither UTF-8 nor Windows-1252")
 	}
 	return text, name, nil

@@ -76,7 +76,7 @@ func cut(text string) (*grid, *Problem) {
 			best, bestScore = g, score
 		}
 	}
-	if best == nil {
+	if best == nil || bad != nil && bestScore < 2 { // no header either way: the quotation mark is what is wrong
 		return nil, bad
 	}
 	return best, nil

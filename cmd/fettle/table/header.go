@@ -41,6 +41,9 @@ const (
 // headerRows is how many rows are looked through for the header; titles and dates stand above it.
 const headerRows = 20
 
+// longestHeader is how many bytes a header may have; what is longer is a remark.
+const longestHeader = 120
+
 // findHeader returns the index of the row with the most known columns, and how many these are.
 func findHeader(g *grid) (at, score int) {
 	at = -1
@@ -61,6 +64,9 @@ func findHeader(g *grid) (at, score int) {
 // readHeader reads one header cell. The unit may stand in brackets, behind "in", a comma or a slash, or just behind the name.
 func readHeader(index int, cell string) column {
 	c := column{index: index, header: trim(cell)}
+	if len(cell) > longestHeader {
+		return c
+	}
 	text := trim(strings.Join(strings.Fields(cell), " "))
 	if name, ok := strings.CutPrefix(text, "extra."); ok && name != "" {
 		c.path = text
@@ -231,13 +237,13 @@ func takeUnit(text string) (name, unit string) {
 			continue
 		}
 		left, right := strings.TrimRight(text[:i], " ,/_"), strings.TrimLeft(text[i:], " ,/_")
-		if _, ok := unitName(quantity.DimNone, right); !ok && !isShare(right) && !isGauge(right) {
-			continue
-		}
 		if lookup(left, right) == "" {
 			left = strings.TrimSuffix(left, " in")
 		}
-		if lookup(left, right) != "" || signEnd.MatchString(left) {
+		if lookup(left, right) == "" && !signEnd.MatchString(left) {
+			continue
+		}
+		if _, ok := unitName(quantity.DimNone, right); ok || isShare(right) || isGauge(right) {
 			return left, right
 		}
 	}

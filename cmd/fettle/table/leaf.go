@@ -97,7 +97,14 @@ func comparePaths(a, b string) int {
 
 // orderOf is the place of a path in the format: of each step the place of the member, and the index in a list behind it.
 func orderOf(path string) []int {
-	l, _ := leafOf(path)
+	l, ok := leafOf(path)
+	if !ok { // an empty list stands where its items would
+		for _, inside := range leaves() {
+			if strings.HasPrefix(inside.path, path+"[].") {
+				return inside.order[:1]
+			}
+		}
+	}
 	index := listIndex.FindStringSubmatch(path)
 	if index == nil || len(l.order) < 2 {
 		return l.order

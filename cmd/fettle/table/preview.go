@@ -168,7 +168,7 @@ func show(f schema.Field, prefs quantity.Prefs) string {
 	case f.Text == "[]":
 		return "none"
 	case strings.HasPrefix(f.Path, "extra.") || f.Note || f.Path == colGrade:
-		return quote(f.Text)
+		return quoteAll(f.Text)
 	}
 	return f.Text
 }

@@ -76,27 +76,33 @@ type Note struct {
 type findings struct {
 	problems []Problem
 	notes    []Note
+	cells    map[Place]bool // that have a problem
+	said     map[string]int // notes by text
 }
 
 // problem reports a problem; the first one of a cell is enough.
 func (f *findings) problem(at Place, column, help, format string, args ...any) {
-	for _, p := range f.problems {
-		if at.Row > 0 && at.Col > 0 && p.At == at {
-			return
-		}
+	if f.cells == nil {
+		f.cells = map[Place]bool{}
 	}
+	if at.Row > 0 && at.Col > 0 && f.cells[at] {
+		return
+	}
+	f.cells[at] = true
 	f.problems = append(f.problems, Problem{At: at, Column: column, Message: fmt.Sprintf(format, args...), Help: help})
 }
 
 // note says something once, and counts the cells it is true of.
 func (f *findings) note(at Place, format string, args ...any) {
 	text := fmt.Sprintf(format, args...)
-	for i := range f.notes {
-		if f.notes[i].Text == text {
-			f.notes[i].Cells++
-			return
-		}
+	if i, ok := f.said[text]; ok {
+		f.notes[i].Cells++
+		return
 	}
+	if f.said == nil {
+		f.said = map[string]int{}
+	}
+	f.said[text] = len(f.notes)
 	f.notes = append(f.notes, Note{At: at, Cells: 1, Text: text})
 }
 
@@ -117,6 +123,11 @@ func quote(s string) string {
 	if utf8.RuneCountInString(s) > most {
 		s = string([]rune(s)[:most]) + "…"
 	}
+	return quoteAll(s)
+}
+
+// quoteAll is quote without the cut.
+func quoteAll(s string) string {
 	s = strings.Map(func(r rune) rune {
 		if r == '\n' || r == '\r' || r == '\t' {
 			return ' '
