@@ -4,7 +4,9 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"reflect"
+	"slices"
 	"strconv"
+	"unicode/utf8"
 
 	"github.com/go-json-experiment/json/jsontext"
 
@@ -68,47 +70,73 @@ func (v *Values) Digest() Digest { return DigestOf(v.Canonical()) }
 // canonical writes any struct of this package as an RFC 8785 object, with "canon" among its members.
 func canonical(ptr any) []byte {
 	v := reflect.ValueOf(ptr).Elem()
-	body := appendObject(nil, infoOf(v.Type()), v)
-	head := `{"canon":` + strconv.Itoa(CanonVersion)
-	if len(body) > 2 {
-		head += ","
-	}
-	// "canon" does not sort first; RFC 8785 order is restored by the library.
-	out := jsontext.Value(append([]byte(head), body[1:]...))
-	if err := out.Canonicalize(); err != nil {
-		panic("schema: canonical form is not JSON: " + err.Error())
-	}
-	return out
+	return appendObject(make([]byte, 0, 1024), infoOf(v.Type()), v, true)
 }
 
-func appendObject(b []byte, info *typeInfo, v reflect.Value) []byte {
+// appendObject writes members in the order of RFC 8785, so that nothing has to be sorted again. Names of the format are ASCII and
+// sorted once; those that a shop chooses are sorted in here.
+func appendObject(b []byte, info *typeInfo, v reflect.Value, top bool) []byte {
+	type member struct {
+		name  string
+		shape *shape
+		value reflect.Value // the zero Value is the version
+	}
+	members := make([]member, 0, len(info.fields)+1)
+	if top {
+		members = append(members, member{name: "canon"})
+	}
+	for _, i := range info.sorted {
+		f := &info.fields[i]
+		if value, _, ok := f.value(v); ok && !f.secret {
+			members = append(members, member{f.name, f.shape, value})
+		}
+	}
+	if info.rest >= 0 {
+		f := &info.fields[info.rest]
+		rows, _, _ := f.value(v)
+		for k := range rows.Len() {
+			members = append(members, member{rows.Index(k).Field(0).String(), f.shape.elem, rows.Index(k).Field(2)})
+		}
+	}
+	if top || info.rest >= 0 {
+		slices.SortStableFunc(members, func(a, b member) int { return compareUTF16(a.name, b.name) })
+	}
 	b = append(b, '{')
-	first := true
-	member := func(name string) {
-		if !first {
+	for i, m := range members {
+		if i > 0 {
 			b = append(b, ',')
 		}
-		first = false
-		b = appendQuoted(b, name)
-		b = append(b, ':')
-	}
-	for i := range info.fields {
-		f := &info.fields[i]
-		value, _, ok := f.value(v)
-		if !ok || f.secret {
+		b = append(appendQuoted(b, m.name), ':')
+		if m.shape == nil {
+			b = strconv.AppendInt(b, CanonVersion, 10)
 			continue
 		}
-		if f.rest != "" {
-			for k := range value.Len() {
-				member(value.Index(k).Field(0).String())
-				b = appendValue(b, f.shape.elem, value.Index(k).Field(2))
-			}
-			continue
-		}
-		member(f.name)
-		b = appendValue(b, f.shape, value)
+		b = appendValue(b, m.shape, m.value)
 	}
 	return append(b, '}')
+}
+
+// compareUTF16 orders names as RFC 8785 §3.2.3 asks: by their UTF-16 code units, which differs from the order of the bytes where
+// one name has a character beyond the basic plane.
+func compareUTF16(a, b string) int {
+	for {
+		x, n := utf8.DecodeRuneInString(a)
+		y, m := utf8.DecodeRuneInString(b)
+		switch {
+		case n == 0 || m == 0:
+			return n - m
+		case x == y:
+			a, b = a[n:], b[m:]
+			continue
+		case (x > 0xffff) != (y > 0xffff): // surrogates lie between U+D800 and U+DFFF
+			if x > 0xffff {
+				x = 0xd800
+			} else {
+				y = 0xd800
+			}
+		}
+		return int(x - y)
+	}
 }
 
 func appendValue(b []byte, sh *shape, v reflect.Value) []byte {
@@ -124,15 +152,22 @@ func appendValue(b []byte, sh *shape, v reflect.Value) []byte {
 	case isInt:
 		return strconv.AppendInt(b, v.Int(), 10)
 	case isNumber:
-		return append(b, v.Field(0).String()...)
+		return appendNumber(b, v.Field(0).String())
 	case isStruct:
-		return appendObject(b, sh.info, v)
+		return appendObject(b, sh.info, v, false)
 	case isRaw:
-		return appendNode(b, v.Interface().(*Node))
+		return appendCanonicalNode(b, v.Interface().(*Node))
 	case isTable:
+		order := make([]int, v.Len())
+		for i := range order {
+			order[i] = i
+		}
+		slices.SortStableFunc(order, func(i, j int) int {
+			return compareUTF16(v.Index(i).Field(0).String(), v.Index(j).Field(0).String())
+		})
 		b = append(b, '{')
-		for i := range v.Len() {
-			if i > 0 {
+		for at, i := range order {
+			if at > 0 {
 				b = append(b, ',')
 			}
 			b = appendQuoted(b, v.Index(i).Field(0).String())
@@ -151,6 +186,48 @@ func appendValue(b []byte, sh *shape, v reflect.Value) []byte {
 		return append(b, ']')
 	}
 	panic("schema: unknown shape")
+}
+
+// appendNumber writes a number as RFC 8785 §3.2.2.3 does.
+func appendNumber(b []byte, text string) []byte {
+	if n, err := strconv.ParseInt(text, 10, 54); err == nil && text == strconv.FormatInt(n, 10) {
+		return append(b, text...)
+	}
+	number := jsontext.Value(text)
+	if err := number.Canonicalize(); err != nil {
+		panic("schema: " + text + " is no number: " + err.Error())
+	}
+	return append(b, number...)
+}
+
+// appendCanonicalNode writes a tree as RFC 8785 does. A name that stands twice, which the reader has reported, stays there twice.
+func appendCanonicalNode(b []byte, n *Node) []byte {
+	switch n.Kind {
+	case Object:
+		kids := slices.Clone(n.Kids)
+		slices.SortStableFunc(kids, func(a, b *Node) int { return compareUTF16(a.Key, b.Key) })
+		b = append(b, '{')
+		for i, kid := range kids {
+			if i > 0 {
+				b = append(b, ',')
+			}
+			b = append(appendQuoted(b, kid.Key), ':')
+			b = appendCanonicalNode(b, kid)
+		}
+		return append(b, '}')
+	case Array:
+		b = append(b, '[')
+		for i, kid := range n.Kids {
+			if i > 0 {
+				b = append(b, ',')
+			}
+			b = appendCanonicalNode(b, kid)
+		}
+		return append(b, ']')
+	case Digits:
+		return appendNumber(b, n.Text)
+	}
+	return appendNode(b, n)
 }
 
 // appendNode writes a tree without white space, in file order.

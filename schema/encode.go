@@ -47,7 +47,9 @@ func encodeValue(sh *shape, v reflect.Value) *Node {
 			return &Node{Kind: True}
 		}
 		return &Node{Kind: False}
-	case isInt, isNumber:
+	case isNumber:
+		return &Node{Kind: Digits, Text: v.Field(0).String()}
+	case isInt:
 		return &Node{Kind: Digits, Text: string(appendValue(nil, sh, v))}
 	case isStruct:
 		return encodeObject(sh.info, v)

@@ -7,8 +7,6 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
-
-	"github.com/go-json-experiment/json/jsontext"
 )
 
 // A File is one file of a library as it was read. Value is nil where the file is no JSON object or its kind is not known.
@@ -102,14 +100,8 @@ func (f *File) Line(line int) string {
 	return strings.TrimSuffix(string(f.Data[f.lines[line-1]:end]), "\r")
 }
 
-// canonicalNode writes a tree as RFC 8785 does. A name that stands twice, which the reader has reported, stays there twice.
-func canonicalNode(n *Node) []byte {
-	out := jsontext.Value(appendNode(nil, n))
-	if err := out.Canonicalize(jsontext.AllowDuplicateNames(true)); err != nil {
-		panic("schema: canonical form is not JSON: " + err.Error())
-	}
-	return out
-}
+// canonicalNode writes a tree as RFC 8785 does.
+func canonicalNode(n *Node) []byte { return appendCanonicalNode(nil, n) }
 
 // DigestLines is the digest of a roster or people file: of its normalised lines, as the signature package gives them.
 func DigestLines(kind string, lines []string) Digest {
