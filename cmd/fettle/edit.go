@@ -102,7 +102,7 @@ func (a *app) set(typed string, assignments []string) error {
 }
 
 // tightUnit is a number with its unit right behind it, as people type on a command line; files have a space between.
-var tightUnit = regexp.MustCompile(`^(-?[0-9][0-9./ ]*)([a-zA-Zµμ%].*)$`)
+var tightUnit = regexp.MustCompile(`^(-?[0-9](?:[0-9./ ]*[0-9./])?) *([a-zA-Zµμ%].*)$`)
 
 // assign carries out one FIELD=VALUE; an empty value takes the member away.
 func assign(condition *schema.Node, text string) error {
