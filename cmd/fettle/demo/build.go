@@ -24,6 +24,8 @@ type Shop struct {
 	Lead    Person // whose name and key the repository is set to
 	Head    string // id of the last commit
 	Commits int
+	From    time.Time // of the first commit
+	To      time.Time // of the last one
 }
 
 // ErrNotEmpty says that the directory for the sample holds something already.
@@ -89,7 +91,7 @@ func (t *telling) write(dir string) (*Shop, error) {
 	keys := filepath.Join(dir, ".git", KeysDir)
 	for _, setting := range [][2]string{
 		{"user.name", lead.Name}, {"user.email", lead.Principal}, {"fettle.signingKey", filepath.Join(keys, lead.keyFile())},
-		{"core.autocrlf", "false"}, {"commit.gpgSign", "false"}, {"core.hooksPath", filepath.ToSlash(filepath.Join(dir, ".git", "hooks"))},
+		{"core.autocrlf", "false"}, {"commit.gpgSign", "false"},
 	} {
 		if err := g.run(nil, "config", "--local", setting[0], setting[1]); err != nil {
 			return nil, err
@@ -110,7 +112,8 @@ func (t *telling) write(dir string) (*Shop, error) {
 	}
 	defer repo.Close()
 	head, err := repo.Resolve("HEAD")
-	return &Shop{Dir: dir, Keys: keys, Lead: lead, Head: head, Commits: len(t.commits)}, err
+	return &Shop{Dir: dir, Keys: keys, Lead: lead, Head: head, Commits: len(t.commits),
+		From: t.commits[0].at, To: g.at}, err
 }
 
 // program is git as it runs while the sample is built: what the user or the machine set does not count.
