@@ -117,17 +117,18 @@ func TestStale(t *testing.T) {
 		return `{"kind":"machine","format":1,"name":"bay-2","laser":{"rated_power":"6 kW"` + laser + `},"head":{"nozzles":[{"form":"double","orifice":"1.2 mm"}]` + head +
 			`},"gas":{"nitrogen":{"line_pressure":"20 bar","purity":"99.9 %"},"oxygen":{"line_pressure":"6 bar"` + gas + `}}}`
 	}
-	was := machineWith(`,"core_diameter":"0.1 mm"`, "", "")
+	was := machineWith(`,"core_diameter":"0.1 mm"`, "", `,"valve":{"critical_ratio":0.32}`)
 	for _, c := range []struct {
 		name, now string
 		drifted   []string
 	}{
 		{"nothing changed", was, nil},
-		{"the same in another unit", machineWith(`,"core_diameter":"100 um"`, "", ""), nil},
-		{"a blank was filled", machineWith(`,"core_diameter":"0.1 mm"`, `,"focal_length":"200 mm"`, `,"purity":"99.95 %"`), nil},
-		{"a limit changed", machineWith(`,"core_diameter":"0.1 mm","max_frequency":"5 kHz"`, `,"focus_range":["-20 mm","20 mm"]`, ""), nil},
-		{"the source changed", machineWith(`,"core_diameter":"0.15 mm"`, "", ""), []string{"laser.core_diameter"}},
-		{"a value was taken out", machineWith("", "", ""), []string{"laser.core_diameter"}},
+		{"the same in another unit", machineWith(`,"core_diameter":"100 um"`, "", `,"valve":{"critical_ratio":0.320}`), nil},
+		{"the valve changed", machineWith(`,"core_diameter":"0.1 mm"`, "", `,"valve":{"critical_ratio":0.33}`), []string{"gas.oxygen.critical_ratio"}},
+		{"a blank was filled", machineWith(`,"core_diameter":"0.1 mm"`, `,"focal_length":"200 mm"`, `,"purity":"99.95 %","valve":{"critical_ratio":0.32}`), nil},
+		{"a limit changed", machineWith(`,"core_diameter":"0.1 mm","max_frequency":"5 kHz"`, `,"focus_range":["-20 mm","20 mm"]`, `,"valve":{"critical_ratio":0.32,"max_pressure":"8 bar"}`), nil},
+		{"the source changed", machineWith(`,"core_diameter":"0.15 mm"`, "", `,"valve":{"critical_ratio":0.32}`), []string{"laser.core_diameter"}},
+		{"a value was taken out", machineWith("", "", `,"valve":{"critical_ratio":0.32}`), []string{"laser.core_diameter"}},
 		{"the machine is gone", "", nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {

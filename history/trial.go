@@ -95,8 +95,11 @@ func (t trialRecord) ladder(to *schema.Values, machine schema.BeamAndJet) trialL
 	for i := range t.Body.Steps.V {
 		step := &t.Body.Steps.V[i]
 		values, ok := stepValues(&base, step)
-		if !ok || values.Grade.Set() && to.Grade.Set() && values.Grade.V != to.Grade.V {
-			continue
+		if !ok {
+			return nil // a bad cut may hide behind what cannot be read
+		}
+		if id, ok := values.ID(); !ok || id.String() != t.Body.ID.V || values.Grade.Set() && to.Grade.Set() && values.Grade.V != to.Grade.V {
+			continue // another plate
 		}
 		cut := trialCut{good: step.Outcome.V == "good"}
 		for _, c := range CompareValues(values, to) {
@@ -117,9 +120,6 @@ func stepValues(base *schema.Values, step *schema.Step) (*schema.Values, bool) {
 	}
 	tree := schema.Encode(base)
 	for _, row := range step.Changed {
-		if !asksForTrial(row.Name) && schema.ProcessField(row.Name) {
-			return nil, false // another condition
-		}
 		if err := tree.SetPath(row.Name, schema.Text(row.V)); err != nil {
 			return nil, false
 		}
