@@ -23,3 +23,8 @@ require (
 	golang.org/x/text v0.44.0
 	pgregory.net/rapid v1.3.0
 )
+
+require (
+	golang.org/x/tools v0.52.0 // indirect
+	gonum.org/v1/gonum v0.17.0 // indirect
+)
