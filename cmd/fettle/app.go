@@ -69,6 +69,9 @@ func refusef(help, format string, args ...any) error {
 // errFound ends a command with exit code 1 after it has said everything itself.
 var errFound = errors.New("findings at error")
 
+// errUnread ends a command with exit code 2 after it has said everything itself.
+var errUnread = errors.New("something could not be read")
+
 func run(args []string, in io.Reader, out, errOut io.Writer) int {
 	a := &app{in: in, out: out, err: errOut, now: clock}
 	if f, ok := in.(*os.File); ok {
@@ -95,7 +98,7 @@ func clock() time.Time {
 
 // exit says what went wrong, in the format that was asked for, and returns the exit code.
 func (a *app) exit(err error) int {
-	if err == nil || errors.Is(err, errFound) {
+	if err == nil || errors.Is(err, errFound) || errors.Is(err, errUnread) {
 		a.finish(nil)
 	}
 	if err == nil {
@@ -103,6 +106,9 @@ func (a *app) exit(err error) int {
 	}
 	if errors.Is(err, errFound) {
 		return exitFound
+	}
+	if errors.Is(err, errUnread) {
+		return exitTrouble
 	}
 	code, help := exitTrouble, ""
 	var r *refusal

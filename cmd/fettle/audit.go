@@ -1,0 +1,234 @@
+package main
+
+import (
+	"slices"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/history"
+	"fettle/history/audit"
+	"fettle/schema"
+)
+
+// auditFlags choose what of the timeline is shown.
+type auditFlags struct {
+	since, until, field, by, rev string
+	unapproved                   bool
+}
+
+func init() {
+	commands = append(commands, func(a *app) *cobra.Command {
+		var f auditFlags
+		cmd := &cobra.Command{Use: "audit [ID...]", Short: "who changed what, when, why, on whose approval",
+			Long: "Shows every saved change of a condition, field by field, with its reason and approval, and every record: decisions, trials, loads and what\n" +
+				"got out. Files that were moved, renamed or laid out anew show nothing. The newest comes last.",
+			Example:           "  fettle audit bay-2/carbon-steel/oxygen/10mm\n  fettle audit --since 2026-07-01 --field pressure --unapproved",
+			ValidArgsFunction: a.complete(savedIDs),
+			RunE:              func(cmd *cobra.Command, args []string) error { return a.audit(args, f) }}
+		fl := cmd.Flags()
+		fl.StringVar(&f.since, "since", "", "from this day or time on: 2026-07-01, 2026-07-01T14:30, RFC 3339")
+		fl.StringVar(&f.until, "until", "", "up to this time, or the end of this day")
+		fl.StringVar(&f.field, "field", "", "only changes of this field: pressure, cut.speed, pierce1.time, nozzle")
+		fl.StringVar(&f.by, "by", "", "only what this person did: a name or address, or part of one")
+		fl.BoolVar(&f.unapproved, "unapproved", false, "only changes whose recipe nobody ever approved")
+		fl.StringVar(&f.rev, "rev", "", "the history of another branch or commit")
+		return cmd
+	})
+}
+
+func (a *app) audit(typed []string, f auditFlags) error {
+	s, err := a.open()
+	if err != nil {
+		return err
+	}
+	filter := audit.Filter{Field: f.field, By: f.by, Unapproved: f.unapproved}
+	if filter.Since, err = moment("--since", f.since, false); err != nil {
+		return err
+	}
+	if filter.Until, err = moment("--until", f.until, true); err != nil {
+		return err
+	}
+	trail, err := s.trail(f.rev)
+	if err != nil {
+		return err
+	}
+	if len(typed) > 0 {
+		if filter.IDs, err = s.resolve(typed, everNamed(trail)); err != nil {
+			return err
+		}
+	}
+	entries := trail.Select(filter)
+	if a.format == "json" {
+		return a.json(auditJSON(trail, entries))
+	}
+	s.printAudit(trail, entries, filter.IDs)
+	return nil
+}
+
+// moment reads a date of the command line, in the zone of this computer.
+func moment(flag, typed string, end bool) (time.Time, error) {
+	if typed == "" {
+		return time.Time{}, nil
+	}
+	t, err := audit.ParseTime(typed, time.Local, end)
+	if err != nil {
+		return t, troublef("", "%s: %w", flag, err)
+	}
+	return t, nil
+}
+
+// trail reads the history of the library up to a revision, "" for what is saved here.
+func (s *shop) trail(rev string) (*audit.Trail, error) {
+	anchor, err := s.anchor()
+	if err != nil {
+		return nil, err
+	}
+	return audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor})
+}
+
+// anchor is the adoption that this clone pins, "" for none.
+func (s *shop) anchor() (string, error) {
+	anchor, _, err := s.repo.Config("fettle.anchor")
+	return anchor, err
+}
+
+// everNamed returns every condition that the timeline knows, those that are gone too, each once and sorted.
+func everNamed(trail *audit.Trail) []schema.ID {
+	seen := map[string]bool{}
+	var ids []schema.ID
+	for i := range trail.Entries {
+		e := &trail.Entries[i]
+		if e.Subject != schema.SubjectCondition || seen[e.ID] {
+			continue
+		}
+		seen[e.ID] = true
+		if id, err := schema.ParseID(e.ID); err == nil {
+			ids = append(ids, id)
+		}
+	}
+	slices.SortFunc(ids, schema.ID.Compare)
+	return ids
+}
+
+// auditEntry is one entry for programs. The first ten members are fixed; more may follow.
+type auditEntry struct {
+	At         string   `json:"at"`
+	By         string   `json:"by"`
+	Commit     *string  `json:"commit"`
+	ID         *string  `json:"id"`
+	Field      *string  `json:"field"`
+	From       *string  `json:"from"`
+	To         *string  `json:"to"`
+	Why        *string  `json:"why"`
+	ApprovedBy []string `json:"approved_by"`
+	Kind       string   `json:"kind"`
+
+	ApprovedLater []string      `json:"approved_later"`
+	Reasons       []auditReason `json:"reasons"`
+	Name          string        `json:"name"`
+	Email         string        `json:"email"`
+	CoAuthors     []string      `json:"co_authors"`
+	SavedBy       *string       `json:"saved_by"`
+	SavedAt       *string       `json:"saved_at"`
+	FromDigest    *string       `json:"from_digest"`
+	ToDigest      *string       `json:"to_digest"`
+	Subject       *string       `json:"subject"`
+	Record        *string       `json:"record"`
+	Path          *string       `json:"path"`
+	Unit          *string       `json:"unit"`
+	Text          *string       `json:"text"`
+	Note          bool          `json:"note"`
+	Merge         bool          `json:"merge"`
+	Edge          bool          `json:"may_be_older"`
+	Clock         *string       `json:"odd_time"`
+	NotCounted    *string       `json:"not_counted"`
+	Withdrawn     bool          `json:"withdrawn"`
+}
+
+type auditReason struct {
+	Cause    string   `json:"cause"`
+	Text     string   `json:"text"`
+	By       string   `json:"by"`
+	At       string   `json:"at"`
+	RuledOut []string `json:"ruled_out"`
+	Signed   bool     `json:"signed"`
+	Record   string   `json:"record"`
+}
+
+func auditJSON(trail *audit.Trail, entries []audit.Entry) any {
+	out := struct {
+		Format  int          `json:"format"`
+		Head    string       `json:"head"`
+		Shallow bool         `json:"older_history_missing"`
+		Entries []auditEntry `json:"entries"`
+	}{1, trail.Head, trail.Shallow, []auditEntry{}}
+	for i := range entries {
+		out.Entries = append(out.Entries, entryJSON(trail, &entries[i]))
+	}
+	return out
+}
+
+func entryJSON(trail *audit.Trail, e *audit.Entry) auditEntry {
+	j := auditEntry{At: e.At.Format(time.RFC3339), By: e.By.String(), Commit: some(e.Commit), ID: some(e.ID), Field: some(e.Field), Why: some(whyText(e.Why)),
+		ApprovedBy: append([]string{}, e.ApprovedBy...), ApprovedLater: append([]string{}, e.ApprovedLater...), Kind: e.Kind, Reasons: []auditReason{},
+		Name: e.By.Name, Email: e.By.Email, CoAuthors: []string{}, FromDigest: some(string(e.FromDigest)), ToDigest: some(string(e.ToDigest)),
+		Subject: some(e.Subject), Path: some(e.Path), Note: e.Note, Merge: e.Merge, Edge: e.Edge, Clock: some(e.Clock)}
+	if e.From.Path != "" {
+		j.From = &e.From.Text
+	}
+	if e.To.Path != "" {
+		j.To = &e.To.Text
+	}
+	if e.Commit != "" {
+		j.SavedBy, j.SavedAt = some(e.Committer.String()), some(e.Committed.Format(time.RFC3339))
+	}
+	for _, p := range e.CoAuthors {
+		j.CoAuthors = append(j.CoAuthors, p.String())
+	}
+	if e.IsChange() {
+		for _, w := range e.Why {
+			j.Reasons = append(j.Reasons, auditReason{w.Cause, w.Text, w.By, w.At.Format(time.RFC3339), append([]string{}, w.RuledOut...), w.Signed, string(w.Record)})
+		}
+	}
+	if r := e.Record; r != nil && r.Common != nil {
+		j.Record, j.Unit, j.Text = some(string(r.Digest)), some(r.Unit.V), some(r.Text.V)
+		j.NotCounted, j.Withdrawn = some(trail.Standing.Refused[r.Digest]), trail.Standing.Withdrawn[r.Digest] != nil
+	}
+	return j
+}
+
+func some(s string) *string {
+	if s == "" {
+		return nil
+	}
+	return &s
+}
+
+// whyText is why in a line: the word of the cause and the person's own words.
+func whyText(why []audit.Why) string {
+	text := ""
+	for _, w := range why {
+		line := w.Text
+		if w.Cause != "" {
+			line = w.Cause + ": " + w.Text
+		}
+		if line == "" {
+			continue
+		}
+		if text != "" {
+			text += "; "
+		}
+		text += line
+	}
+	return text
+}
+
+// fieldChanges are entries as the change lines of every screen take them.
+func fieldChanges(entries []audit.Entry) []history.FieldChange {
+	var out []history.FieldChange
+	for _, e := range entries {
+		out = append(out, history.FieldChange{Path: e.Field, From: e.From, To: e.To})
+	}
+	return out
+}
