@@ -54,6 +54,11 @@ type draft struct {
 // plan works the entries into set files.
 func (r *reader) plan(out *Import) {
 	p := &planner{reader: r, drafts: map[string]*draft{}, of: map[*entry]*draft{}, missing: map[string][]int{}}
+	for _, f := range r.lib.Files {
+		if strings.HasPrefix(f.Path, "sets/") && f.Value == nil {
+			r.problem(Place{}, "", "Mend it first: fettle lint "+f.Path, "%s cannot be read, so nobody knows which conditions it holds", f.Path)
+		}
+	}
 	entries := slices.Clone(r.entries)
 	slices.SortStableFunc(entries, func(a, b *entry) int { return a.id.Compare(b.id) })
 	for _, e := range entries {
@@ -98,24 +103,7 @@ type planner struct {
 // draft returns the set file that an entry belongs to: where the condition stands, else the set of its machine, material and
 // gas, else a new file. It is nil after a problem was reported.
 func (p *planner) draft(e *entry) *draft {
-	path := "sets/" + e.id.Machine + "/" + e.id.Material + "-" + e.id.Gas + ".json"
-	if recipe := p.lib.Recipe(e.id); recipe != nil {
-		path = recipe.File.Path
-	} else {
-		var fits []string
-		for _, set := range p.lib.Sets {
-			if s := set.Value; s.Machine.V == e.id.Machine && s.Material.V == e.id.Material && s.Gas.V == e.id.Gas {
-				if e.grade.path != "" && s.Grade.V == e.grade.text {
-					fits = append([]string{set.File.Path}, fits...)
-				} else {
-					fits = append(fits, set.File.Path)
-				}
-			}
-		}
-		if len(fits) > 0 && (e.grade.path != "" || !slices.Contains(fits, path)) {
-			path = fits[0]
-		}
-	}
+	path := p.path(e)
 	if d, known := p.drafts[path]; known {
 		return d
 	}
@@ -125,6 +113,32 @@ func (p *planner) draft(e *entry) *draft {
 		p.order = append(p.order, d)
 	}
 	return d
+}
+
+// path returns the set file for an entry. Where several sets are of one machine, material and gas, the grade tells which.
+func (p *planner) path(e *entry) string {
+	if recipe := p.lib.Recipe(e.id); recipe != nil {
+		return recipe.File.Path
+	}
+	house := "sets/" + e.id.Machine + "/" + e.id.Material + "-" + e.id.Gas + ".json"
+	best, rank := house, 0
+	for _, set := range p.lib.Sets {
+		s := set.Value
+		if s.Machine.V != e.id.Machine || s.Material.V != e.id.Material || s.Gas.V != e.id.Gas {
+			continue
+		}
+		r := 1
+		switch {
+		case e.grade.path != "" && s.Grade.V == e.grade.text:
+			r = 3
+		case set.File.Path == house:
+			r = 2
+		}
+		if r > rank {
+			best, rank = set.File.Path, r
+		}
+	}
+	return best
 }
 
 // open copies a set file to work on, or begins a new one.
@@ -295,70 +309,6 @@ func (d *draft) insert(id schema.ID, node *schema.Node) {
 	d.nodes[id] = node
 }
 
-// grades settles the grade of each set. It stands once in a file and is part of every recipe of it, so a sheet may change it
-// only where it names all of them.
-func (p *planner) grades(entries []*entry) {
-	for _, d := range p.order {
-		named := map[schema.ID]bool{}
-		var said *entry
-		agree := true
-		for _, e := range entries {
-			if p.of[e] != d {
-				continue
-			}
-			named[e.id] = true
-			switch {
-			case e.grade.path == "":
-			case said == nil:
-				said = e
-			case said.grade.text != e.grade.text:
-				agree = false
-				p.problem(Place{e.row, e.grade.col}, e.grade.header, "Give both one grade, or import them for two machines or materials.",
-					"the grade is %s here and %s in row %d, but conditions of one material and gas share a file and its grade", quote(e.grade.text), quote(said.grade.text), said.row)
-			}
-		}
-		if said == nil || !agree {
-			continue
-		}
-		old := ""
-		if d.file != nil {
-			if old = d.root.Str("grade"); old == said.grade.text {
-				continue
-			}
-			for _, id := range d.ids {
-				if !named[id] {
-					p.problem(Place{said.row, said.grade.col}, said.grade.header, "Change the grade in that file by hand, or import all its conditions.",
-						"%s says grade %s, which %s shares; the sheet does not name that condition", d.path, quote(old), id)
-					agree = false
-					break
-				}
-			}
-		}
-		if agree {
-			p.setGrade(d, old, said.grade.text, named)
-		}
-	}
-}
-
-func (p *planner) setGrade(d *draft, old, grade string, named map[schema.ID]bool) {
-	put(d.root, "grade", schema.Text(grade))
-	d.dirty = true
-	for i := range p.changes {
-		c := &p.changes[i]
-		if !named[c.ID] || c.Path != d.path {
-			continue
-		}
-		from := schema.Field{}
-		if old != "" {
-			from = schema.Field{Path: colGrade, Text: old}
-		}
-		c.Fields = append([]FieldChange{{Path: colGrade, From: from, To: schema.Field{Path: colGrade, Text: grade}}}, c.Fields...)
-		if c.Status == Unchanged {
-			c.Status = Updated
-		}
-	}
-}
-
 // same reports whether a cell says what stands in the library already. Blanks at the ends of a text and the way its lines end
 // do not count: spreadsheets lose them.
 func (g given) same(old schema.Field) bool {
@@ -375,62 +325,6 @@ func (g given) same(old schema.Field) bool {
 	}
 	v, err := scale{dim: l.dim}.parse(g.text)
 	return err == nil && v.Equal(old.Quantity)
-}
-
-// node is the member as a set file holds it.
-func (g given) node() *schema.Node {
-	switch {
-	case g.empty:
-		return &schema.Node{Kind: schema.Array}
-	case g.whole:
-		return &schema.Node{Kind: schema.Digits, Text: g.text}
-	}
-	return schema.Text(g.text)
-}
-
-// set puts one member into a condition. Names in "extra" are the shop's own and may hold dots and brackets, so they are no path.
-func set(condition *schema.Node, g given) error {
-	name, ok := strings.CutPrefix(g.path, "extra.")
-	if !ok {
-		return condition.SetPath(g.path, g.node())
-	}
-	extra := condition.Get("extra")
-	if extra == nil {
-		extra = &schema.Node{Kind: schema.Object}
-		put(condition, "extra", extra)
-	}
-	put(extra, name, g.node())
-	return nil
-}
-
-// clone copies a tree, so that the library that was read stays as it was.
-func clone(n *schema.Node) *schema.Node {
-	c := *n
-	c.Kids = make([]*schema.Node, len(n.Kids))
-	for i, kid := range n.Kids {
-		c.Kids[i] = clone(kid)
-	}
-	return &c
-}
-
-func object(members ...string) *schema.Node {
-	n := &schema.Node{Kind: schema.Object}
-	for i := 0; i+1 < len(members); i += 2 {
-		put(n, members[i], schema.Text(members[i+1]))
-	}
-	return n
-}
-
-// put sets one member of an object.
-func put(n *schema.Node, name string, value *schema.Node) {
-	value.Key = name
-	for i, kid := range n.Kids {
-		if kid.Key == name {
-			n.Kids[i] = value
-			return
-		}
-	}
-	n.Kids = append(n.Kids, value)
 }
 
 // Equal reports whether the file would be written as it stands.

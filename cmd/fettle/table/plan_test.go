@@ -145,6 +145,7 @@ func TestWhatIsNotWritten(t *testing.T) {
 		"a stage left out":           {"thickness [mm],pierce5 time [s]\n3,1\n", []string{"pierce5.time cannot be added"}},
 		"pierce taken away":          {"thickness [mm],pierce\n3,none\n", []string{"An import deletes nothing"}},
 		"an unknown word":            {"thickness [mm],mode\n3,chopped\n", []string{"B2", "continuous, pulsed"}},
+		"a variant called mark":      {"thickness [mm],variant\n3,Marking\n4,mark\n", []string{"B3", "name of a process"}},
 		"a range that is none":       {"thickness [mm],quality.roughness_range\n3,9\n", []string{"B2", "from 1 to 4"}},
 		"an extra not declared":      {"thickness [mm],extra.delay\n3,9\n", []string{"B2", "declares no member"}},
 		"grade of some of the set":   {"thickness [mm],grade\n3,S235JR\n", []string{"B2", "does not name that condition"}},
@@ -190,6 +191,23 @@ func TestGradeOfAWholeSet(t *testing.T) {
 	}
 }
 
+// Where two sets are of one machine, material and gas, the grade of the row tells which; else the one named as the house does.
+func TestGradeChoosesTheSet(t *testing.T) {
+	src := dir("../demo/library")
+	all := emptied(t, src)
+	all[oxygen], _ = src.Read(oxygen)
+	all["sets/bay-2/a-thin.json"] = []byte(`{"kind": "condition-set", "format": 1, "machine": "bay-2", "material": "carbon-steel", "grade": "DC01", "gas": "oxygen", "conditions": []}`)
+	lib := library(t, all)
+	const head = "thickness [mm],nozzle,standoff [mm],power [kW],speed [m/min],pressure [bar],focus up [mm],grade\n7,D1.2,1,2,3,0.3,2,"
+	for grade, want := range map[string]string{"DC01": "sets/bay-2/a-thin.json", "": oxygen} {
+		imp := read(t, lib, head+grade+"\n")
+		good(t, imp)
+		if len(imp.Files) != 1 || imp.Files[0].Path != want {
+			t.Errorf("grade %q goes into %v", grade, imp.Files)
+		}
+	}
+}
+
 // A set with problems of its own is not written into.
 func TestBrokenSetIsLeftAlone(t *testing.T) {
 	src := dir("../demo/library")
@@ -197,6 +215,8 @@ func TestBrokenSetIsLeftAlone(t *testing.T) {
 	data, _ := src.Read(oxygen)
 	all[oxygen] = bytes.Replace(data, []byte(`"speed"`), []byte(`"sped"`), 1)
 	refused(t, read(t, library(t, all), "thickness [mm],speed [m/min]\n10,3.6\n"), "problems of its own", "fettle lint "+oxygen)
+	all["sets/bay-2/other.json"] = []byte("{")
+	refused(t, read(t, library(t, all), "thickness [mm],speed [m/min]\n10,3.6\n"), "nobody knows which conditions it holds")
 }
 
 // Columns that nobody knows are a question; --skip answers it by letter or by header.

@@ -255,6 +255,10 @@ func (r *reader) word(e *entry, c *column, at Place, cell string) {
 	}
 	switch c.path {
 	case "variant":
+		if slices.Contains(schema.Processes, text) {
+			r.problem(at, c.header, `Use a column "process", or another name for the variant.`, "%s is the name of a process and not of a variant", quote(cell))
+			return
+		}
 		e.id.Variant = text
 	case "process":
 		if text == "cut" { // the one default: it is left unsaid
