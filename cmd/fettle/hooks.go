@@ -50,7 +50,7 @@ func (a *app) hook(name string) error {
 		return &trouble{fmt.Errorf("the commit could not be checked, so it is stopped: %w", err), ""}
 	}
 	if stopped {
-		return found
+		return errFound
 	}
 	return nil
 }
@@ -136,7 +136,7 @@ func (a *app) hooksStatus() error {
 		}
 	}
 	if missing {
-		return found
+		return errFound
 	}
 	return nil
 }
