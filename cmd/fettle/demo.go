@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"strings"
 
@@ -46,6 +47,10 @@ func (a *app) demo(dir string) error {
 	full := dir
 	if !filepath.IsAbs(dir) {
 		full = filepath.Join(a.dir, dir)
+	}
+	full, err := filepath.Abs(full)
+	if err != nil {
+		return err
 	}
 	story, err := demo.Northgate()
 	if err != nil {
@@ -130,28 +135,41 @@ func (w *walk) ready() error {
 			return err
 		}
 	}
+	if err := ownHooks(w.shop.Dir); err != nil {
+		return err
+	}
 	repo, err := git.Open(w.shop.Dir)
 	if err != nil {
 		return err
 	}
 	defer repo.Close()
-	where, set, err := repo.HooksPath()
-	if err != nil {
-		return err
-	}
-	if set && (where.Scope == git.ScopeGlobal || where.Scope == git.ScopeSystem) {
-		// The sample must not put hooks where other repositories take theirs from.
-		if err := repo.ConfigSet("core.hooksPath", filepath.ToSlash(filepath.Join(w.shop.Dir, ".git", "hooks"))); err != nil {
-			return err
-		}
-	}
 	w.report, err = hooks.InstallWith(repo, hooks.InstallOptions{Program: program})
 	return err
 }
 
-// passing reports whether a program lies where go run builds and clears away again.
+// ownHooks gives the sample a hook directory of its own where the user or the system set one for all repositories: the sample must
+// not put anything there.
+func ownHooks(dir string) error {
+	repo, err := git.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer repo.Close()
+	where, set, err := repo.HooksPath()
+	if err != nil || !set || where.Scope != git.ScopeGlobal && where.Scope != git.ScopeSystem {
+		return err
+	}
+	return repo.ConfigSet("core.hooksPath", filepath.ToSlash(filepath.Join(dir, ".git", "hooks")))
+}
+
+// cached is the name of a directory in Go's build cache that holds a program (go help run; cmd/go/internal/cache).
+var cached = regexp.MustCompile(`^[0-9a-f]{64}-d$`)
+
+// passing reports whether a program lies where go run puts it: in a directory that is cleared away when it ends, or from the second
+// time on in the build cache, which drops what was not used for some days.
 func passing(program string) bool {
-	return filepath.Base(filepath.Dir(program)) == "exe" && strings.Contains(filepath.ToSlash(program), "/go-build")
+	dir := filepath.Dir(program)
+	return cached.MatchString(filepath.Base(dir)) || filepath.Base(dir) == "exe" && strings.Contains(filepath.ToSlash(dir), "/go-build")
 }
 
 func copyProgram(from, dir string) (string, error) {
@@ -181,12 +199,12 @@ func (w *walk) introduce() {
 		w.say("hook     %s", clean(line))
 	}
 	w.say("\nThe main job on it, command by command.\n")
-	w.say("$ cd %s", quoted(w.typed))
+	w.say("$ cd %s", quotedArg(w.typed))
 }
 
 // step shows a command and what it says, and stops the walk where it ends otherwise than it should.
 func (w *walk) step(s walkStep) error {
-	w.say("\n%s\n$ %s", s.about, command(s.args))
+	w.say("\n%s\n$ %s", s.about, asTyped(s.args))
 	var out bytes.Buffer
 	code, err := w.carryOut(s.args, &out)
 	if err != nil {
@@ -194,7 +212,7 @@ func (w *walk) step(s walkStep) error {
 	}
 	w.say("%s", shortened(out.String(), s.most))
 	if code != s.code {
-		return fmt.Errorf("the walk stops here: %q ended with exit code %d and should end with %d", command(s.args), code, s.code)
+		return fmt.Errorf("the walk stops here: %q ended with exit code %d and should end with %d", asTyped(s.args), code, s.code)
 	}
 	return nil
 }
@@ -230,7 +248,7 @@ func (w *walk) carryOut(args []string, out io.Writer) (code int, err error) {
 func (w *walk) end() {
 	w.say("\nTo try next, in %s:", clean(w.typed))
 	for _, s := range nextSteps {
-		w.say("  %s\n      %s", command(s.args), s.about)
+		w.say("  %s\n      %s", asTyped(s.args), s.about)
 	}
 	w.say("  git config user.name \"Ines Okafor\" && git config user.email ines.okafor@northgate.example && git config fettle.signingKey .git/%s/ines-okafor\n"+
 		"      be the deputy, who may approve what Jonas changed", demo.KeysDir)
@@ -241,7 +259,7 @@ func (w *walk) end() {
 				dir = filepath.Dir(program)
 			}
 		}
-		set := "export PATH=" + quoted(dir) + ":\"$PATH\""
+		set := "export PATH=" + quotedArg(dir) + ":\"$PATH\""
 		if runtime.GOOS == "windows" {
 			set = "set PATH=" + dir + ";%PATH%"
 		}
@@ -250,16 +268,16 @@ func (w *walk) end() {
 	w.say("\nThe values are invented. Never cut with them: a recipe is proven on the machine itself, by its maker's instructions and local rules.")
 }
 
-// command is a command as a person types it.
-func command(args []string) string {
+// asTyped is a command as a person types it.
+func asTyped(args []string) string {
 	out := make([]string, len(args))
 	for i, arg := range args {
-		out[i] = quoted(arg)
+		out[i] = quotedArg(arg)
 	}
 	return strings.Join(out, " ")
 }
 
-func quoted(arg string) string {
+func quotedArg(arg string) string {
 	flag := arg[:len(arg)-len(strings.TrimLeft(arg, "-"))]
 	if flag == arg && arg != "" {
 		return arg

@@ -41,12 +41,13 @@ func TestDemoIsWhatTheCommandsWrite(t *testing.T) {
 	commands, sample := commitLines(p.repo), commitLines(p.built)
 	for i := range max(len(commands), len(sample)) {
 		if i >= len(commands) || i >= len(sample) || commands[i] != sample[i] {
-			t.Fatalf("commit %d (-commands +sample):\n%s\n%s", i+1, cmp.Diff(at(commands, i), at(sample, i)), cmp.Diff(written(p.repo, i), written(p.built, i)))
+			t.Fatalf("commit %d (-commands +sample):\n%s\n%s", i+1, cmp.Diff(lineAt(commands, i), lineAt(sample, i)), cmp.Diff(written(p.repo, i), written(p.built, i)))
 		}
 	}
 }
 
-func at(lines []string, i int) string {
+// lineAt is the line in a place, "" behind the last.
+func lineAt(lines []string, i int) string {
 	if i < len(lines) {
 		return lines[i]
 	}
@@ -56,7 +57,7 @@ func at(lines []string, i int) string {
 // written are the files that a commit wrote, counted from the first.
 func written(r *gittest.Repo, i int) map[string]string {
 	out := map[string]string{}
-	commit := at(strings.Fields(r.Run("rev-list", "--reverse", "HEAD")), i)
+	commit := lineAt(strings.Fields(r.Run("rev-list", "--reverse", "HEAD")), i)
 	if commit == "" {
 		return out
 	}

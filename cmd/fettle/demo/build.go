@@ -48,7 +48,7 @@ func (s *Story) Build(dir string) (*Shop, error) {
 	}
 	shop, err := told.write(abs)
 	if err != nil {
-		return nil, errors.Join(err, clear(abs, fresh))
+		return nil, errors.Join(err, wipe(abs, fresh))
 	}
 	return shop, nil
 }
@@ -70,8 +70,8 @@ func claim(dir string) (fresh bool, err error) {
 	return false, nil
 }
 
-// clear takes away what was made in a directory that was empty before.
-func clear(dir string, fresh bool) error {
+// wipe takes away what was made in a directory that was empty before.
+func wipe(dir string, fresh bool) error {
 	if fresh {
 		return os.RemoveAll(dir)
 	}
