@@ -1,55 +1,16 @@
 package git
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 )
-
-// Add stages files as they are on disk, removed ones too. A file that git is told to ignore is an error of kind
-// [ErrIgnored], and then nothing is staged.
-func (r *Repo) Add(paths ...string) error {
-	clean, err := r.writable(paths)
-	if err != nil {
-		return err
-	}
-	if _, err := r.newFiles(clean); err != nil {
-		return err
-	}
-	return r.add(clean)
-}
-
-func (r *Repo) add(clean []string) error {
-	_, err := r.write(nulList(literal(clean)), "add", "--all", "--pathspec-from-file=-", "--pathspec-file-nul")
-	if err != nil && strings.Contains(err.Error(), "sparse") {
-		return &Error{Kind: ErrIgnored, What: "git leaves " + list(clean) + " out of this work tree (sparse checkout)", Paths: clean,
-			Help: "git sparse-checkout add, with the directory of the library", Err: err}
-	}
-	return err
-}
-
-// Unstage takes files out of what the next commit would save; on disk they stay as they are.
-func (r *Repo) Unstage(paths ...string) error {
-	clean, err := r.writable(paths)
-	if err != nil {
-		return err
-	}
-	head, err := r.head()
-	if err != nil {
-		return err
-	}
-	if head.unborn {
-		_, err = r.write("", append([]string{"rm", "-q", "-r", "--cached", "--ignore-unmatch", "--"}, literal(clean)...)...)
-		return err
-	}
-	_, err = r.write(nulList(literal(clean)), "reset", "-q", "--pathspec-from-file=-", "--pathspec-file-nul")
-	return err
-}
 
 // CommitOptions say more about a commit. The zero value is the person and the time that git would use.
 type CommitOptions struct {
@@ -57,20 +18,24 @@ type CommitOptions struct {
 	Date     time.Time // of author and committer; the zero time is now
 	NoVerify bool      // skip the hooks that may refuse
 	Env      []string  // more environment, for instance GIT_COMMITTER_NAME
-	Output   io.Writer // gets what hooks print, as they print it; may be nil
+	Output   io.Writer // gets what hooks print, as they print it, whether they refuse or not; may be nil
 }
 
 var authorForm = regexp.MustCompile(`^[^<>\x00-\x1f]+ <[^<>\x00-\x1f]*>$`)
 
 // CommitPaths saves exactly these files, as they are on disk, and returns the id of the commit. Files that are new to git
-// are taken in; what else is staged stays staged and is not saved. If the commit fails the index is as it was before.
+// are taken in; what else is staged stays staged and is not saved, and a conflict in another file stays as it is. If the
+// commit fails, or its context ends, the index is as it was before and git's locks are gone.
 //
 // While git is in the middle of a merge, a cherry-pick, a revert, a rebase or patches from mail, a commit of some files
-// would end or disturb that work. Then the files are only staged, and the error is of kind [ErrStagedOnly]: the commit that ends the work will
-// save them.
+// would end or disturb that work. Then the files are only staged, and the error is of kind [ErrStagedOnly]: the commit that
+// ends the work will save them.
 //
-// Other kinds: [ErrRefused] by a hook, whose words are in the [CommandError]; [ErrNothingToCommit]; [ErrIgnored];
-// [ErrNoSuchFile] for a path that is neither on disk nor known to git; [ErrUnmerged]; [ErrNoIdentity]; [ErrBusy].
+// Other kinds: [ErrRefused] by a hook; what it printed, all of it, went to Output, and is in the [CommandError] inside the
+// error too, where only the middle of a very long text is missing. [ErrNothingToCommit]; [ErrIgnored]; [ErrNoSuchFile] for a
+// path that is neither on disk nor known to git; [ErrUnmerged] where one of these files has a conflict that nobody settled;
+// [ErrIrregular] for another repository among them; [ErrNoIdentity]; [ErrBusy]; [ErrReadOnly]. With [ErrIndexBehind], and
+// with that kind only, the files were saved, and the id is returned too.
 func (r *Repo) CommitPaths(message string, paths []string, options CommitOptions) (hash string, err error) {
 	if strings.TrimSpace(message) == "" || strings.ContainsRune(message, 0) {
 		return "", errors.New("a commit needs a message, without NUL")
@@ -82,9 +47,13 @@ func (r *Repo) CommitPaths(message string, paths []string, options CommitOptions
 	if err != nil {
 		return "", err
 	}
-	fresh, err := r.newFiles(clean)
+	found, err := r.look(clean)
 	if err != nil {
 		return "", err
+	}
+	if len(found.unmerged) > 0 {
+		// git would take the files as they are, marks of the conflict and all, and call it settled.
+		return "", unmergedError(found.unmerged)
 	}
 	state, err := r.State()
 	if err != nil {
@@ -97,147 +66,138 @@ func (r *Repo) CommitPaths(message string, paths []string, options CommitOptions
 		return "", &Error{Kind: ErrStagedOnly, What: fmt.Sprintf("git is in the middle of %s, so %s was staged and not saved yet", state.words(), list(clean)),
 			Help: "it will be saved when that is finished", Paths: clean}
 	}
-	if len(fresh) > 0 {
-		if err := r.add(fresh); err != nil {
-			r.forget(fresh)
-			return "", err
-		}
-	}
-	if err := r.commitOnly(message, clean, options); err != nil {
-		if len(fresh) > 0 {
-			err = errors.Join(err, r.forget(fresh))
-		}
+	before, err := r.head()
+	if err != nil {
 		return "", err
+	}
+	if len(found.fresh) > 0 {
+		err = r.add(found.fresh)
+	}
+	if err == nil {
+		err = r.commitOnly(message, clean, options)
+	}
+	if err != nil {
+		return r.afterFailure(before, clean, found.fresh, err)
 	}
 	return r.Resolve("HEAD")
 }
 
 func (r *Repo) commitOnly(message string, clean []string, options CommitOptions) error {
-	// The paths go by standard input, where their number has no limit; the message is an argument. Clean-up is fixed:
-	// a setting of the user might take lines that begin with "#" for comments.
-	args := []string{"commit", "-q", "--only", "--cleanup=whitespace", "--message=" + message, "--pathspec-from-file=-", "--pathspec-file-nul"}
+	// The message goes by standard input, where its length has no limit. How it is cleaned up and which encoding it is in are
+	// fixed: settings of the user might take lines that begin with "#" for comments, and UTF-8 for something else.
+	args := []string{"-c", "i18n.commitEncoding=UTF-8", "commit", "-q", "--only", "--cleanup=whitespace", "--file=-"}
 	if options.NoVerify {
 		args = append(args, "--no-verify")
 	}
 	if options.Author != "" {
 		args = append(args, "--author="+options.Author)
 	}
-	cmd := r.command(args...)
+	specs := literal(clean)
+	if size(specs) <= argSpace {
+		args = append(append(args, "--"), specs...)
+	} else {
+		file, err := temporary(nulList(specs))
+		if err != nil {
+			return fmt.Errorf("cannot write down the files to save: %w", err)
+		}
+		defer os.Remove(file)
+		args = append(args, "--pathspec-from-file="+file, "--pathspec-file-nul")
+	}
+	cmd := r.writer(args...)
 	if !options.Date.IsZero() {
 		date := options.Date.Format(time.RFC3339)
 		cmd.Env = append(cmd.Env, "GIT_AUTHOR_DATE="+date, "GIT_COMMITTER_DATE="+date)
 	}
 	cmd.Env = append(cmd.Env, options.Env...)
-	_, err := output(r.ctx, cmd, nulList(literal(clean)), options.Output)
+	_, err := finished(output(r.ctx, cmd, message, options.Output))
 	if exitCode(err) != 1 {
-		return commitProblem(err)
+		return err
 	}
 	// Status 1 is a hook that refused, or that there is nothing to save, of which -q says nothing.
-	same, diffErr := r.sameAsHead(clean)
-	if diffErr == nil && same {
+	if same, diffErr := r.sameAsHead(clean); diffErr == nil && same {
 		return &Error{Kind: ErrNothingToCommit, What: list(clean) + " is as it was saved before", Paths: clean, Err: err}
 	}
 	return &Error{Kind: ErrRefused, What: "the commit was refused; nothing was saved", Paths: clean, Err: err}
 }
 
-// commitProblem names the failures that only a commit has.
-func commitProblem(err error) error {
-	var failed *CommandError
-	if errors.As(err, &failed) && strings.Contains(failed.Stderr, "unmerged files") {
-		return &Error{Kind: ErrUnmerged, What: "a merge left conflicts, so nothing can be saved", Help: "settle them in the files, then git add them", Err: err}
+// afterFailure brings the index back to where it was, or forward where git had made the commit already and failed only
+// after that.
+func (r *Repo) afterFailure(before head, clean, fresh []string, err error) (string, error) {
+	r = r.WithContext(context.WithoutCancel(r.ctx))
+	if hash, askErr := r.savedSince(before, clean); askErr == nil && hash != "" {
+		if r.reset(clean) == nil {
+			return hash, nil
+		}
+		return hash, &Error{Kind: ErrIndexBehind, What: list(clean) + " was saved, but git could not note it in its list of staged files",
+			Help: "see that the disk is not full, then git reset -q -- with these files; until then a plain git commit would take the change back", Paths: clean, Err: err}
 	}
-	return err
+	if len(fresh) > 0 {
+		if undo := r.forget(fresh); undo != nil && !errors.Is(err, ErrBusy) && !errors.Is(err, ErrReadOnly) {
+			err = errors.Join(err, undo)
+		}
+	}
+	return "", err
 }
 
-// sameAsHead says whether files on disk are as they were saved last.
+// savedSince is the commit that HEAD has moved on to, where it is one that changes these files and no others.
+func (r *Repo) savedSince(before head, clean scope) (string, error) {
+	now, err := r.head()
+	if err != nil || now.commit == before.commit {
+		return "", err
+	}
+	commit, err := r.commit(now.commit)
+	if err != nil || len(commit.parents) > 1 || !slices.Equal(commit.parents, nonEmpty(before.commit)) {
+		return "", err
+	}
+	changes, err := r.ChangedPaths(before.commit, now.commit)
+	if err != nil || slices.ContainsFunc(changes, func(c Change) bool { return !clean.holds(c.Path) }) {
+		return "", err
+	}
+	return now.commit, nil
+}
+
+func nonEmpty(s string) []string {
+	if s == "" {
+		return nil
+	}
+	return []string{s}
+}
+
+// sameAsHead says whether files on disk are as they were saved last, whatever is staged of them.
 func (r *Repo) sameAsHead(clean []string) (bool, error) {
 	head, err := r.head()
-	if err != nil || head.unborn {
-		return false, err
-	}
-	status, err := r.Status(clean...)
-	return len(status) == 0, err
-}
-
-// writable checks the paths of a command that changes something.
-func (r *Repo) writable(paths []string) (scope, error) {
-	if err := r.needTree("cannot save"); err != nil {
-		return nil, err
-	}
-	if len(paths) == 0 {
-		return nil, errorf(ErrBadPath, "no file was named")
-	}
-	clean, err := newScope(paths)
-	if err == nil && len(clean) == 0 {
-		err = errorf(ErrBadPath, "name files; the whole work tree is never saved at once")
-	}
-	return clean, err
-}
-
-// newFiles are the files at and below the paths that git does not know yet. A path that leads to nothing and a file that
-// is ignored are errors.
-func (r *Repo) newFiles(clean []string) ([]string, error) {
-	out, err := r.read(append([]string{"ls-files", "-z", "-t", "--cached", "--others", "--exclude-standard", "--"}, literal(clean)...)...)
 	if err != nil {
-		return nil, err
-	}
-	var fresh, known []string
-	for _, item := range fields(out) {
-		tag, file, _ := strings.Cut(item, " ")
-		if known = append(known, file); tag == "?" {
-			fresh = append(fresh, file)
-		}
-	}
-	for _, p := range clean {
-		found := false
-		for _, file := range known {
-			found = found || within(file, p)
-		}
-		if found {
-			continue
-		}
-		info, err := os.Lstat(filepath.Join(r.Dir, filepath.FromSlash(p)))
-		switch {
-		case err != nil:
-			// A file that was removed and unstaged already may still be in the last commit.
-			inHead, headErr := r.inHead(p)
-			if headErr != nil {
-				return nil, headErr
-			}
-			if !inHead {
-				return nil, &Error{Kind: ErrNoSuchFile, What: "there is no file " + p, Paths: []string{p}, Err: err}
-			}
-		case info.IsDir():
-			return nil, &Error{Kind: ErrNoSuchFile, What: "there is nothing to save in the directory " + p, Paths: []string{p}}
-		default:
-			return nil, &Error{Kind: ErrIgnored, What: "git is told to ignore " + p, Paths: []string{p},
-				Help: "git check-ignore -v " + p + " says where; change that line of .gitignore"}
-		}
-	}
-	return fresh, nil
-}
-
-func (r *Repo) inHead(p string) (bool, error) {
-	head, err := r.head()
-	if err != nil || head.unborn {
 		return false, err
 	}
-	files, err := r.TreeFiles(head.commit, p)
-	return len(files) > 0, err
-}
-
-// forget takes files out of the index that were put there for a commit that then failed.
-func (r *Repo) forget(fresh []string) error {
-	_, err := r.write(nulList(fresh), "update-index", "--force-remove", "-z", "--stdin")
-	return err
-}
-
-// nulList ends every item with a NUL.
-func nulList(items []string) string {
-	var b strings.Builder
-	for _, item := range items {
-		b.WriteString(item)
-		b.WriteByte(0)
+	tree := head.commit
+	if head.unborn {
+		tree = r.emptyTree()
 	}
-	return b.String()
+	for specs := range batches(literal(clean)) {
+		_, err := r.read(append([]string{"diff", "--quiet", "--no-ext-diff", "--no-textconv", "--no-renames", "--ignore-submodules=none", tree, "--"}, specs...)...)
+		if err != nil {
+			if exitCode(err) == 1 {
+				err = nil
+			}
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+// temporary writes a file that only this user can read; the caller removes it.
+func temporary(content string) (string, error) {
+	f, err := os.CreateTemp("", "fettle-*")
+	if err != nil {
+		return "", err
+	}
+	_, err = f.WriteString(content)
+	if closeErr := f.Close(); err == nil {
+		err = closeErr
+	}
+	if err != nil {
+		os.Remove(f.Name())
+		return "", err
+	}
+	return f.Name(), nil
 }

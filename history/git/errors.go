@@ -29,6 +29,8 @@ var (
 	ErrRefused         = errors.New("the commit was refused")
 	ErrNothingToCommit = errors.New("nothing to save")
 	ErrStagedOnly      = errors.New("staged but not saved")
+	ErrIndexBehind     = errors.New("saved, but still listed as unsaved")
+	ErrReadOnly        = errors.New("git cannot write into this repository")
 	ErrClosed          = errors.New("the repository was closed")
 )
 
@@ -150,7 +152,11 @@ func diagnose(e *CommandError) error {
 	case has(".lock': File exists", "Another git process seems to be running"):
 		return known(ErrBusy, "another git program is at work in this repository ("+firstComplaint(e.Stderr)+")",
 			"wait until it has finished and try again; if none is running, a program died here: remove the .lock file it names")
-	case has("Please tell me who you are", "empty ident name", "no email was given", "no name was given", "unable to auto-detect"):
+	case has("Read-only file system", "insufficient permission", "No space left on device", "Out of diskspace", "Disk quota exceeded") ||
+		has("Permission denied") && has("Unable to create", "unable to create", "could not lock", "cannot lock", "unable to write"):
+		return known(ErrReadOnly, "git cannot write into this repository ("+firstComplaint(e.Stderr)+")",
+			"see that the disk is neither full nor read-only, and that the files under .git belong to you")
+	case has("Please tell me who you are", "empty ident name", "no email was given", "no name was given", "consists only of disallowed", "unable to auto-detect"):
 		return noIdentity(e)
 	case has("is corrupt", "unable to unpack", "inflate: data stream error", "bad tree object", "index file corrupt", "bad signature 0x", "index file smaller than expected", "bad index file"):
 		return known(ErrCorrupt, "the repository is damaged: "+firstComplaint(e.Stderr), "run git fsck, and fetch the missing parts from another copy")

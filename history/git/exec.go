@@ -4,13 +4,17 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io"
+	"iter"
 	"os/exec"
+	"runtime"
 	"strings"
+	"syscall"
 	"time"
 )
 
-// killDelay is how long a cancelled child may take to close its pipes before they are closed for it.
+// killDelay is how long a child that was told to stop may take to do so, and one that ended to close its pipes.
 const killDelay = 2 * time.Second
 
 // Readers must not take locks: git would otherwise refresh the index on the way and hold its lock while it does.
@@ -41,7 +45,26 @@ func (r *Repo) readInput(stdin string, args ...string) ([]byte, error) {
 
 // write runs a command that changes the repository.
 func (r *Repo) write(stdin string, args ...string) ([]byte, error) {
-	return output(r.ctx, r.command(args...), stdin, nil)
+	return finished(output(r.ctx, r.writer(args...), stdin, nil))
+}
+
+// writer prepares a child that changes the repository. When the context ends it is asked to stop, so that it takes its
+// locks away; a child that is killed leaves them for a person to find.
+func (r *Repo) writer(args ...string) *exec.Cmd {
+	cmd := r.command(args...)
+	if runtime.GOOS != "windows" { // where a process can only be killed
+		cmd.Cancel = func() error { return cmd.Process.Signal(syscall.SIGTERM) }
+	}
+	return cmd
+}
+
+// finished takes a write for done when git itself ended well, though a program that one of its hooks left running still
+// holds its output open.
+func finished(out []byte, err error) ([]byte, error) {
+	if errors.Is(err, exec.ErrWaitDelay) {
+		err = nil
+	}
+	return out, err
 }
 
 // output runs the command. What it prints on standard error goes into the error, and to live as it comes when that is
@@ -65,6 +88,7 @@ func output(ctx context.Context, cmd *exec.Cmd, stdin string, live io.Writer) ([
 // tail keeps the first and the last part of what a child complains about: enough for a message, and bounded.
 type tail struct {
 	first, last []byte
+	dropped     int // bytes between the two
 	live        io.Writer
 }
 
@@ -84,11 +108,56 @@ func (t *tail) Write(p []byte) (int, error) {
 	t.last = append(t.last, p...)
 	if over := len(t.last) - tailSize; over > tailSize {
 		t.last = append(t.last[:0], t.last[over:]...)
+		t.dropped += over
 	}
 	return n, nil
 }
 
-func (t *tail) String() string { return string(t.first) + string(t.last) }
+func (t *tail) String() string {
+	if t.dropped == 0 {
+		return string(t.first) + string(t.last)
+	}
+	return fmt.Sprintf("%s\n(%d bytes left out)\n%s", t.first, t.dropped, t.last)
+}
+
+// argSpace is how many bytes of paths go on one command line: Windows takes 32 KiB for all of it.
+const argSpace = 16 << 10
+
+// size is how much room arguments take on a command line.
+func size(args []string) int {
+	n := 0
+	for _, arg := range args {
+		n += len(arg) + 1
+	}
+	return n
+}
+
+// batches cuts a list of paths into pieces that fit a command line each.
+func batches(specs []string) iter.Seq[[]string] {
+	return func(yield func([]string) bool) {
+		for len(specs) > 0 {
+			end, room := 0, argSpace
+			for end < len(specs) && (end == 0 || len(specs[end]) < room) {
+				room -= len(specs[end]) + 1
+				end++
+			}
+			if !yield(specs[:end]) {
+				return
+			}
+			specs = specs[end:]
+		}
+	}
+}
+
+// nulList ends every item with a NUL.
+func nulList(items []string) string {
+	var b strings.Builder
+	for _, item := range items {
+		b.WriteString(item)
+		b.WriteByte(0)
+	}
+	return b.String()
+}
 
 // fields splits output that ends every item with a NUL.
 func fields(out []byte) []string {

@@ -68,7 +68,7 @@ func (r *Repo) IndexChanged(base string, under ...string) ([]Change, error) {
 
 func unmergedError(paths []string) error {
 	return &Error{Kind: ErrUnmerged, What: "a merge left conflicts in " + list(paths), Paths: paths,
-		Help: "settle them in the files, then git add them"}
+		Help: "settle them in the files, then tell git so: git add FILE"}
 }
 
 // list names a few paths and counts the rest.

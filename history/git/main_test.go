@@ -22,6 +22,9 @@ func TestMain(m *testing.M) {
 	if file := os.Getenv(probeVariable); file != "" {
 		os.Exit(runProbe(file))
 	}
+	if dir := os.Getenv(saveVariable); dir != "" {
+		os.Exit(runSave(dir, os.Args[1:]))
+	}
 	gittest.Isolate()
 	os.Exit(m.Run())
 }
