@@ -1,6 +1,7 @@
 package git
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -81,11 +82,34 @@ func (r *Repo) Ignored(paths ...string) ([]string, error) {
 	if err != nil || len(clean) == 0 {
 		return nil, err
 	}
-	out, err := r.readInput(nulList(clean), "check-ignore", "-z", "--stdin")
+	// check-ignore takes no literal paths: the leading "./" keeps it from reading a path as more than a name, and without the
+	// index it does not look for known files that a "*" in a name might match.
+	dotted := make([]string, len(clean))
+	for i, p := range clean {
+		dotted[i] = "./" + p
+	}
+	out, err := r.readInput(nulList(dotted), "check-ignore", "--no-index", "-z", "--stdin")
 	if exitCode(err) == 1 {
 		return nil, nil
 	}
-	return fields(out), err
+	if err != nil {
+		return nil, err
+	}
+	ignored := fields(out)
+	for i, p := range ignored {
+		ignored[i] = strings.TrimPrefix(p, "./")
+	}
+	var known []string
+	for specs := range batches(literal(ignored)) {
+		out, err := r.read(append([]string{"ls-files", "-z", "--cached", "--"}, specs...)...)
+		if err != nil {
+			return nil, err
+		}
+		known = append(known, fields(out)...)
+	}
+	return slices.DeleteFunc(ignored, func(p string) bool {
+		return slices.ContainsFunc(known, func(file string) bool { return within(file, p) })
+	}), nil
 }
 
 // Upstream says how the current branch stands to the branch of another repository that it follows: how many commits it
