@@ -2,7 +2,6 @@ package audit
 
 import (
 	"bytes"
-	"slices"
 
 	"fettle/history/git"
 	"fettle/schema"
@@ -42,10 +41,12 @@ func newFiles(repo *git.Repo) *files {
 // read makes sure that these versions are at hand, with one request for all that are not.
 func (f *files) read(blobs []string) error {
 	var missing []string
+	asked := map[string]bool{}
 	for _, blob := range blobs {
-		if _, ok := f.sets[blob]; ok || slices.Contains(missing, blob) {
+		if _, ok := f.sets[blob]; ok || asked[blob] {
 			continue
 		}
+		asked[blob] = true
 		if s, ok := f.old[blob]; ok {
 			f.put(blob, s)
 			continue

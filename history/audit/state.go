@@ -53,15 +53,6 @@ func (w *walker) step(c *commit) (unreadable []git.Change, err error) {
 		c.state = first
 		return nil, nil
 	}
-	var blobs []string
-	for _, change := range changed {
-		if isSet(change.Path) && regular(change.NewMode) {
-			blobs = append(blobs, change.NewHash)
-		}
-	}
-	if err := w.read(blobs); err != nil {
-		return nil, err
-	}
 	c.state = &state{sets: maps.Clone(first.sets), settings: first.settings, bad: maps.Clone(first.bad)}
 	if c.state.sets == nil {
 		c.state.sets = map[string]string{}
@@ -80,6 +71,25 @@ func (w *walker) step(c *commit) (unreadable []git.Change, err error) {
 		}
 	}
 	return unreadable, nil
+}
+
+// ahead is for how many commits the sets are asked for at once: one question to git costs more than one set.
+const ahead = 128
+
+// readAhead reads the sets that the next commits brought.
+func (w *walker) readAhead(commits []*commit) error {
+	var blobs []string
+	for _, c := range commits {
+		if c.entry == nil {
+			continue
+		}
+		for _, change := range w.relevant(c.entry.Changes[0]) {
+			if isSet(change.Path) && regular(change.NewMode) && len(blobs) < keep {
+				blobs = append(blobs, change.NewHash)
+			}
+		}
+	}
+	return w.read(blobs)
 }
 
 // relevant are the changes of sets and settings, with paths of the library.

@@ -113,7 +113,12 @@ func (t *Trail) walk(repo *git.Repo, head, root string) error {
 		root += "/"
 	}
 	w := &walker{files: newFiles(repo), root: root, paths: map[schema.ID][]string{}, trail: t}
-	for _, c := range t.commits {
+	for i, c := range t.commits {
+		if i%ahead == 0 {
+			if err := w.readAhead(t.commits[i:min(i+ahead, len(t.commits))]); err != nil {
+				return err
+			}
+		}
 		if c.edge {
 			t.Edges = append(t.Edges, c.hash)
 		}

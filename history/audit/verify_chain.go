@@ -56,7 +56,10 @@ func (t *Trail) checkEntries(r *Report) {
 			}) {
 				f.Message += "; it is back as it was"
 			} else {
-				f.Help = "Bring it back as it was: git checkout " + short(e.Commit) + "~1 -- " + e.Path + ", then fettle save. Mistakes are taken back with fettle withdraw."
+				f.Help = "Mistakes are taken back with fettle withdraw."
+				if c := t.brought[e.Path]; c != nil {
+					f.Help = "Bring it back as it was: git checkout " + short(c.hash) + " -- " + e.Path + ", then fettle save. " + f.Help
+				}
 			}
 		}
 		if f.Rule != "" {
