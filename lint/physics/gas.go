@@ -33,7 +33,15 @@ var parts = [...]part{
 }
 
 // GasNamed returns one of the gases known by themselves: oxygen, nitrogen, air, argon, hydrogen, helium, carbon-dioxide.
-func GasNamed(name string) (Gas, bool) { return Mix(map[string]float64{name: 1}) }
+func GasNamed(name string) (Gas, bool) {
+	for i := range parts {
+		if parts[i].name == name {
+			p := &parts[i]
+			return Gas{p.mass, p.capacity / (p.capacity - 1), p.oxygen}, true
+		}
+	}
+	return Gas{}, false
+}
 
 // Mix returns a mix of known gases by their shares of volume (which are mole fractions for perfect gases):
 //

@@ -24,7 +24,8 @@ type Balance struct {
 }
 
 // Balance works out the balance of heat and of oxygen. All oxygen over the kerf is taken to burn and all heat to stay in it: that is more than
-// a real cut gets, so that a Melt above Laser plus Oxidation cannot be. Titanium also burns in nitrogen, which is left out.
+// a real cut gets, so that a Melt above Laser plus Oxidation cannot be, but for constants that are off by their spread ([Material.MeltEnergy]).
+// Titanium and magnesium also burn in nitrogen, which is left out: for them the balance is a bound only in argon or helium.
 func (k Kerf) Balance() (Balance, bool) {
 	melt, ok := MeltPower(k.Material, k.Width, k.Thickness, k.Speed)
 	if !ok || !notNegative(k.Power, k.GasFlow) {

@@ -20,7 +20,7 @@ func OxygenNeeded(m Material, kerf, thickness, speed float64) (float64, bool) {
 }
 
 // OxidationPower is the heat in W that burning sets free where that much oxygen kg/s is used up: 17.0 MJ per kg of oxygen for FeO
-// (−272 kJ/mol, 4.87 MJ per kg of iron). Higher oxides of iron differ by 5 % per kg of oxygen. Source: [Material].Oxide.
+// (−272 kJ/mol, 4.87 MJ per kg of iron). Higher oxides of iron give up to 3 % more per kg of oxygen. Source: [Material].Oxide.
 func OxidationPower(m Material, oxygen float64) (float64, bool) {
 	if !notNegative(oxygen, m.Oxide.Heat) {
 		return 0, false
@@ -32,8 +32,8 @@ func OxidationPower(m Material, oxygen float64) (float64, bool) {
 //
 //	4w/(π d), at most 1
 //
-// w kerf m, d orifice m: the strip w·d of the disk, a little too much for wide kerfs (13 % at w = d/2 against the strip with round ends),
-// so a bound from above. About half of it is ahead of the front ([FrontShare]). Source: geometry.
+// w kerf m, d orifice m: the strip w·d of the disk, a little more than the disk holds there (5 % at w = d/2), so a bound
+// from above. About half of it is ahead of the front ([FrontShare]). Source: geometry.
 func KerfShare(kerf, orifice float64) (float64, bool) {
 	if !positive(kerf, orifice) {
 		return 0, false

@@ -62,7 +62,7 @@ func root(f func(float64) float64, a, b float64) (float64, bool) {
 		}
 		a, fa, b, fb = lo, flo, hi, fhi
 		width := math.Abs(b - a)
-		if width <= 4e-16*math.Abs(x) || width >= before {
+		if width <= 4e-16*math.Abs(x) || width >= before { // no float64 lies between, or nothing was gained
 			return x, true
 		}
 	}
