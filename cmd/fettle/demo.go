@@ -250,8 +250,7 @@ func (w *walk) end() {
 	for _, s := range nextSteps {
 		w.say("  %s\n      %s", asTyped(s.args), s.about)
 	}
-	w.say("  git config user.name \"Ines Okafor\" && git config user.email ines.okafor@northgate.example && git config fettle.signingKey .git/%s/ines-okafor\n"+
-		"      be the deputy, who may approve what Jonas changed", demo.KeysDir)
+	w.say("  %s\n      be the deputy, who may decide on what Jonas changed", w.deputy())
 	if _, err := exec.LookPath("fettle"); err != nil {
 		dir := w.bin
 		if dir == "" {
@@ -266,6 +265,12 @@ func (w *walk) end() {
 		w.say("\nThe shell does not find fettle yet. For this terminal:\n  %s", set)
 	}
 	w.say("\nThe values are invented. Never cut with them: a recipe is proven on the machine itself, by its maker's instructions and local rules.")
+}
+
+// deputy are the commands that hand the sample to the other person who may approve.
+func (w *walk) deputy() string {
+	return "git config user.name 'Ines Okafor' && git config user.email ines.okafor@northgate.example && git config fettle.signingKey " +
+		quotedArg(filepath.Join(w.shop.Keys, "ines-okafor"))
 }
 
 // asTyped is a command as a person types it.

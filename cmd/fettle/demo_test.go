@@ -82,6 +82,21 @@ func TestDemoWalk(t *testing.T) {
 	if strings.Contains(said, "oxygen/10mm") || !strings.Contains(said, "oxygen/6mm    changed") {
 		t.Errorf("after the approval review says:\n%s", said)
 	}
+
+	if runtime.GOOS == "windows" {
+		return // the line is for a POSIX shell
+	}
+	_, line, _ := strings.Cut(out, "\n  git config user.name")
+	line, _, _ = strings.Cut("git config user.name"+line, "\n")
+	if said, code := inShell(t, r.Dir, "sh", "-c", line); code != 0 {
+		t.Fatalf("%s: %s", line, said)
+	}
+	if said, code := inShell(t, filepath.Join(r.Dir, "sets"), "fettle", "reject", "bay-2/carbon-steel/oxygen/6mm", "--because", "Nothing was cut with it"); code != exitGood {
+		t.Errorf("the deputy may not decide: %s", said)
+	}
+	if author := r.Run("log", "-1", "--format=%an <%ae>"); author != "Ines Okafor <ines.okafor@northgate.example>" {
+		t.Errorf("the rejection is saved by %s", author)
+	}
 }
 
 // TestDemoSaysTheSame: two runs differ in nothing but the place.
