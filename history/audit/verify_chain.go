@@ -58,7 +58,7 @@ func (t *Trail) checkEntries(r *Report) {
 			} else {
 				f.Help = "Mistakes are taken back with fettle withdraw."
 				if c := t.brought[e.Path]; c != nil {
-					f.Help = "Bring it back as it was: git checkout " + short(c.hash) + " -- " + e.Path + ", then fettle save. " + f.Help
+					f.Help = "Bring it back as it was: git checkout " + short(c.hash) + " -- " + e.Path + ", then git commit " + e.Path + "\n" + f.Help
 				}
 			}
 		}
