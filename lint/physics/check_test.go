@@ -90,6 +90,9 @@ func TestValve(t *testing.T) {
 	near(t, "flow at b from both sides", above.Mass, below.Mass, 1e-12)
 	half, _ := v.Flow(air, 4.5e5, 4.5e5*0.66, Room) // half way between b and 1: √(1 − ¼)
 	near(t, "flow half way up", half.Mass, choked.Mass*math.Sqrt(0.75), 1e-12)
+	if at, ok := v.Flow(air, 1e5, 0.32e5, Room); !ok || !at.Choked {
+		t.Errorf("not choked at b: %+v, %v", at, ok)
+	}
 	if none, ok := v.Flow(air, 4.5e5, 4.5e5, Room); !ok || none.Mass != 0 {
 		t.Errorf("no difference of pressure passes %v, %v", none, ok)
 	}
@@ -101,6 +104,23 @@ func TestValve(t *testing.T) {
 	volume, _ := ANR.Volume(gas(t, "helium"), helium.Mass)
 	anr, _ := ANR.Volume(air, choked.Mass)
 	near(t, "helium over air", volume/anr, 2.690*0.726/0.6847, 2e-3)
+}
+
+// Hot gas is thin: at four times the absolute temperature half the mass passes valve and nozzle. Reference: √(T0/T1), ISO 6358-1 and by hand.
+func TestHotGas(t *testing.T) {
+	g := gas(t, "nitrogen")
+	for what, flow := range map[string]func(temperature float64) (Flow, bool){
+		"valve":          func(k float64) (Flow, bool) { return Valve{4.2e-8, 0.32}.Flow(g, 4e5, 3e5, k) },
+		"nozzle":         func(k float64) (Flow, bool) { return Nozzle{1e-3, 0.9}.Flow(g, 1.2e5, 1e5, k) },
+		"nozzle, choked": func(k float64) (Flow, bool) { return Nozzle{1e-3, 0.9}.Flow(g, 9e5, 1e5, k) },
+	} {
+		cold, ok := flow(250)
+		hot, ok2 := flow(1000)
+		if !ok || !ok2 {
+			t.Errorf("%s: no flow", what)
+		}
+		near(t, what, hot.Mass, cold.Mass/2, 1e-12)
+	}
 }
 
 // What the valve holds must pass alike through valve and nozzle.
@@ -144,6 +164,10 @@ func TestBeamByHand(t *testing.T) {
 	outside, ok := b.Inside(2e-3, 10e-3)
 	if !ok || outside.Smallest != outside.Top || outside.Top <= 0.2e-3 || outside.Largest != outside.Bottom {
 		t.Errorf("focus above the plate: %+v", outside)
+	}
+	below, ok := b.Inside(-12e-3, 10e-3)
+	if !ok || below.Smallest != below.Bottom || below.Bottom <= 0.2e-3 || below.Largest != below.Top {
+		t.Errorf("focus below the plate: %+v", below)
 	}
 	near(t, "Gauss through a hole of his own size", must(t)(ClippedShare(1e-3, 1e-3)), 0.1353, 1e-3)
 	near(t, "intensity", must(t)(Intensity(math.Pi, 2)), 1, 1e-12)
