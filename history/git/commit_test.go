@@ -23,6 +23,7 @@ func changedBy(g *gittest.Repo, id string) string {
 }
 
 func TestCommitPaths(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "a1\n")
 	g.Write("sets/b.json", "b1\n")

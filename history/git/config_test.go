@@ -64,6 +64,7 @@ func TestConfigAgainstGit(t *testing.T) {
 }
 
 func TestConfigBoolAgainstGit(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	values := []string{"true", "TRUE", "yes", "On", "1", "2k", "-1", "0x10", "false", "no", "OFF", "0", "", "0k", "maybe", "1kk", "t", " ", "1 "}
 	for i, v := range values {
@@ -88,6 +89,7 @@ func TestConfigBoolAgainstGit(t *testing.T) {
 }
 
 func TestConfigPathAgainstGit(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	repo := open(t, g.Dir)
 	for _, value := range []string{"~/.ssh/id", "/abs/x", "rel/x", "~", "./~x"} {

@@ -9,6 +9,7 @@ import (
 )
 
 func TestCommitInTheMiddleOfAMerge(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "1\n")
 	g.Commit("one")
@@ -46,6 +47,7 @@ func TestCommitInTheMiddleOfAMerge(t *testing.T) {
 // and so does CommitPaths; the file in conflict is refused until somebody says that it is settled, because git would take it
 // with the marks of the conflict in it.
 func TestCommitBesideAConflict(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "1\n")
 	g.Write("sets/b.json", "1\n")

@@ -48,6 +48,7 @@ func (h *hooked) raw(suffix string) string {
 
 // What a hook sees is what the commit then holds, however the commit was made.
 func TestCommitHooks(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("lib/sets/a.json", "a1\n")
 	g.Write("lib/sets/b.json", "b1\n")
@@ -147,20 +148,24 @@ func TestCommitHooks(t *testing.T) {
 		diff(t, p.Index, lsEntries(g.Run("ls-tree", "-r", "-z", "HEAD")))
 		diff(t, p.Changed, rawChanges(g.Run("diff-tree", "-r", "-z", "--no-renames", "HEAD^", "HEAD")))
 	})
-	t.Run("two repositories", func(t *testing.T) {
-		other := gittest.New(t)
-		other.Run("checkout", "-q", "-b", "elsewhere")
-		other.Commit("one")
-		t.Setenv("FETTLE_GIT_OTHER", other.Dir)
-		g.Write("lib/sets/a.json", "a7\n")
-		g.Run("commit", "-q", "-m", "ten", "lib/sets/a.json")
-		if p := seen(t, h.out); p.Other != "elsewhere" || p.Branch != "main" {
-			t.Errorf("other %q, own %q", p.Other, p.Branch)
-		}
-	})
+}
+
+func TestHookOpensAnotherRepository(t *testing.T) {
+	g, other := gittest.New(t), gittest.New(t)
+	other.Run("checkout", "-q", "-b", "elsewhere")
+	other.Commit("one")
+	h := newHooked(t, g)
+	t.Setenv("FETTLE_GIT_OTHER", other.Dir)
+	g.Write("lib/sets/a.json", "a7\n")
+	g.Run("add", "-A")
+	g.Run("commit", "-q", "-m", "ten", "lib/sets/a.json")
+	if p := seen(t, h.out); p.Other != "elsewhere" || p.Branch != "main" {
+		t.Errorf("other %q, own %q", p.Other, p.Branch)
+	}
 }
 
 func TestCommitHookInLinkedTreeAndSubmodule(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "a1\n")
 	g.Commit("one")
@@ -191,6 +196,7 @@ func TestCommitHookInLinkedTreeAndSubmodule(t *testing.T) {
 }
 
 func TestMergeHooks(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "a1\n")
 	g.Write("sets/b.json", "b1\n")
@@ -266,6 +272,7 @@ func TestMergeHooks(t *testing.T) {
 }
 
 func TestStates(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("a", "1\n")
 	g.Commit("one")
@@ -307,6 +314,7 @@ func TestStates(t *testing.T) {
 
 // The hook of a push reads what is pushed from a quarantine: it is in no object store yet that others can see.
 func TestPushHook(t *testing.T) {
+	t.Parallel()
 	for name, flag := range map[string]string{"bare": "--bare", "with a work tree": ""} {
 		t.Run(name, func(t *testing.T) {
 			server := gittest.New(t)

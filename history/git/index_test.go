@@ -1,7 +1,10 @@
 package git_test
 
 import (
+	"fmt"
 	"os"
+	"slices"
+	"strings"
 	"testing"
 
 	"fettle/history/git"
@@ -21,7 +24,7 @@ func writeAwkward(g *gittest.Repo) {
 }
 
 // checkIndex holds the listing of the index against that of git, whole and in part.
-func checkIndex(t *testing.T, g *gittest.Repo) {
+func checkIndex(t *testing.T, g *gittest.Repo) []git.Entry {
 	t.Helper()
 	repo := open(t, g.Dir)
 	all := lsEntries(g.Run("ls-files", "-s", "-z"))
@@ -29,22 +32,24 @@ func checkIndex(t *testing.T, g *gittest.Repo) {
 	diff(t, must(repo.IndexFiles(""))(t), all)
 	diff(t, must(repo.IndexFiles("."))(t), all)
 	diff(t, must(repo.IndexFiles("sets", "sets/bay-2"))(t), lsEntries(g.Run("ls-files", "-s", "-z", "sets")))
-	for _, name := range awkward {
-		diff(t, must(repo.IndexFiles(name))(t), lsEntries(g.Run("--literal-pathspecs", "ls-files", "-s", "-z", "--", name)))
-	}
+	diff(t, must(repo.IndexFiles(awkward...))(t), lsEntries(g.Run(append([]string{"--literal-pathspecs", "ls-files", "-s", "-z", "--"}, awkward...)...)))
 	for _, base := range []string{"HEAD", "HEAD^"} {
 		diff(t, must(repo.IndexChanged(base))(t), rawChanges(g.Run("diff-index", "--cached", "--raw", "--no-abbrev", "--no-renames", "-z", base)))
 		diff(t, must(repo.IndexChanged(base, "sets/bay-2"))(t),
 			rawChanges(g.Run("diff-index", "--cached", "--raw", "--no-abbrev", "--no-renames", "-z", base, "--", "sets/bay-2")))
 	}
+	var ids, contents strings.Builder
 	for _, e := range all {
-		if e.Mode == git.ModeFile && string(must(repo.Blob(e.Hash))(t)) != g.Run("cat-file", "blob", e.Hash)+"\n" {
-			t.Errorf("%s differs", e.Path)
-		}
+		data := must(repo.Blob(e.Hash))(t)
+		fmt.Fprintln(&ids, e.Hash)
+		fmt.Fprintf(&contents, "%s blob %d\n%s\n", e.Hash, len(data), data)
 	}
+	diff(t, contents.String(), g.Input(ids.String(), "cat-file", "--batch")+"\n")
+	return all
 }
 
 func TestIndexForms(t *testing.T) {
+	t.Parallel()
 	// The forms of gitformat-index(5), and the settings that choose them.
 	for name, settings := range map[string][]string{
 		"version 2":       {"index.version=2"},
@@ -85,7 +90,16 @@ func TestIndexForms(t *testing.T) {
 				g.Run("add", "-A")
 				g.Run("rm", "-q", "--cached", "sets/[ab].json")
 			}
-			checkIndex(t, g)
+			all := checkIndex(t, g)
+			if name != "version 2" {
+				return
+			}
+			repo := open(t, g.Dir)
+			for _, name := range awkward {
+				want := slices.DeleteFunc(slices.Clone(all), func(e git.Entry) bool { return e.Path != name })
+				diff(t, must(repo.IndexFiles(name))(t), want)
+				diff(t, lsEntries(g.Run("--literal-pathspecs", "ls-files", "-s", "-z", "--", name)), want)
+			}
 		})
 	}
 }
@@ -101,6 +115,7 @@ func cut(setting string) (key, value string) {
 
 // In a sparse index a directory outside the checkout is one entry; a commit holds all of its files.
 func TestSparseIndex(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/bay-2/a.json", "a\n")
 	g.Write("sets/bay-7/b.json", "b\n")
@@ -118,6 +133,7 @@ func TestSparseIndex(t *testing.T) {
 
 // Only announced is not staged: `git add -N` puts an entry into the index that no commit saves.
 func TestAnnouncedFiles(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "a\n")
 	g.Commit("one")
@@ -134,6 +150,7 @@ func TestAnnouncedFiles(t *testing.T) {
 }
 
 func TestIndexWithoutCommits(t *testing.T) {
+	t.Parallel()
 	for _, args := range [][]string{nil, {"--object-format=sha256"}} {
 		g := gittest.New(t, args...)
 		writeAwkward(g)
@@ -145,6 +162,7 @@ func TestIndexWithoutCommits(t *testing.T) {
 }
 
 func TestIndexIsNotTouched(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "a\n")
 	g.Commit("one")
@@ -166,6 +184,7 @@ func TestIndexIsNotTouched(t *testing.T) {
 }
 
 func TestUnreadableIndex(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "a\n")
 	g.Commit("one")
@@ -182,6 +201,7 @@ func TestUnreadableIndex(t *testing.T) {
 }
 
 func TestBadPaths(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Commit("one")
 	repo := open(t, g.Dir)

@@ -51,6 +51,7 @@ func plainLog(g *gittest.Repo, format string, args ...string) []string {
 }
 
 func TestLogAgainstGit(t *testing.T) {
+	t.Parallel()
 	g := tangled(t)
 	// Settings that change what git log prints to a person must change nothing here.
 	for _, s := range []string{"log.showSignature=true", "log.decorate=full", "log.follow=true", "log.date=relative", "log.showRoot=false", "log.diffMerges=combined",
@@ -123,9 +124,14 @@ func TestLogAgainstGit(t *testing.T) {
 	diff(t, first.CoAuthors, []string{"Jonas Falk <jonas@northgate.example>", "Åsa Berg <asa@northgate.example>"})
 }
 
-func TestWalkEndsEarly(t *testing.T) {
-	g := tangled(t)
-	repo := open(t, g.Dir)
+func TestWalkEnds(t *testing.T) {
+	t.Parallel()
+	repo := open(t, tangled(t).Dir)
+	t.Run("early", func(t *testing.T) { endEarly(t, repo) })
+	t.Run("at once", func(t *testing.T) { refuse(t, repo) })
+}
+
+func endEarly(t *testing.T, repo *git.Repo) {
 	n := 0
 	for entry, err := range repo.Walk(git.LogOptions{Changes: true}) {
 		if err != nil {
@@ -144,9 +150,7 @@ func TestWalkEndsEarly(t *testing.T) {
 	}
 }
 
-func TestLogRefusals(t *testing.T) {
-	g := tangled(t)
-	repo := open(t, g.Dir)
+func refuse(t *testing.T, repo *git.Repo) {
 	for _, rev := range []string{"--all", "-n1", "", "^-x", ":/one", "--output=/tmp/x"} {
 		_, err := repo.Log(git.LogOptions{Revs: []string{rev}})
 		wantKind(t, err, git.ErrUnknownRevision)
@@ -157,6 +161,7 @@ func TestLogRefusals(t *testing.T) {
 }
 
 func TestDamagedHistory(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	var ids []string
 	for i := range 4 {
@@ -174,6 +179,7 @@ func TestDamagedHistory(t *testing.T) {
 }
 
 func TestUnshared(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Commit("one")
 	clone := g.Clone()

@@ -26,6 +26,8 @@ func TestMain(m *testing.M) {
 		os.Exit(runSave(dir, os.Args[1:]))
 	}
 	gittest.Isolate()
+	// Every repository would get a dozen sample hooks, which takes longer than most tests.
+	os.Setenv("GIT_TEMPLATE_DIR", "")
 	os.Exit(m.Run())
 }
 

@@ -168,6 +168,7 @@ func TestNotSaved(t *testing.T) {
 
 // The messages are those of git on a disk that is read-only or full, or that belongs to somebody else.
 func TestReadOnly(t *testing.T) {
+	t.Parallel()
 	if os.Geteuid() == 0 {
 		t.Skip("nothing is read-only to root")
 	}

@@ -19,19 +19,21 @@ import (
 	"fettle/history/git/gittest"
 )
 
-// many writes files of many sizes and gives their ids, as git computes them.
+// many saves files of many sizes and gives their ids, as git computes them.
 func many(g *gittest.Repo, n int) (ids []string, contents [][]byte) {
 	random := rand.New(rand.NewPCG(3, 4))
+	var stream strings.Builder
+	stream.WriteString("commit refs/heads/main\ncommitter x <x@y> 1786000000 +0000\ndata 4\nmany\n")
 	for i := range n {
 		size := []int{0, 1, 100, 4095, 4096, 70_000}[i%6] + random.IntN(3)
 		data := make([]byte, size)
 		for j := range data {
 			data[j] = byte(random.Uint32())
 		}
-		g.Write(fmt.Sprintf("sets/%04d", i), string(data))
+		fmt.Fprintf(&stream, "M 100644 inline sets/%04d\ndata %d\n%s\n", i, len(data), data)
 		contents = append(contents, data)
 	}
-	g.Commit("many")
+	g.Input(stream.String(), "fast-import", "--quiet")
 	for _, e := range lsEntries(g.Run("ls-tree", "-r", "-z", "HEAD")) {
 		ids = append(ids, e.Hash)
 	}
@@ -39,6 +41,7 @@ func many(g *gittest.Repo, n int) (ids []string, contents [][]byte) {
 }
 
 func TestBlobs(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	ids, contents := many(g, 400) // more names than one request holds
 	repo := open(t, g.Dir)
@@ -73,6 +76,7 @@ func TestBlobs(t *testing.T) {
 }
 
 func TestBlobsAtOnce(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	ids, contents := many(g, 60)
 	repo := open(t, g.Dir)
@@ -95,6 +99,7 @@ func TestBlobsAtOnce(t *testing.T) {
 }
 
 func TestBlobRefusals(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "a\n")
 	head := g.Commit("one")
@@ -110,6 +115,7 @@ func TestBlobRefusals(t *testing.T) {
 }
 
 func TestLargeBlob(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Run("config", "core.compression", "0")
 	g.Write("sets/a.json", "a\n")
@@ -139,6 +145,7 @@ func TestLargeBlob(t *testing.T) {
 }
 
 func TestDamagedObject(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", strings.Repeat("a\n", 100))
 	g.Write("sets/b.json", "b\n")

@@ -48,6 +48,7 @@ func checkOpen(t *testing.T, dir string) *git.Repo {
 }
 
 func TestOpenPlaces(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("plant/fettle.json", "{}\n")
 	g.Write("plant/sets/bay-2/a.json", "{}\n")
@@ -67,17 +68,6 @@ func TestOpenPlaces(t *testing.T) {
 		repo := open(t, link)
 		if repo.Dir != g.Dir || repo.Prefix != "plant/" {
 			t.Errorf("got %q %q", repo.Dir, repo.Prefix)
-		}
-	})
-	t.Run("current directory", func(t *testing.T) {
-		t.Chdir(g.Path("plant"))
-		for _, dir := range []string{"", "."} {
-			if repo := open(t, dir); repo.Dir != g.Dir || repo.Prefix != "plant/" {
-				t.Errorf("Open(%q): got %q %q", dir, repo.Dir, repo.Prefix)
-			}
-		}
-		if repo := open(t, "sets"); repo.Prefix != "plant/sets/" {
-			t.Errorf("got %q", repo.Prefix)
 		}
 	})
 	t.Run("inside the repository", func(t *testing.T) {
@@ -154,6 +144,49 @@ func TestOpenPlaces(t *testing.T) {
 			t.Errorf("got %q %q", repo.Dir, repo.GitDir)
 		}
 	})
+	t.Run("sha256", func(t *testing.T) {
+		long := gittest.New(t, "--object-format=sha256")
+		long.Write("sets/a.json", "{}\n")
+		long.Commit("one")
+		repo := checkOpen(t, long.Dir)
+		diff(t, must(repo.TreeFiles("HEAD"))(t), lsEntries(long.Run("ls-tree", "-r", "-z", "HEAD")))
+		diff(t, must(repo.IndexFiles())(t), lsEntries(long.Run("ls-files", "-s", "-z")))
+		saved, disk := must(repo.Commit("HEAD", ""))(t), must(repo.WorkTree(""))(t)
+		if changes := git.Compare(saved, disk); len(changes) > 0 || len(saved.Hash("sets/a.json")) != 64 {
+			t.Errorf("changes %v, id %q", changes, saved.Hash("sets/a.json"))
+		}
+	})
+	t.Run("reftable", func(t *testing.T) {
+		dir := gittest.Dir(t)
+		if out, err := gittest.At(t, dir).Try("init", "-q", "-b", "main", "--ref-format=reftable"); err != nil {
+			t.Skipf("this git has no reftable: %s", out)
+		}
+		table := gittest.At(t, dir)
+		repo := open(t, dir)
+		if _, branch, unborn, _, err := repo.Head(); err != nil || branch != "main" || !unborn {
+			t.Errorf("got %q %v %v", branch, unborn, err)
+		}
+		table.Run("-c", "user.name=a", "-c", "user.email=b", "commit", "-q", "--allow-empty", "-m", "one")
+		checkOpen(t, dir)
+	})
+}
+
+func TestOpenFromHere(t *testing.T) {
+	g := gittest.New(t)
+	g.Write("plant/fettle.json", "{}\n")
+	g.Write("plant/sets/bay-2/a.json", "{}\n")
+	head := g.Commit("one")
+	t.Run("current directory", func(t *testing.T) {
+		t.Chdir(g.Path("plant"))
+		for _, dir := range []string{"", "."} {
+			if repo := open(t, dir); repo.Dir != g.Dir || repo.Prefix != "plant/" {
+				t.Errorf("Open(%q): got %q %q", dir, repo.Dir, repo.Prefix)
+			}
+		}
+		if repo := open(t, "sets"); repo.Prefix != "plant/sets/" {
+			t.Errorf("got %q", repo.Prefix)
+		}
+	})
 	t.Run("GIT_DIR and GIT_WORK_TREE", func(t *testing.T) {
 		t.Chdir(g.Path("plant"))
 		t.Setenv("GIT_DIR", "../.git")
@@ -179,31 +212,6 @@ func TestOpenPlaces(t *testing.T) {
 		}
 		_, err := git.Open(gittest.New(t).Dir)
 		wantKind(t, err, git.ErrNotRepository)
-	})
-	t.Run("sha256", func(t *testing.T) {
-		long := gittest.New(t, "--object-format=sha256")
-		long.Write("sets/a.json", "{}\n")
-		long.Commit("one")
-		repo := checkOpen(t, long.Dir)
-		diff(t, must(repo.TreeFiles("HEAD"))(t), lsEntries(long.Run("ls-tree", "-r", "-z", "HEAD")))
-		diff(t, must(repo.IndexFiles())(t), lsEntries(long.Run("ls-files", "-s", "-z")))
-		saved, disk := must(repo.Commit("HEAD", ""))(t), must(repo.WorkTree(""))(t)
-		if changes := git.Compare(saved, disk); len(changes) > 0 || len(saved.Hash("sets/a.json")) != 64 {
-			t.Errorf("changes %v, id %q", changes, saved.Hash("sets/a.json"))
-		}
-	})
-	t.Run("reftable", func(t *testing.T) {
-		dir := gittest.Dir(t)
-		if out, err := gittest.At(t, dir).Try("init", "-q", "-b", "main", "--ref-format=reftable"); err != nil {
-			t.Skipf("this git has no reftable: %s", out)
-		}
-		table := gittest.At(t, dir)
-		repo := open(t, dir)
-		if _, branch, unborn, _, err := repo.Head(); err != nil || branch != "main" || !unborn {
-			t.Errorf("got %q %v %v", branch, unborn, err)
-		}
-		table.Run("-c", "user.name=a", "-c", "user.email=b", "commit", "-q", "--allow-empty", "-m", "one")
-		checkOpen(t, dir)
 	})
 }
 
@@ -287,6 +295,7 @@ func TestOpenRefusals(t *testing.T) {
 
 // A damaged reference must not look like a branch without commits: that would judge a library as if it had no past.
 func TestUnbornAndDamaged(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	repo := open(t, g.Dir)
 	head, branch, unborn, detached, err := repo.Head()

@@ -51,6 +51,7 @@ func locks(t *testing.T, g *gittest.Repo) (found []string) {
 }
 
 func TestCommitRefused(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	repo := open(t, g.Dir)
 	refuse := func(t *testing.T) {

@@ -10,6 +10,7 @@ import (
 )
 
 func TestAddAndUnstage(t *testing.T) {
+	t.Parallel()
 	for _, born := range []bool{false, true} {
 		g := gittest.New(t)
 		if born {
@@ -47,6 +48,7 @@ func TestAddAndUnstage(t *testing.T) {
 }
 
 func TestInit(t *testing.T) {
+	t.Parallel()
 	dir := filepath.Join(gittest.Dir(t), "new", "shop")
 	repo, err := git.Init(dir, "main")
 	if err != nil {

@@ -11,6 +11,7 @@ import (
 
 // The words of FileStatus against the two letters of the first porcelain form, which git-status(1) describes.
 func TestStatusAgainstGit(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	writeAwkward(g)
 	for _, f := range []string{"staged", "edited", "both", "gone", "gone-staged", "recreated"} {
@@ -90,6 +91,7 @@ func fromLetters(xy string) string {
 }
 
 func TestIgnored(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write(".gitignore", "*.tmp\nrecords/\n")
 	g.Write("sets/known.tmp", "k\n")
@@ -106,6 +108,7 @@ func TestIgnored(t *testing.T) {
 }
 
 func TestUpstream(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Commit("one")
 	g.Commit("two")

@@ -25,6 +25,7 @@ const emptyTree = "4b825dc642cb6eb9a060e54bf8d69288fbee4904" // git hash-object 
 // A random history with files that become directories, links, submodules and executables: every commit is listed and every
 // pair of commits compared as git does it.
 func TestTreesAgainstGit(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	random := rand.New(rand.NewPCG(1, 2))
 	names := append([]string{"sets/x", "sets/x/y", "sets/x/y/z", "records/2026/07/a", "records/2026/08/b", "a", "a.b", "a/b", "a0", "a-b"}, awkward...)
@@ -67,15 +68,30 @@ func TestTreesAgainstGit(t *testing.T) {
 		commits = append(commits, g.Commit(fmt.Sprint("commit ", i)))
 	}
 	repo := open(t, g.Dir)
+	files, changes := map[string][]git.Entry{}, map[string][]git.Change{} // what git said, to ask it once
 	check := func(t *testing.T) {
+		isTree := func(c string, got []git.Entry, paths ...string) {
+			key := fmt.Sprint(c, paths)
+			if _, ok := files[key]; !ok {
+				files[key] = lsTree(g, c, paths...)
+			}
+			diff(t, got, files[key])
+		}
+		isDiff := func(a, b string, got []git.Change, paths ...string) {
+			key := fmt.Sprint(a, b, paths)
+			if _, ok := changes[key]; !ok {
+				changes[key] = diffTree(g, a, b, paths...)
+			}
+			diff(t, got, changes[key])
+		}
 		for i, c := range commits {
-			diff(t, must(repo.TreeFiles(c))(t), lsTree(g, c))
-			diff(t, must(repo.TreeFiles(c, "sets", "a/b", "sets/x"))(t), lsTree(g, c, "sets", "a/b"))
-			diff(t, must(repo.ChangedPaths("", c))(t), diffTree(g, emptyTree, c))
-			diff(t, must(repo.ChangedPaths(c, ""))(t), diffTree(g, c, emptyTree))
+			isTree(c, must(repo.TreeFiles(c))(t))
+			isTree(c, must(repo.TreeFiles(c, "sets", "a/b", "sets/x"))(t), "sets", "a/b")
+			isDiff(emptyTree, c, must(repo.ChangedPaths("", c))(t))
+			isDiff(c, emptyTree, must(repo.ChangedPaths(c, ""))(t))
 			for _, d := range commits[max(0, i-2):] {
-				diff(t, must(repo.ChangedPaths(c, d))(t), diffTree(g, c, d))
-				diff(t, must(repo.ChangedPaths(c, d, "sets/x", "a"))(t), diffTree(g, c, d, "sets/x", "a"))
+				isDiff(c, d, must(repo.ChangedPaths(c, d))(t))
+				isDiff(c, d, must(repo.ChangedPaths(c, d, "sets/x", "a"))(t), "sets/x", "a")
 			}
 		}
 	}
@@ -87,6 +103,7 @@ func TestTreesAgainstGit(t *testing.T) {
 
 // The tree of an old program may hold modes that git writes no more; git reads them as the two that it knows.
 func TestOldModes(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	blob := g.Input("x\n", "hash-object", "-w", "--stdin")
 	raw := ""
@@ -104,6 +121,7 @@ func TestOldModes(t *testing.T) {
 }
 
 func TestResolve(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("v1", "a file that is called like a tag\n")
 	g.Commit("one")
@@ -152,6 +170,7 @@ func TestResolve(t *testing.T) {
 }
 
 func TestShallow(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	for i := range 4 {
 		g.Write("sets/a.json", fmt.Sprint(i))
@@ -176,6 +195,7 @@ func TestShallow(t *testing.T) {
 }
 
 func TestReplacedObjects(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Write("sets/a.json", "true\n")
 	head := g.Commit("one")
@@ -230,6 +250,7 @@ func TestAlternates(t *testing.T) {
 
 // A partial clone fetches what it lacks when it is read.
 func TestPartialClone(t *testing.T) {
+	t.Parallel()
 	g := gittest.New(t)
 	g.Run("config", "uploadpack.allowFilter", "true")
 	g.Run("config", "uploadpack.allowAnySHA1InWant", "true")

@@ -102,15 +102,35 @@ func Dir(tb testing.TB) string {
 	return dir
 }
 
+// configure writes to the file itself: a child for each setting would take most of the time that a test takes.
 func (r *Repo) configure() {
 	r.tb.Helper()
-	for _, setting := range [][2]string{
-		{"user.name", Author}, {"user.email", Email},
-		// No work in the background: it would race with the removal of the directory.
-		{"gc.auto", "0"}, {"maintenance.auto", "false"},
-	} {
-		r.Run("config", setting[0], setting[1])
+	file := r.Path(".git/config")
+	if _, err := os.Stat(file); err != nil {
+		file = r.gitPath("config") // bare, or kept elsewhere
 	}
+	f, err := os.OpenFile(file, os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		r.tb.Fatal(err)
+	}
+	// No work of git in the background: it would race with the removal of the directory.
+	_, err = f.WriteString("[user]\n\tname = " + Author + "\n\temail = " + Email + "\n[gc]\n\tauto = 0\n[maintenance]\n\tauto = false\n")
+	if closeErr := f.Close(); err == nil {
+		err = closeErr
+	}
+	if err != nil {
+		r.tb.Fatal(err)
+	}
+}
+
+// gitPath is where git keeps a file of its own.
+func (r *Repo) gitPath(name string) string {
+	r.tb.Helper()
+	path := r.Run("rev-parse", "--git-path", name)
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(r.Dir, path)
+	}
+	return path
 }
 
 // Clone clones the repository into a new directory; extra arguments go to `git clone`.
@@ -217,10 +237,7 @@ func (r *Repo) Remove(path string) {
 // Hook installs a hook written in the POSIX shell; the first line is added.
 func (r *Repo) Hook(name, script string) {
 	r.tb.Helper()
-	hooks := r.Run("rev-parse", "--git-path", "hooks")
-	if !filepath.IsAbs(hooks) {
-		hooks = filepath.Join(r.Dir, hooks)
-	}
+	hooks := r.gitPath("hooks")
 	if err := os.MkdirAll(hooks, 0o777); err != nil {
 		r.tb.Fatal(err)
 	}
