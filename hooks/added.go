@@ -143,7 +143,8 @@ func readable(before, now *schema.Library) bool {
 		old[f.Path] = f
 	}
 	for _, f := range now.Files {
-		if was := old[f.Path]; len(f.Problems) > 0 && (was == nil || !bytes.Equal(was.Data, f.Data)) {
+		was := old[f.Path]
+		if len(f.Problems) > 0 && (was == nil || !slices.Equal(was.Problems, f.Problems) || !bytes.Equal(was.Data, f.Data)) {
 			return false
 		}
 	}

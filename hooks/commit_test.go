@@ -215,6 +215,16 @@ func TestBrokenFileStopped(t *testing.T) {
 	s.wantStopped(nil, "bay-2")
 }
 
+// A second file that holds a condition once more is found, although the report is on the file that was there before.
+func TestDuplicateAcrossFiles(t *testing.T) {
+	s := newShop(t)
+	s.Run("rm", "-q", "-r", "records")
+	s.Run("commit", "-q", "--no-verify", "-m", "no baseline")
+	s.Write("sets/bay-2/another.json", s.Read(oxygenSet))
+	s.Run("add", "-A")
+	s.wantStopped(nil, "duplicate-condition", oxygenSet+":")
+}
+
 func TestBrokenBeforeAdoption(t *testing.T) {
 	s := newShop(t)
 	s.Run("rm", "-q", "-r", "records")

@@ -39,6 +39,7 @@ type Options struct {
 // Run judges a library. It never fails: what cannot be judged is a finding too.
 func Run(lib *schema.Library, opts Options) Result {
 	s := newRun(lib, lib.Settings.Value, opts)
+	s.same = sameFiles(lib, opts)
 	s.all()
 	if opts.InForce != nil {
 		s.alsoInForce()
@@ -56,6 +57,24 @@ func Run(lib *schema.Library, opts Options) Result {
 	return result
 }
 
+// sameFiles names the files that were read once for both snapshots and have the same problems in both, where not everything is
+// asked for: as files they can hold nothing new, and looking at all of them is what a hook would wait for.
+func sameFiles(lib *schema.Library, opts Options) map[string]bool {
+	if opts.Only == nil || opts.Base == nil {
+		return nil
+	}
+	before := make(map[string]*schema.File, len(opts.Base.Files))
+	for _, file := range opts.Base.Files {
+		before[file.Path] = file
+	}
+	same := make(map[string]bool, len(lib.Files))
+	for _, file := range lib.Files {
+		was := before[file.Path]
+		same[file.Path] = was != nil && was.Root != nil && was.Root == file.Root && slices.Equal(was.Problems, file.Problems)
+	}
+	return same
+}
+
 // A run is one judgement of one snapshot.
 type run struct {
 	lib        *schema.Library
@@ -65,6 +84,7 @@ type run struct {
 	limits     map[string]limit
 	families   map[*schema.Recipe][]*schema.Recipe
 	byFile     map[*schema.File][]*schema.Recipe
+	same       map[string]bool // files not to look at as files
 	blocks     map[*schema.Condition][]block
 	found      []*Finding
 	asleep     []Sleep
@@ -132,6 +152,9 @@ func (s *run) all() {
 func (s *run) scopes(which Scope) {
 	p := Pass{Library: s.lib, Base: s.opts.Base, state: s}
 	for _, file := range s.lib.Files {
+		if s.same[file.Path] {
+			continue
+		}
 		q := p
 		q.File = file
 		s.check(PerFile&which, &q)
