@@ -15,7 +15,7 @@ type LogOptions struct {
 	Revs     []string // where to begin, and "A..B" or "^A" for what to leave out; HEAD when empty
 	All      bool     // begin at every reference too
 	Unshared bool     // leave out what a remote repository was last seen to have
-	Paths    []string // only commits that touch these files or directories
+	Paths    []string // only commits in which one of these files or directories differs from a parent
 
 	// Simplify lets git skip side branches that did not matter in the end. Without it a commit that a merge threw away is
 	// told too, as an audit must.
@@ -65,6 +65,14 @@ const logFields = 11
 // Walk tells commits as git finds them, newest first, with one child. It stops after an error. Ending the loop early ends
 // the child. A repository without commits has an empty history.
 func (r *Repo) Walk(options LogOptions) iter.Seq2[LogEntry, error] {
+	if options.hidesMerges() {
+		return r.narrow(options)
+	}
+	return r.walk(options, options.Paths)
+}
+
+// walk is Walk as git does it. Changes of merges are limited to the paths under.
+func (r *Repo) walk(options LogOptions, under []string) iter.Seq2[LogEntry, error] {
 	return func(yield func(LogEntry, error) bool) {
 		args, err := r.logArgs(options)
 		if err != nil {
@@ -86,7 +94,7 @@ func (r *Repo) Walk(options LogOptions) iter.Seq2[LogEntry, error] {
 			yield(LogEntry{}, commandError(args, "", err))
 			return
 		}
-		reader := &logReader{repo: r, in: bufio.NewReaderSize(out, 64<<10), options: options}
+		reader := &logReader{repo: r, in: bufio.NewReaderSize(out, 64<<10), changed: options.Changes, under: under}
 		for {
 			entry, err := reader.next()
 			if err == io.EOF {
@@ -168,8 +176,9 @@ func (r *Repo) logArgs(o LogOptions) ([]string, error) {
 type logReader struct {
 	repo    *Repo
 	in      *bufio.Reader
-	options LogOptions
-	ahead   *string // an item read too far: the id of the next commit
+	changed bool     // changes were asked for
+	under   []string // what changes of merges are limited to
+	ahead   *string  // an item read too far: the id of the next commit
 }
 
 // item reads up to the next NUL.
@@ -214,7 +223,7 @@ func (l *logReader) next() (LogEntry, error) {
 		}
 	}
 	changes, err := l.changes()
-	if err != nil || !l.options.Changes {
+	if err != nil || !l.changed {
 		return entry, err
 	}
 	if len(entry.Parents) < 2 {
@@ -223,7 +232,7 @@ func (l *logReader) next() (LogEntry, error) {
 	}
 	// git shows a merge against one parent or against all at once, each in its own way; trees say it plainly.
 	for _, parent := range entry.Parents {
-		changes, err := l.repo.ChangedPaths(parent, entry.Hash, l.options.Paths...)
+		changes, err := l.repo.ChangedPaths(parent, entry.Hash, l.under...)
 		if err != nil {
 			return entry, err
 		}
