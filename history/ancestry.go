@@ -42,9 +42,7 @@ func (a *ancestry) of(r *schema.Record) []*Decision {
 			}
 		}
 	}
-	if len(out) > 1 {
-		out = a.foremost(out)
-	}
+	out = a.foremost(out)
 	slices.SortFunc(out, byDigest)
 	a.memo[r.Digest] = out
 	return out
@@ -53,6 +51,9 @@ func (a *ancestry) of(r *schema.Record) []*Decision {
 // foremost leaves out what lies behind another one of the list: whoever names a decision and the one before it, or a settings
 // change that knew both, has not seen more than who names the later one.
 func (a *ancestry) foremost(list []*Decision) []*Decision {
+	if len(list) < 2 {
+		return list
+	}
 	behind := map[*Decision]bool{}
 	var queue []*Decision
 	for _, d := range list {

@@ -19,6 +19,7 @@ type Ledger struct {
 	once      sync.Once // for what follows
 	withdrawn map[schema.Digest]*schema.Record
 	edges     map[SubjectKey][]Edge
+	trials    map[string][]trialRecord // by id
 }
 
 // ReadLedger reads the records of a snapshot, a few at a time. The error is about reading; what is wrong with a record is in its

@@ -230,3 +230,27 @@ func TestOwnChangeOfOneSubjectOfThree(t *testing.T) {
 	s.wantCond(st, "0.40 bar by Mara")
 	s.want(st, schema.SubjectCondition, eight.ID.V, "0.60 bar by Mara")
 }
+
+// A policy that grows lax does not complete what waits: whoever approved under the stricter one counted on a second person.
+func TestLaxPolicyDoesNotCompleteWhatWaits(t *testing.T) {
+	s, a := adopted(t, 2, "refuse", "Mara", "Jonas")
+	b := s.approve("Mara", s.cond("0.46 bar"), follow(a))
+	s.approve("Mara", s.settings(1, "allow"), follow(a))
+	s.approve("Jonas", s.settings(1, "allow"), follow(a))
+	st := s.judge()
+	s.wantSettings(st, "1 allow by Jonas, 1 allow by Mara")
+	s.wantCond(st, "0.40 bar by Mara; waits: 0.46 bar by Mara")
+	s.decide(schema.KindApproval, "Mara", []schema.Subject{s.cond("0.46 bar")}, func(d *draft) {
+		d.common.Follows = schema.Of(st.Follow([]schema.Subject{s.cond("0.46 bar")}))
+	})
+	s.wantCond(s.judge(), "0.46 bar by Mara, 0.46 bar by Mara")
+	_ = b
+}
+
+func TestSettingsCannotBeRemoved(t *testing.T) {
+	s, a := adopted(t, 1, "allow", "Mara")
+	r := s.approve("Mara", schema.Subject{Kind: schema.Of(schema.SubjectSettings), ID: schema.Of(schema.SubjectSettings), Digest: schema.Of("")}, follow(a))
+	st := s.judge()
+	s.wantSettings(st, "1 allow by Mara")
+	s.wantRefused(st, r, "cannot be removed")
+}

@@ -19,7 +19,7 @@ func (l *Ledger) Edges(kind, id string) []Edge {
 	return slices.Clone(l.edges[SubjectKey{kind, id}])
 }
 
-// index works out, once, what was taken back and what reasons say of each subject.
+// index works out, once, what was taken back, what reasons say of each subject and which trials there are of each id.
 func (l *Ledger) index() {
 	l.once.Do(func() {
 		l.withdrawn = l.findWithdrawn()
@@ -31,6 +31,12 @@ func (l *Ledger) index() {
 			for _, c := range r.Body.Changes.V {
 				key := SubjectKey{c.Kind.Or(schema.SubjectCondition), c.ID.V}
 				l.edges[key] = append(l.edges[key], Edge{schema.Digest(c.From.V), schema.Digest(c.To.V), r.Record, r.Body})
+			}
+		}
+		l.trials = map[string][]trialRecord{}
+		for _, t := range Bodies[*schema.Trial](l) {
+			if l.withdrawn[t.Record.Digest] == nil {
+				l.trials[t.Body.ID.V] = append(l.trials[t.Body.ID.V], trialRecord(t))
 			}
 		}
 	})

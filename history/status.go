@@ -2,7 +2,6 @@ package history
 
 import (
 	"slices"
-	"strconv"
 
 	"fettle/schema"
 )
@@ -123,15 +122,8 @@ func (s *Standing) drift(lib *schema.Library, id schema.ID, state *State) []Fiel
 // machineDrift returns the values of a machine that are others now. A blank that was filled since is none.
 func machineDrift(was, now *schema.BeamAndJet) []FieldChange {
 	return slices.DeleteFunc(compareFields(schema.Fields(was), schema.Fields(now)), func(c FieldChange) bool {
-		return c.From.Path == "" || sameNumber(c.From.Text, c.To.Text)
+		return c.From.Path == ""
 	})
-}
-
-// sameNumber reports whether two texts are one plain number: 0.32 and 0.320.
-func sameNumber(a, b string) bool {
-	x, err := strconv.ParseFloat(a, 64)
-	y, err2 := strconv.ParseFloat(b, 64)
-	return err == nil && err2 == nil && x == y
 }
 
 // Positions returns where every condition of the library or of the records stands, ordered by id.

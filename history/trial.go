@@ -33,7 +33,8 @@ func (l *Ledger) Covers(id schema.ID, from, to *schema.Values, machine schema.Be
 	for _, c := range changed {
 		closest[c.Path] = true
 	}
-	for _, t := range l.trialsOf(id) {
+	l.index()
+	for _, t := range l.trials[id.String()] {
 		ladder := t.ladder(to, machine)
 		if ladder.covers() {
 			trials = append(trials, t.Record)
@@ -55,20 +56,10 @@ func asksForTrial(path string) bool {
 	return schema.ProcessField(path) && !slices.Contains(identity, path)
 }
 
+// A trialRecord is a sound trial that was not taken back.
 type trialRecord struct {
 	Record *schema.Record
 	Body   *schema.Trial
-}
-
-func (l *Ledger) trialsOf(id schema.ID) []trialRecord {
-	var out []trialRecord
-	withdrawn := l.Withdrawn()
-	for _, t := range Bodies[*schema.Trial](l) {
-		if t.Body.ID.V == id.String() && withdrawn[t.Record.Digest] == nil {
-			out = append(out, trialRecord(t))
-		}
-	}
-	return out
 }
 
 // A trialCut is one step of a trial seen from the recipe in question.
