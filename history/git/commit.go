@@ -83,14 +83,26 @@ func (r *Repo) CommitPaths(message string, paths []string, options CommitOptions
 }
 
 func (r *Repo) commitOnly(message string, clean []string, options CommitOptions) error {
-	// The message goes by standard input, where its length has no limit. How it is cleaned up and which encoding it is in are
-	// fixed: settings of the user might take lines that begin with "#" for comments, and UTF-8 for something else.
-	args := []string{"-c", "i18n.commitEncoding=UTF-8", "commit", "-q", "--only", "--cleanup=whitespace", "--file=-"}
+	// How the message is cleaned up and which encoding it is in are fixed: settings of the user might take lines that begin
+	// with "#" for comments, and UTF-8 for something else.
+	args := []string{"-c", "i18n.commitEncoding=UTF-8", "commit", "-q", "--only", "--cleanup=whitespace"}
 	if options.NoVerify {
 		args = append(args, "--no-verify")
 	}
 	if options.Author != "" {
 		args = append(args, "--author="+options.Author)
+	}
+	// What is too long for a command line goes by a file and never by a pipe: git reads the message only after the first hook,
+	// and if this program were killed by then, git would save half a message and call it whole.
+	if long := "--message=" + message; len(long) <= argSpace {
+		args = append(args, long)
+	} else {
+		file, err := temporary(message)
+		if err != nil {
+			return fmt.Errorf("cannot write down the message: %w", err)
+		}
+		defer os.Remove(file)
+		args = append(args, "--file="+file)
 	}
 	specs := literal(clean)
 	if size(specs) <= argSpace {
@@ -109,7 +121,7 @@ func (r *Repo) commitOnly(message string, clean []string, options CommitOptions)
 		cmd.Env = append(cmd.Env, "GIT_AUTHOR_DATE="+date, "GIT_COMMITTER_DATE="+date)
 	}
 	cmd.Env = append(cmd.Env, options.Env...)
-	_, err := finished(output(r.ctx, cmd, message, options.Output))
+	_, err := finished(output(r.ctx, cmd, "", options.Output))
 	if exitCode(err) != 1 {
 		return err
 	}

@@ -120,8 +120,8 @@ func (t *tail) String() string {
 	return fmt.Sprintf("%s\n(%d bytes left out)\n%s", t.first, t.dropped, t.last)
 }
 
-// argSpace is how many bytes of paths go on one command line: Windows takes 32 KiB for all of it.
-const argSpace = 16 << 10
+// argSpace is how many bytes of paths, and how many of a message, go on one command line: Windows takes 32 KiB in all.
+const argSpace = 12 << 10
 
 // size is how much room arguments take on a command line.
 func size(args []string) int {

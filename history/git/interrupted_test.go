@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"os/exec"
+	"strings"
 	"testing"
 	"time"
 
@@ -15,12 +16,15 @@ import (
 // saveVariable makes the test binary save the files that its arguments name in the repository that the variable names.
 const saveVariable = "FETTLE_GIT_SAVE"
 
+// longMessage is more than a pipe holds.
+var longMessage = "by the helper\n\n" + strings.Repeat("why\n", 50000)
+
 func runSave(dir string, paths []string) int {
 	repo, err := git.Open(dir)
 	if err != nil {
 		return 2
 	}
-	if _, err := repo.CommitPaths("by the helper", paths, git.CommitOptions{Output: os.Stderr}); err != nil {
+	if _, err := repo.CommitPaths(longMessage, paths, git.CommitOptions{Output: os.Stderr}); err != nil {
 		return 1
 	}
 	return 0
@@ -78,7 +82,7 @@ func TestKilledWhileSaving(t *testing.T) {
 				t.Fatal(err)
 			}
 			helper := exec.Command(self, "sets/a.json", "sets/new.json")
-			helper.Env = append(os.Environ(), saveVariable+"="+g.Dir)
+			helper.Env = append(os.Environ(), saveVariable+"="+g.Dir, "TMPDIR="+t.TempDir())
 			if err := helper.Start(); err != nil {
 				t.Fatal(err)
 			}
@@ -102,6 +106,9 @@ func TestKilledWhileSaving(t *testing.T) {
 				t.Error("an edit was lost")
 			}
 			g.Remove(".git/hooks/pre-commit")
+			if c.saved && g.Run("log", "-1", "--format=%B") != longMessage {
+				t.Error("part of the message was saved")
+			}
 			if !c.saved {
 				if head, err = open(t, g.Dir).CommitPaths("again", []string{"sets/a.json", "sets/new.json"}, git.CommitOptions{}); err != nil {
 					t.Fatal(err)
