@@ -11,7 +11,8 @@ import (
 var identity = []string{"machine", "material", "gas", "thickness", "variant", "process"}
 
 // Covers returns the trials that show a recipe to be good, and which changed values are still to be tried. Only values that
-// shape the cut count ([schema.ProcessField]); a nil from is a new condition, and a nil to needs no trial.
+// shape the cut count ([schema.ProcessField]); a nil from is a new condition, and a nil to needs no trial. Where nothing changed
+// nothing is missing, and the trials tell whether the recipe was ever shown good on this machine as it is.
 //
 // A trial cut shows the recipe where it came out good with the very values of to. A ladder shows it too, where to lies strictly
 // between two of its good cuts that differ from to in one value only, with no marginal or bad cut between them.
@@ -26,9 +27,6 @@ func (l *Ledger) Covers(id schema.ID, from, to *schema.Values, machine schema.Be
 		return nil, nil
 	}
 	changed := slices.DeleteFunc(CompareValues(from, to), func(c FieldChange) bool { return !asksForTrial(c.Path) })
-	if len(changed) == 0 {
-		return nil, nil
-	}
 	closest := map[string]bool{} // of the changed values, those that the closest good cut does not have
 	for _, c := range changed {
 		closest[c.Path] = true

@@ -56,6 +56,8 @@ func TestCovers(t *testing.T) {
 		missing string
 	}{
 		{name: "nothing changed", missing: ""},
+		{name: "nothing changed, and shown to be good", steps: []string{"good"}, covered: true},
+		{name: "nothing changed, and shown on another lens", machine: lens("150 mm"), edit: func(t *schema.Trial) { t.MachineValues = schema.Of(lens("200 mm")) }, steps: []string{"good"}},
 		{name: "no trial", to: edits{pressure("0.46 bar")}, missing: "cut.pressure"},
 		{name: "cut well with these values", steps: []string{"good cut.pressure=0.46 bar"}, to: edits{pressure("0.46 bar")}, covered: true},
 		{name: "in another unit", steps: []string{"good cut.pressure=46 kPa"}, to: edits{pressure("0.46 bar")}, covered: true},
