@@ -127,6 +127,7 @@ func TestCaret(t *testing.T) {
 		{"behind the end", `ab`, 9, 4, 100, `ab`, `  ^`},
 		{"long, at the start", "abc" + strings.Repeat("x", 100), 1, 3, 40, "abc" + strings.Repeat("x", 27) + "…", `^~~`},
 		{"long, in the middle", strings.Repeat("x", 100) + "abc" + strings.Repeat("y", 100), 101, 3, 40, "…" + "xxxxxxxxxx" + "abc" + strings.Repeat("y", 17) + "…", `           ^~~`},
+		{"behind the end of a line that just fits", strings.Repeat("x", 32), 33, 0, 40, "…" + strings.Repeat("x", 30), `                               ^`},
 		{"long, at the end", strings.Repeat("x", 100) + "abc", 101, 3, 40, "…" + strings.Repeat("x", 27) + "abc", `                            ^~~`},
 	}
 	for _, c := range cases {

@@ -76,6 +76,9 @@ func window(line string, start, length, width int) (text string, before, under i
 	start = min(max(start, 0), len(cells))
 	end := min(max(start+length, start), len(cells))
 	tail := ""
+	if start == len(cells) {
+		at++ // the caret stands behind the line
+	}
 	if at > width {
 		// a third of the screen before the span, the rest for it and what follows
 		from, room := start, width/3
