@@ -57,6 +57,7 @@ var familyWords = map[string]string{
 	"slip":     "Values that look as if a hand slipped, judged by their neighbours.",
 	"machine":  "Can this machine do it at all.",
 	"material": "Do gas, plate and nozzle go together, and what is there to beware of.",
+	"physics":  "Can beam, jet and plate do this at all, and is it near what they do every day. Processes that do not sever are not judged.",
 	"change":   "Was the change made as the shop agreed. These cannot be waived.",
 }
 

@@ -17,6 +17,9 @@ func judge(t *testing.T, family, edit string) ([]string, []Finding) {
 	findings := e.Findings()
 	var out []string
 	for _, f := range findings {
+		if f.isPhysics() && family != "physics" {
+			continue // an edit that shows one thing need not be a cut that could be
+		}
 		out = append(out, fmt.Sprintf("%s %s %s", f.Severity, f.Rule, f.Field))
 	}
 	slices.Sort(out)

@@ -52,6 +52,7 @@ func init() {
 		{"slip", slipRules},
 		{"machine", machineRules},
 		{"material", materialRules},
+		{"physics", physicsRules},
 		{"change", changeRules},
 	} {
 		for _, r := range family.rules {

@@ -84,6 +84,14 @@ var machineRules = []Rule{
 		Bad:    `pierce[0].frequency=8 kHz`, Good: `pierce[0].frequency=5 kHz`,
 	},
 	{
+		Name: "valve-cannot-feed", Severity: Error, Scope: PerRecipe, Check: valveCannotFeed,
+		Title: "a pressure that the valve cannot hold at this orifice",
+		Why: "A valve passes only so much. Where the orifice lets out more, the pressure at the head sinks below what the recipe says, and every cut is made with less gas than was tried. " +
+			"An error where even a nozzle with a coefficient of discharge of 0.8 takes more than the valve passes wide open, a warning where one of 0.9 does.",
+		Source: "valve by ISO 6358-1, nozzle by NACA Report 1135; machine profile, gas.*.valve",
+		Bad:    `machine:gas.oxygen.valve.conductance=0.04 dm3/(s.bar); at cut.pressure`, Good: `machine:gas.oxygen.valve.conductance=1 dm3/(s.bar)`,
+	},
+	{
 		Name: "sleeping", Severity: Note, // the engine reports it: Pass.Needs
 		Title:  "checks that have no data",
 		Why:    "A limit that the profile does not say cannot be checked. One note for each machine says which members would wake which checks.",

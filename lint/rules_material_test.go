@@ -8,7 +8,8 @@ import (
 func contains(text, part string) bool { return strings.Contains(text, part) }
 
 // a machine with air and argon as well
-const moreGases = `machine:gas.air.line_pressure=16 bar; machine:gas.argon.line_pressure=16 bar; `
+const moreGases = `machine:gas.air.line_pressure=16 bar; machine:gas.argon.line_pressure=16 bar; ` +
+	`machine:gas.air.valve.conductance=9 dm3/(s.bar); machine:gas.air.valve.critical_ratio:=0.3; machine:gas.argon.valve.conductance=9 dm3/(s.bar); machine:gas.argon.valve.critical_ratio:=0.3; `
 
 func TestMaterialRules(t *testing.T) {
 	judgeAll(t, "material", []judgement{
@@ -28,8 +29,8 @@ func TestMaterialRules(t *testing.T) {
 		quiet("air on carbon steel", moreGases+`set:gas=air`),
 		loud("oxygen pierce on titanium", moreGases+`set:material=titanium; set:gas=argon; pierce[0].gas=oxygen`, "", "error fire-risk pierce[0].gas"),
 		loud("own material is judged as its base", `settings:materials.ti-grade-5.base=titanium; set:material=ti-grade-5`, "oxygen on ti-grade-5: titanium burns", "error fire-risk gas"),
-		loud("a mix rich in oxygen", moreGases+`settings:gases.rich={"nitrogen": "60 %", "oxygen": "40 %"}; machine:gas.rich.line_pressure=5 bar; set:material=titanium; set:gas=rich`, "burns in 40 %", "error fire-risk gas"),
-		quiet("a mix without oxygen", `settings:gases.forming={"nitrogen": "95 %", "hydrogen": "5 %"}; machine:gas.forming.line_pressure=15 bar; set:gas=forming`),
+		loud("a mix rich in oxygen", moreGases+`settings:gases.rich={"nitrogen": "60 %", "oxygen": "40 %"}; machine:gas.rich={"line_pressure": "5 bar", "valve": {"conductance": "9 dm3/(s.bar)", "critical_ratio": 0.3}}; set:material=titanium; set:gas=rich`, "burns in 40 %", "error fire-risk gas"),
+		quiet("a mix without oxygen", `settings:gases.forming={"nitrogen": "95 %", "hydrogen": "5 %"}; machine:gas.forming={"line_pressure": "15 bar", "valve": {"conductance": "9 dm3/(s.bar)", "critical_ratio": 0.3}}; set:gas=forming`),
 		quiet("single below 3 mm", `2mm:nozzle.form=single`),
 		loud("single from 3 mm on", `3mm:nozzle.form=single`, "usual from 3 mm on", "warning nozzle-form-for-gas nozzle.form"),
 		quiet("the limit is set", `settings:rules.nozzle-form-for-gas.limit=3.5 mm; 3mm:nozzle.form=single`),

@@ -86,6 +86,7 @@ type run struct {
 	byFile     map[*schema.File][]*schema.Recipe
 	same       map[string]bool // files not to look at as files
 	blocks     map[*schema.Condition][]block
+	cuttings   map[*schema.Condition]*cutting
 	found      []*Finding
 	asleep     []Sleep
 	conditions int
@@ -96,7 +97,7 @@ type run struct {
 func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
 	s := &run{lib: lib, opts: opts, prefs: lib.Prefs(), severities: map[string]Severity{}, limits: map[string]limit{},
 		families: make(map[*schema.Recipe][]*schema.Recipe, len(lib.Recipes)), byFile: map[*schema.File][]*schema.Recipe{},
-		blocks: make(map[*schema.Condition][]block, len(lib.Recipes))}
+		blocks: make(map[*schema.Condition][]block, len(lib.Recipes)), cuttings: make(map[*schema.Condition]*cutting, len(lib.Recipes))}
 	for i := range registry {
 		r := &registry[i]
 		s.severities[r.Name] = r.Severity
@@ -257,8 +258,11 @@ func (s *run) selected() {
 			impossible[[2]string{f.ID, f.Field}] = true
 		}
 	}
+	numbers := impossibleNumbers(s.found)
 	s.found = slices.DeleteFunc(s.found, func(f *Finding) bool {
 		switch {
+		case numbers[f.ID] != nil && f.isPhysics() && follows(f, numbers[f.ID]):
+			return true
 		case f.Severity == Off:
 			return true
 		case f.Rule == "large-step" && impossible[[2]string{f.ID, f.Field}]: // one message is enough
