@@ -45,6 +45,8 @@ type Case struct {
 	At         time.Time
 	Full       bool // judge every condition, not only the families that the change touches
 	Everything bool // report what somebody took responsibility for, too
+
+	standing *history.Standing // of Now.Ledger, where it was judged already
 }
 
 // A Report is the verdict.
@@ -57,7 +59,10 @@ type Report struct {
 
 // Examine judges a case. It never fails: what cannot be read is a finding.
 func Examine(c Case) Report {
-	r := Report{Differences: history.Compare(c.Before.Lib, c.Now.Lib), Standing: c.Now.Ledger.Judge(libraryID(c.Now.Lib), c.Anchor)}
+	r := Report{Differences: history.Compare(c.Before.Lib, c.Now.Lib), Standing: c.standing}
+	if r.Standing == nil {
+		r.Standing = c.Now.Ledger.Judge(libraryID(c.Now.Lib), c.Anchor)
+	}
 	for _, d := range r.Differences {
 		if !d.NoteOnly {
 			r.Changes = append(r.Changes, c.change(d, r.Standing))

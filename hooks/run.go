@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/history"
 	"fettle/history/git"
 	"fettle/lint"
 	"fettle/schema"
@@ -151,7 +152,7 @@ func (r *running) libraries(roots []string) ([]*library, error) {
 	for _, l := range all {
 		trees = append(append(trees, l.before, l.now), l.parents...)
 	}
-	if err := r.store.fill(trees...); err != nil {
+	if err := r.store.fill(recorded, trees...); err != nil {
 		return nil, err
 	}
 	return r.moved(all), nil
@@ -188,20 +189,13 @@ func (r *running) library(root string) (*library, error) {
 
 // moved joins a library that is gone from one directory and there in another: it is the same one, and its records are not lost.
 func (r *running) moved(all []*library) []*library {
-	id := func(t *tree) string {
-		settings, _ := schema.ReadFile(schema.SettingsFile, r.store.content[t.ids[schema.SettingsFile]]).Value.(*schema.Settings)
-		if settings == nil {
-			return ""
-		}
-		return settings.ID.V
-	}
 	gone := func(l *library) bool { return len(l.now.ids) == 0 && len(l.before.ids) > 0 }
 	for _, l := range all {
 		if l.before.ids[schema.SettingsFile] != "" || l.now.ids[schema.SettingsFile] == "" {
 			continue
 		}
 		for i, old := range all {
-			if gone(old) && id(old.before) != "" && id(old.before) == id(l.now) {
+			if gone(old) && old.before.settingsID() != "" && old.before.settingsID() == l.now.settingsID() {
 				l.before, l.parents = old.before, append(l.parents, old.parents...)
 				all = slices.Delete(slices.Clone(all), i, i+1)
 				return r.moved(all)
@@ -211,14 +205,41 @@ func (r *running) moved(all []*library) []*library {
 	return all
 }
 
-// judge comes to the verdict on one library.
+// judge comes to the verdict on one library. Records and conditions are read side by side: a person waits for this.
 func (r *running) judge(l *library, anchor string) (*verdict, error) {
-	sides, err := r.store.sidesOf(append([]*tree{l.before, l.now}, l.parents...)...)
-	if err != nil {
+	type judged struct {
+		ledger   *history.Ledger
+		standing *history.Standing
+		err      error
+	}
+	records := make(chan judged, 1)
+	go func() {
+		ledger, err := history.ReadLedger(r.store.known.Of(l.now))
+		if err != nil {
+			records <- judged{err: err}
+			return
+		}
+		records <- judged{ledger, ledger.Judge(l.now.settingsID(), anchor), nil}
+	}()
+	c, err := r.readCase(l)
+	now := <-records // also after an error: it must not go on reading when the repository is closed
+	if err = errors.Join(err, now.err); err != nil {
 		return nil, err
 	}
-	v := &verdict{library: l, running: r, Case: Case{Before: sides[0], Now: sides[1], Parents: sides[2:], Anchor: anchor, At: r.At}}
-	v.Report = Examine(v.Case)
+	c.Anchor, c.At, c.standing = anchor, r.At, now.standing
+	c.Now.Ledger = now.ledger
+	for _, t := range append([]*tree{l.before}, l.parents...) {
+		side, err := r.store.side(t)
+		if err != nil {
+			return nil, err
+		}
+		if t == l.before {
+			c.Before = side
+		} else {
+			c.Parents = append(c.Parents, side)
+		}
+	}
+	v := &verdict{library: l, running: r, Case: c, Report: Examine(c)}
 	if len(v.unreasoned()) > 0 && len(r.heads) == 0 && r.head != "" {
 		if v.Case.Amended, err = r.amended(l.root); err != nil {
 			return nil, err
@@ -227,6 +248,21 @@ func (r *running) judge(l *library, anchor string) (*verdict, error) {
 	}
 	v.oversights()
 	return v, nil
+}
+
+// readCase reads all contents, and what the commit will hold but for its records.
+func (r *running) readCase(l *library) (c Case, err error) {
+	if err := r.store.fill(all, append([]*tree{l.before, l.now}, l.parents...)...); err != nil {
+		return c, err
+	}
+	c.Now.Source, c.Now.Hashes = l.now, map[string]string{}
+	for p, id := range l.now.ids {
+		if schema.IsRecordPath(p) {
+			c.Now.Hashes[p] = id
+		}
+	}
+	c.Now.Lib, err = schema.ReadLibrary(r.store.known.Of(l.now))
+	return c, err
 }
 
 // amended are the parents of the last commit, which a commit that amends it follows; the empty library where it is the first.
@@ -246,10 +282,18 @@ func (r *running) amended(root string) ([]Side, error) {
 		}
 		trees = append(trees, t)
 	}
-	if err := r.store.fill(trees...); err != nil {
+	if err := r.store.fill(all, trees...); err != nil {
 		return nil, err
 	}
-	return r.store.sidesOf(trees...)
+	var sides []Side
+	for _, t := range trees {
+		side, err := r.store.side(t)
+		if err != nil {
+			return nil, err
+		}
+		sides = append(sides, side)
+	}
+	return sides, nil
 }
 
 // full is a path of the library as it is named from the top of the work tree.

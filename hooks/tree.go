@@ -6,6 +6,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"fettle/history/git"
 	"fettle/schema"
@@ -14,16 +15,16 @@ import (
 // A store reads contents from the repository, none of them twice, and parses a file once however many snapshots hold it: what a
 // commit will hold and what it follows are nearly the same, and all records of both are needed.
 type store struct {
-	repo    *git.Repo
-	content map[string][]byte                 // by id
-	known   *schema.Known                     // files and records that were read, by path and id
-	sides   map[string]map[string]Side        // by commit and root
-	listed  map[string]map[string][]git.Entry // by commit and root
+	repo   *git.Repo
+	known  *schema.Known                     // files and records that were read, by path and id
+	listed map[string]map[string][]git.Entry // by commit and root
+
+	mu      sync.RWMutex
+	content map[string][]byte // by id
 }
 
 func newStore(repo *git.Repo) *store {
-	return &store{repo: repo, content: map[string][]byte{}, known: schema.NewKnown(), sides: map[string]map[string]Side{},
-		listed: map[string]map[string][]git.Entry{}}
+	return &store{repo: repo, content: map[string][]byte{}, known: schema.NewKnown(), listed: map[string]map[string][]git.Entry{}}
 }
 
 // A tree is the files of one library at one moment. Its content is in the store.
@@ -35,6 +36,8 @@ type tree struct {
 func (t *tree) Files() []string      { return slices.Sorted(maps.Keys(t.ids)) }
 func (t *tree) Hash(p string) string { return t.ids[p] }
 func (t *tree) Read(p string) ([]byte, error) {
+	t.store.mu.RLock()
+	defer t.store.mu.RUnlock()
 	data, ok := t.store.content[t.ids[p]]
 	if !ok {
 		return nil, fmt.Errorf("%s was not read", p)
@@ -146,33 +149,49 @@ func inLibrary(root, full string) (string, bool) {
 	return p, slices.Contains(git.Parts, first)
 }
 
-// fill reads all contents of some trees that are not at hand yet, in one go.
-func (s *store) fill(trees ...*tree) error {
+// fill reads contents of some trees that are not at hand yet, in one go: those that are wanted.
+func (s *store) fill(want func(path string) bool, trees ...*tree) error {
+	seen := map[string]bool{}
 	var missing []string
+	s.mu.RLock()
 	for _, t := range trees {
-		for _, id := range t.ids {
-			if _, ok := s.content[id]; !ok {
-				s.content[id] = nil
+		for p, id := range t.ids {
+			if _, ok := s.content[id]; !ok && !seen[id] && want(p) {
+				seen[id] = true
 				missing = append(missing, id)
 			}
 		}
 	}
+	s.mu.RUnlock()
 	slices.Sort(missing)
 	return s.repo.Blobs(missing, func(i int, data []byte) error {
+		s.mu.Lock()
 		s.content[missing[i]] = data
+		s.mu.Unlock()
 		return nil
 	})
 }
 
-// sidesOf reads trees whose contents are at hand.
-func (s *store) sidesOf(trees ...*tree) ([]Side, error) {
-	out := make([]Side, len(trees))
-	for i, t := range trees {
-		var err error
-		if out[i], err = ReadSide(s.known.Of(t)); err != nil {
-			return nil, err
-		}
-		out[i].Source = t
+func all(string) bool { return true }
+
+// recorded are the files that say what is in force: they are read first, since judging them takes longest.
+func recorded(p string) bool { return schema.IsRecordPath(p) || p == schema.SettingsFile }
+
+// side reads a tree whose contents are at hand.
+func (s *store) side(t *tree) (Side, error) {
+	side, err := ReadSide(s.known.Of(t))
+	side.Source = t
+	return side, err
+}
+
+// settingsID is the identity of the library in a tree, "" where it cannot be read.
+func (t *tree) settingsID() string {
+	data, err := t.Read(schema.SettingsFile)
+	if err != nil {
+		return ""
 	}
-	return out, nil
+	if set, ok := schema.ReadFile(schema.SettingsFile, data).Value.(*schema.Settings); ok {
+		return set.ID.V
+	}
+	return ""
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -38,6 +39,9 @@ func init() {
 
 // hook is one call by git. Everything goes to standard error, where git shows what hooks say.
 func (a *app) hook(name string) error {
+	// It ends before collecting garbage would pay; the limit is for a library that is larger than any shop's.
+	debug.SetGCPercent(-1)
+	debug.SetMemoryLimit(512 << 20)
 	repo, err := git.Open(a.dir)
 	if err != nil {
 		return err
