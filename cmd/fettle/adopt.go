@@ -78,11 +78,11 @@ func (a *app) adopt(typed []string, flags decisionFlags) error {
 			conditions++
 		}
 	}
-	s.say("adopted   %d conditions and %d other parts of the library, by %s", conditions, len(subjects)-conditions, spoken(r.By.V))
+	s.say("adopted   %s and %s of the library, by %s", counted(conditions, "condition"), counted(len(subjects)-conditions, "other part"), spoken(r.By.V))
 	if known > 0 {
-		s.say("          %d warnings of today are known and stay quiet until their condition changes (fettle lint --all shows them)", known)
+		s.say("          known from today and quiet until their condition changes: %s (fettle lint --all shows them)", counted(known, "warning"))
 	}
-	return s.put(r, fmt.Sprintf("Adopt %d conditions\n\n%s\n", conditions, clean(flags.text)), flags.noCommit)
+	return s.put(r, fmt.Sprintf("Adopt %s\n\n%s\n", counted(conditions, "condition"), clean(flags.text)), flags.noCommit)
 }
 
 // adoptable refuses to adopt what is not saved or cannot be read: the baseline must be whole.
@@ -100,7 +100,7 @@ func (s *shop) adoptable(saved *schema.Library) error {
 		return refusef("Read a spreadsheet in: fettle import FILE", "the library holds no conditions yet")
 	}
 	if differences := history.Compare(saved, s.unsaved.lib); len(differences) > 0 {
-		return refusef("Save them first (fettle save) or put them back.", "%d conditions have edits that are not saved, %s among them", len(differences), differences[0].ID)
+		return refusef("Save them first (fettle save) or put them back.", "there are edits that are not saved, of %s; %s is one of them", counted(len(differences), "condition"), differences[0].ID)
 	}
 	return nil
 }
@@ -158,7 +158,7 @@ func (s *shop) knownWarnings(saved *schema.Library, subjects []schema.Subject) (
 	if blocking := result.Blocking(); len(blocking) > 0 {
 		result.Findings = blocking
 		s.printFindings(result)
-		return 0, refusef("Mend them, save, and adopt then.", "%d errors stand; an adoption does not override an error", len(blocking))
+		return 0, refusef("Mend them, save, and adopt then.", "%s in the way; an adoption does not override an error", counted(len(blocking), "error"))
 	}
 	count := 0
 	for i := range subjects {

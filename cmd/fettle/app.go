@@ -203,7 +203,29 @@ func (a *app) root() *cobra.Command {
 	for _, make := range commands {
 		root.AddCommand(make(a))
 	}
+	helpfulArgs(root)
 	return root
+}
+
+// helpfulArgs makes every command say how it is used where the number of arguments is wrong.
+func helpfulArgs(cmd *cobra.Command) {
+	if check := cmd.Args; check != nil {
+		cmd.Args = func(cmd *cobra.Command, args []string) error {
+			err := check(cmd, args)
+			var t *trouble
+			if err == nil || errors.As(err, &t) {
+				return err
+			}
+			help := "Use: " + cmd.Root().Name() + strings.TrimPrefix(cmd.CommandPath()+strings.TrimPrefix(cmd.Use, cmd.Name()), cmd.Root().Name())
+			if cmd.Example != "" {
+				help += "\n" + cmd.Example
+			}
+			return troublef(help, "%s: %d arguments were given, and that is not how it works", cmd.CommandPath(), len(args))
+		}
+	}
+	for _, sub := range cmd.Commands() {
+		helpfulArgs(sub)
+	}
 }
 
 // commands are all commands; each file of a command adds its own.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,8 +29,8 @@ type card struct {
 // cards makes the cards of the given conditions in a state, against what is in force there.
 func (s *shop) cards(st *state, positions []history.Position) []card {
 	standing := s.standing(st)
-	result := lint.Run(st.lib, lint.Options{Accepted: hooks.Accepted(standing, st.ledger, s.now()), InForce: hooks.InForce(standing, st.lib)})
 	var out []card
+	var changes []lint.Change
 	for _, p := range positions {
 		c := card{Position: p}
 		c.base, c.decision = p.Base()
@@ -44,22 +45,48 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 			if m := st.lib.Machine(p.ID.Machine); m != nil {
 				jet = m.BeamAndJet(p.ID.Gas)
 			}
-			c.covering, c.missing = st.ledger.Covers(p.ID, c.base, p.Now.Values(), jet)
-		}
-		for _, f := range result.Findings {
-			if f.ID == p.ID.String() && !isAboutReasons(f) {
-				c.findings = append(c.findings, f)
+			from := c.base
+			if p.Status == history.Stale {
+				from = nil // the recipe is the same; on the changed machine all of it has to be shown again
 			}
+			c.covering, c.missing = st.ledger.Covers(p.ID, from, p.Now.Values(), jet)
+		}
+		if len(c.changes) > 0 && c.base != nil {
+			changes = append(changes, c.change())
 		}
 		c.unsaved = s.editedOnDisk(st, p)
 		out = append(out, c)
 	}
+	result := lint.Run(st.lib, lint.Options{Accepted: hooks.Accepted(standing, st.ledger, s.now()), InForce: hooks.InForce(standing, st.lib), Changes: changes})
+	for _, f := range result.Findings {
+		for i := range out {
+			if f.ID == out[i].ID.String() {
+				out[i].findings = append(out[i].findings, f)
+			}
+		}
+	}
 	return out
 }
 
+// change is the whole way from the recipe in force to this one, for the rules that judge a change. What reasons and approvals lack
+// is said elsewhere on the card.
+func (c *card) change() lint.Change {
+	change := lint.Change{ID: c.ID, Before: c.base, After: valuesOf(c.Now), Approved: c.base, Reasoned: true,
+		TrialCovers: len(c.covering) > 0 && len(c.missing) == 0}
+	for _, e := range c.reasons {
+		change.Cause = e.Reason.Cause.V
+		change.RuledOut = append(change.RuledOut, e.Reason.RuledOut.V...)
+	}
+	return change
+}
+
+// isAboutReasons tells findings on what a change lacks of a reason or an approval, which have their own place on screens.
 func isAboutReasons(f lint.Finding) bool {
-	r, _, _ := lint.RuleNamed(f.Rule)
-	return r.Family == "change" && !strings.HasPrefix(f.Rule, "record-")
+	switch f.Rule {
+	case "no-reason", "nothing-ruled-out", "unapproved", "stale-approval", "own-approval":
+		return true
+	}
+	return false
 }
 
 // editedOnDisk reports whether the work tree holds another recipe than the state under review.
@@ -89,6 +116,22 @@ func (c *card) authors() []string {
 	return out
 }
 
+// deciders names who put the recipe that the card compares with in force: several where the policy asks for several.
+func (c *card) deciders() string {
+	names := []string{}
+	if slices.Contains(c.State.InForce, c.decision) {
+		for _, d := range c.State.InForce {
+			if name := spoken(d.Person); !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	if len(names) < 2 {
+		return spoken(c.decision.Person)
+	}
+	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
+}
+
 // headline says how the condition stands, in one line.
 func (s *shop) headline(c *card) string {
 	since := ""
@@ -97,7 +140,7 @@ func (s *shop) headline(c *card) string {
 		if c.decision.Record.Kind == schema.KindAdoption {
 			verb = "adopted"
 		}
-		since = fmt.Sprintf("%s on %s by %s", verb, s.day(c.decision.Record.Time()), spoken(c.decision.Person))
+		since = fmt.Sprintf("%s on %s by %s", verb, s.day(c.decision.Record.Time()), c.deciders())
 	}
 	switch c.Status {
 	case history.Approved:
@@ -129,15 +172,31 @@ func (s *shop) headline(c *card) string {
 
 func (s *shop) pendingText(c *card) string {
 	var names []string
-	for _, d := range c.State.Pending {
-		if d.Digest() == c.Digest {
-			names = append(names, spoken(d.Person))
+	for _, d := range pendingOf(c.State) {
+		if name := spoken(d.Person); d.Digest() == c.Digest && !slices.Contains(names, name) {
+			names = append(names, name)
 		}
 	}
 	if len(names) == 0 {
 		return "no approval yet"
 	}
-	return "approved by " + strings.Join(names, ", ") + "; one more person is needed"
+	text := "approved by " + strings.Join(names, ", ")
+	if more := s.moreNeeded(len(names)); more != "" {
+		text += "; " + more
+	}
+	return text
+}
+
+// moreNeeded says how many persons are needed beside those who approved already; "" where that is nobody.
+func (s *shop) moreNeeded(have int) string {
+	switch more := s.standing(&s.committed).Policy(s.committed.lib.Policy()).ApprovalsNeeded() - have; {
+	case more < 1:
+		return ""
+	case more == 1:
+		return "one more person is needed"
+	default:
+		return fmt.Sprintf("%d more persons are needed", more)
+	}
 }
 
 // day is a date as people say it: 14 July, with the year where it is another one.

@@ -120,7 +120,7 @@ func (s *shop) walkQueue(cards []card, flags decisionFlags) error {
 		for _, c := range cards {
 			ids = append(ids, c.ID)
 		}
-		return refusef("Name what to approve. Waiting:\n"+list(ids, 20), "%d conditions wait, and nobody sits here to look at them", len(cards))
+		return refusef("Name what to approve. Waiting:\n"+list(ids, 20), "%s to decide on, and nobody sits here to look", counted(len(cards), "condition"))
 	}
 	in := bufio.NewReader(s.in)
 	for i := range cards {
@@ -196,6 +196,9 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 	verb := map[string]string{schema.KindApproval: "approved", schema.KindRejection: "rejected"}[kind]
 	for i := range cards {
 		s.say("%-9s %s", verb, cards[i].ID)
+		if more := s.moreNeeded(1 + s.approvedBy(&cards[i])); kind == schema.KindApproval && more != "" {
+			s.say("          not in force yet: %s", more)
+		}
 		if kind == schema.KindApproval && contains(cards[i].authors(), person) {
 			s.say("          approved by its author: the policy of this shop allows it")
 		}
@@ -291,23 +294,12 @@ func (s *shop) against(kind string, c *card, person string) (why, help string) {
 	}
 	for _, d := range pendingOf(c.State) {
 		if d.Digest() == c.Digest && strings.EqualFold(d.Person, person) {
-			return "you approved it already; another person is needed", "Who may: " + people(s.others(person))
+			return "you approved it already; another person is needed", s.whoCan(c, policy)
 		}
 	}
 	if !policy.OwnChangeAllowed() {
-		authors := s.allAuthors(c)
-		if contains(authors, person) {
-			var may []string
-			for _, p := range s.standing(&s.committed).Roster.Principals() {
-				if !contains(authors, p) {
-					may = append(may, p)
-				}
-			}
-			help := "Who can: " + people(may)
-			if len(may) == 0 {
-				help = "Nobody else of the roster can. A shop of one person sets \"own_change\": \"allow\" in fettle.json and approves the settings."
-			}
-			return "you wrote this change yourself (" + spoken(person) + "), and the policy asks for a second person", help
+		if contains(s.allAuthors(c), person) {
+			return "you wrote this change yourself (" + spoken(person) + "), and the policy asks for a second person", s.whoCan(c, policy)
 		}
 	}
 	if policy.TrialRequired() {
@@ -316,6 +308,39 @@ func (s *shop) against(kind string, c *card, person string) (why, help string) {
 		}
 	}
 	return "", ""
+}
+
+// whoCan names who of the roster may still approve: neither wrote the change, where that matters, nor approved it already.
+func (s *shop) whoCan(c *card, policy schema.Policy) string {
+	var not, may []string
+	if !policy.OwnChangeAllowed() {
+		not = s.allAuthors(c)
+	}
+	for _, d := range pendingOf(c.State) {
+		if d.Digest() == c.Digest {
+			not = append(not, d.Person)
+		}
+	}
+	for _, p := range s.standing(&s.committed).Roster.Principals() {
+		if !contains(not, p) {
+			may = append(may, p)
+		}
+	}
+	if len(may) == 0 {
+		return "Nobody else of the roster can. A shop of one person sets \"own_change\": \"allow\" in fettle.json and approves the settings."
+	}
+	return "Who can: " + people(may)
+}
+
+// approvedBy counts the persons whose approval of this recipe waits for more.
+func (s *shop) approvedBy(c *card) int {
+	var who []string
+	for _, d := range pendingOf(c.State) {
+		if d.Digest() == c.Digest && !contains(who, d.Person) {
+			who = append(who, d.Person)
+		}
+	}
+	return len(who)
 }
 
 func (s *shop) others(person string) []string {
@@ -390,7 +415,11 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 			s.say("keeps    %d decisions by persons or keys that the new roster drops", len(keeps))
 		}
 	}
-	s.follow(d, kind, followed(kind, state, schema.Digest(content.Digest.V)))
+	follows := followed(kind, state, schema.Digest(content.Digest.V))
+	if subject == schema.SubjectSettings && kind == schema.KindApproval {
+		follows = append(follows, s.allHeads()...)
+	}
+	s.follow(d, kind, follows)
 	r, err := s.sign(d)
 	if err != nil {
 		return err
@@ -402,6 +431,23 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 	}
 	s.say("%s %s (%s)", strings.ToLower(verb), what, spoken(person))
 	return s.put(r, verb+" "+what+"\n", flags.noCommit)
+}
+
+// allHeads are the newest decisions on everything. New settings follow them all: a policy that grows stricter keeps what was
+// approved before it.
+func (s *shop) allHeads() []string {
+	standing := s.standing(&s.committed)
+	var out []string
+	for _, d := range history.Bodies[*schema.Decision](s.committed.ledger) {
+		for _, subject := range d.Body.Subjects.V {
+			if state := standing.State(subject.Kind.V, subject.ID.V); state != nil {
+				for _, head := range state.Heads {
+					out = append(out, string(head.Record.Digest))
+				}
+			}
+		}
+	}
+	return out
 }
 
 // keeps are the decisions in force whose key the new roster no longer holds: they are named so that they go on counting, and

@@ -101,7 +101,7 @@ func (a *app) importSheet(file string, f importFlags) error {
 	}
 	if bad {
 		if a.format == "text" {
-			fmt.Fprintf(a.out, "\nnothing was written; %d things to settle first\n", len(imp.Problems))
+			fmt.Fprintf(a.out, "\nnothing was written; %s to settle first\n", counted(len(imp.Problems), "thing"))
 		}
 		return errFound
 	}

@@ -140,13 +140,13 @@ func (s *shop) newLibrary(f initFlags) error {
 		files[path] = schema.Layout(file.Root)
 	}
 	var key signature.Signer
-	if f.key {
-		var err error
+	if have, err := s.signer(); err == nil {
+		key = have
+		s.say("key      %s", have.Describe())
+	} else if f.key {
 		if key, err = s.makeKey(); err != nil {
 			return err
 		}
-	} else if have, err := s.signer(); err == nil {
-		key = have
 	}
 	if key != nil {
 		_, email, err := s.repo.Identity()
@@ -164,7 +164,7 @@ func (s *shop) newLibrary(f initFlags) error {
 			return err
 		}
 	}
-	s.say("made     %s with %d machine profiles", s.root, len(f.machines))
+	s.say("made     %s with %s", s.root, counted(len(f.machines), "machine profile"))
 	if key != nil {
 		s.say("         approvers names you as the one who may approve; add others there")
 	} else {

@@ -113,10 +113,17 @@ func (s *shop) sayedSaved(differences []history.Difference) error {
 	if _, err := s.saved(); err != nil {
 		return err
 	}
-	if s.standing(&s.committed).Anchor == nil {
+	standing := s.standing(&s.committed)
+	waits := slices.ContainsFunc(differences, func(d history.Difference) bool {
+		return standing.Position(s.committed.lib, d.ID).Status != history.Approved
+	})
+	switch {
+	case standing.Anchor == nil:
 		s.say("next     fettle adopt --because \"...\"   (when the conditions are as the shop cuts)")
-	} else {
+	case waits:
 		s.say("next     fettle review   (it waits for a decision)")
+	default:
+		s.say("         approved as it stands; nothing is left to decide")
 	}
 	return nil
 }
@@ -136,11 +143,7 @@ func (s *shop) pathsToSave(typed []string, differences []history.Difference) (pa
 		}
 	}
 	for _, file := range changed {
-		full := file.Path
-		p := strings.TrimPrefix(full, s.path(""))
-		if s.sub == "" {
-			p = full
-		}
+		p := s.fromTop(file.Path)
 		if len(typed) == 0 && (!schema.IsRecordPath(p) || strings.Contains(p, "-reason-") || strings.Contains(p, "-trial-")) || wanted[p] {
 			paths = append(paths, p)
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"os"
 
 	"golang.org/x/term"
@@ -56,4 +57,12 @@ func (s *shop) lintEdit(ids []schema.ID) error {
 		return errFound
 	}
 	return nil
+}
+
+// counted is a number with its noun: 1 condition, 2 conditions.
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
 }

@@ -145,6 +145,14 @@ func (s *shop) path(p string) string {
 	return s.sub + "/" + p
 }
 
+// fromTop turns a path from the top of the work tree into one of the library.
+func (s *shop) fromTop(p string) string {
+	if s.sub == "" {
+		return p
+	}
+	return strings.TrimPrefix(p, s.sub+"/")
+}
+
 // write puts a file of the library in place, whole or not at all, and forgets the unsaved state that was read.
 func (s *shop) write(path string, data []byte) error {
 	full := filepath.Join(s.root, filepath.FromSlash(path))

@@ -26,8 +26,10 @@ type statusReport struct {
 	Conditions int      `json:"conditions"`
 	Adopted    bool     `json:"adopted"`
 	Unsaved    []string `json:"unsaved"`
+	Files      []string `json:"files_not_saved"`
 	NoReason   []string `json:"no_reason"`
 	NotSaved   []string `json:"records_not_saved"`
+	Saved      int      `json:"saved_conditions"`
 	Waiting    []string `json:"waiting"`
 	Others     []string `json:"others_waiting"`
 	Errors     int      `json:"errors"`
@@ -66,7 +68,7 @@ func (s *shop) report() (*statusReport, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &statusReport{Format: 1, Directory: s.root, Conditions: len(work.Recipes), Unsaved: []string{}, NoReason: []string{}, NotSaved: []string{},
+	r := &statusReport{Format: 1, Directory: s.root, Conditions: len(work.Recipes), Saved: len(saved.Recipes), Unsaved: []string{}, Files: []string{}, NoReason: []string{}, NotSaved: []string{},
 		Waiting: []string{}, Others: []string{}, Hooks: []string{}}
 	if set := work.Settings.Value; set != nil {
 		r.Library = set.Name.V
@@ -77,9 +79,12 @@ func (s *shop) report() (*statusReport, error) {
 	if err != nil {
 		return nil, err
 	}
-	r.Errors = len(verdict.Blocking())
+	r.Errors = len(slices.DeleteFunc(verdict.Blocking(), isAboutReasons)) // what lacks a reason has a line of its own
 	for _, d := range verdict.Differences {
 		r.Unsaved = append(r.Unsaved, d.ID.String())
+	}
+	if r.Files, err = s.unsavedFiles(verdict.Differences); err != nil {
+		return nil, err
 	}
 	for _, c := range verdict.Changes {
 		if !c.Reasoned {
@@ -112,8 +117,31 @@ func (s *shop) report() (*statusReport, error) {
 	return r, nil
 }
 
+// unsavedFiles are the edited files that no unsaved condition speaks for: settings, profiles, rosters, a set in another layout.
+func (s *shop) unsavedFiles(differences []history.Difference) ([]string, error) {
+	changed, err := s.repo.Status(s.libraryPaths()...)
+	if err != nil {
+		return nil, err
+	}
+	spokenFor := map[string]bool{}
+	for _, d := range differences {
+		for _, r := range []*schema.Recipe{d.Before, d.After} {
+			if r != nil {
+				spokenFor[r.File.Path] = true
+			}
+		}
+	}
+	out := []string{}
+	for _, file := range changed {
+		if p := s.fromTop(file.Path); !schema.IsRecordPath(p) && !spokenFor[p] {
+			out = append(out, p)
+		}
+	}
+	return out, nil
+}
+
 func (s *shop) printStatus(r *statusReport) {
-	s.say("%s: %d conditions in %s", clean(r.Library), r.Conditions, s.root)
+	s.say("%s: %s in %s", clean(r.Library), counted(r.Conditions, "condition"), s.root)
 	if r.Trouble != "" {
 		s.say("trouble    %s", r.Trouble)
 	}
@@ -129,21 +157,24 @@ func (s *shop) printStatus(r *statusReport) {
 			s.say("%-10s next: %s", "", next)
 		}
 	}
-	section("unsaved", r.Unsaved, map[bool]string{true: "fettle save", false: "fettle lint, then fettle save"}[r.Errors == 0])
+	section("unsaved", append(slices.Clone(r.Unsaved), r.Files...), map[bool]string{true: "fettle save", false: "fettle lint, then fettle save"}[r.Errors == 0])
 	section("no reason", r.NoReason, "fettle save --cause WORD --because \"...\"  asks for it and saves")
 	section("not saved", r.NotSaved, "fettle save, or fettle undo")
 	if r.Errors > 0 {
 		s.say("%-10s %d; next: fettle lint", "errors", r.Errors)
 	}
 	section("to decide", append(slices.Clone(r.Waiting), r.Others...), "fettle review, then fettle approve or fettle reject")
-	if !r.Adopted && r.Trouble == "" {
+	if r.Conditions == 0 && r.Saved == 0 {
+		s.say("%-10s no condition yet; next: fettle import FILE   (fettle import --template shows the columns)", "empty")
+	}
+	if !r.Adopted && r.Trouble == "" && r.Saved > 0 {
 		s.say("%-10s nothing is in force yet; next: fettle adopt --because \"...\"", "adopted")
 	}
 	if r.Ahead > 0 {
-		s.say("%-10s %d saved steps; next: git push", "not shared", r.Ahead)
+		s.say("%-10s %s; next: git push", "not shared", counted(r.Ahead, "saved step"))
 	}
 	section("no hook", r.Hooks, "fettle hooks install   (else a bad edit can be saved past the check)")
-	if len(r.Unsaved)+len(r.NotSaved)+len(r.Waiting)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Errors == 0 && r.Adopted {
+	if len(r.Unsaved)+len(r.Files)+len(r.NotSaved)+len(r.Waiting)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Errors == 0 && r.Adopted {
 		s.say("%-10s everything is saved, decided and checked", "in order")
 	}
 }

@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fettle/history"
 	"fettle/schema"
 )
 
@@ -44,12 +45,15 @@ func (a *app) withdraw(typed string, flags decisionFlags) error {
 	if target.Kind == schema.KindWithdrawal {
 		return refusef("Decide again instead: approve, reject, or write the record anew.", "a withdrawal cannot be taken back")
 	}
-	if by := s.committed.ledger.Withdrawn()[target.Digest]; by != nil {
+	if by := s.standing(&s.committed).Withdrawn[target.Digest]; by != nil {
 		return refusef("", "%s was taken back already, by %s on %s", target.Path, spoken(by.By.V), s.day(by.Time()))
 	}
 	common, err := s.common(s.committed.lib, schema.KindWithdrawal, flags.text)
 	if err != nil {
 		return err
+	}
+	if s.waitsFor(target, common.By.V) {
+		return refusef("Who else can: "+people(s.others(common.By.V)), "you took it back already, and the policy asks for another person, too")
 	}
 	common.Follows = schema.Of([]string{string(target.Digest)})
 	w := &schema.Withdrawal{Common: common, Record: schema.Of(string(target.Digest))}
@@ -62,8 +66,32 @@ func (a *app) withdraw(typed string, flags decisionFlags) error {
 			return err
 		}
 	}
+	if err := s.put(r, "Take back the "+target.Kind+" "+target.Digest.Short()+"\n\n"+clean(flags.text)+"\n", flags.noCommit); err != nil {
+		return err
+	}
+	s.committed = state{}
+	if _, err := s.saved(); err != nil {
+		return err
+	}
+	if s.waitsFor(target, common.By.V) {
+		s.say("it still counts until another person takes it back, too: the %s of %s by %s", target.Kind, s.day(target.Time()), spoken(target.By.V))
+		return nil
+	}
 	s.say("taken back: the %s of %s by %s", target.Kind, s.day(target.Time()), spoken(target.By.V))
-	return s.put(r, "Take back the "+target.Kind+" "+target.Digest.Short()+"\n\n"+clean(flags.text)+"\n", flags.noCommit)
+	return nil
+}
+
+// waitsFor reports whether a person took a record back and more persons are needed for that to count.
+func (s *shop) waitsFor(target *schema.Record, person string) bool {
+	if s.standing(&s.committed).Withdrawn[target.Digest] != nil {
+		return false
+	}
+	for _, w := range history.Bodies[*schema.Withdrawal](s.committed.ledger) {
+		if w.Body.Record.V == string(target.Digest) && strings.EqualFold(w.Body.By.V, person) {
+			return true
+		}
+	}
+	return false
 }
 
 func (a *app) undo() error {

@@ -90,7 +90,7 @@ func (s *shop) printReport(trail *audit.Trail, r *audit.Report) {
 	if r.Anchor != nil {
 		row("adoption", "on %s by %s  %s", s.day(r.Anchor.Time()), spoken(r.Anchor.By.V), r.Anchor.Digest.Short())
 	}
-	row("history", "%d saved steps looked through%s", trail.Commits, s.nothingLost(r))
+	row("history", "%s looked through%s", counted(trail.Commits, "saved step"), s.nothingLost(r))
 	if r.Anchor != nil {
 		row("reasons", "%d of %d changes of a recipe since the adoption have one", r.Reasoned, r.Changes)
 		row("approved", "%s", s.approvedLine(trail, r))
