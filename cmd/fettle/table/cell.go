@@ -3,7 +3,6 @@ package table
 import (
 	"errors"
 	"fmt"
-	"regexp"
 	"strings"
 	"unicode"
 
@@ -32,11 +31,11 @@ func blanks(s string) string {
 }
 
 var (
-	bare       = regexp.MustCompile(`^[-+−–—]?\s*[\d.,'’⁄/½¼¾⅛⅜⅝⅞\s-]+$`)
-	oneComma   = regexp.MustCompile(`^([-+−–—]?\s*\d+),(\d+)((?:[^\d,.].*)?)$`)
-	anyPoint   = regexp.MustCompile(`^[-+−–—]?\s*\d+\.\d+(?:[^\d,.].*)?$`)
-	noZero     = regexp.MustCompile(`^([-+−–—]?\s*)\.(\d)`)
-	numberPart = regexp.MustCompile(`^[-0-9./ ]*`)
+	bare       = pattern(`^[-+−–—]?\s*[\d.,'’⁄/½¼¾⅛⅜⅝⅞\s-]+$`)
+	oneComma   = pattern(`^([-+−–—]?\s*\d+),(\d+)((?:[^\d,.].*)?)$`)
+	anyPoint   = pattern(`^[-+−–—]?\s*\d+\.\d+(?:[^\d,.].*)?$`)
+	noZero     = pattern(`^([-+−–—]?\s*)\.(\d)`)
+	numberPart = pattern(`^[-0-9./ ]*`)
 )
 
 // A scale is how a column or cell is read as a quantity.
@@ -65,8 +64,8 @@ func (s scale) number(cell string, m mark) (quantity.Value, error) {
 	if err != nil {
 		return none, err
 	}
-	text = noZero.ReplaceAllString(text, "${1}0.$2")
-	if bare.MatchString(text) {
+	text = noZero().ReplaceAllString(text, "${1}0.$2")
+	if bare().MatchString(text) {
 		switch {
 		case s.unit == "":
 			return none, errNoUnit
@@ -109,19 +108,19 @@ func (s scale) parse(text string) (quantity.Value, error) {
 // withPoint writes a number of a sheet with decimal commas as the library does, with a point.
 func withPoint(text string, m mark) (string, error) {
 	switch {
-	case m == comma && anyPoint.MatchString(text):
+	case m == comma && anyPoint().MatchString(text):
 		joined := strings.Replace(text, ".", "", 1)
 		return "", unclearf(fmt.Sprintf("Write it with a comma, or without the point: %s or %s.", strings.Replace(text, ".", ",", 1), joined),
 			"%s has a point in a sheet with decimal commas", quote(text))
 	case m == comma:
-		return oneComma.ReplaceAllString(text, "$1.$2$3"), nil
+		return oneComma().ReplaceAllString(text, "$1.$2$3"), nil
 	}
 	return text, nil
 }
 
 // numberText is the number of a quantity as typed, without its unit.
 func numberText(v quantity.Value) string {
-	return strings.Join(strings.Fields(numberPart.FindString(v.Text())), " ")
+	return strings.Join(strings.Fields(numberPart().FindString(v.Text())), " ")
 }
 
 // houseText is the quantity as set files have it: number, one blank, plain unit.
@@ -132,7 +131,7 @@ func negate(text string) string {
 	if rest, ok := strings.CutPrefix(text, "-"); ok {
 		return rest
 	}
-	if strings.Trim(numberPart.FindString(text), "0. /") == "" {
+	if strings.Trim(numberPart().FindString(text), "0. /") == "" {
 		return text // 0 has no sign
 	}
 	return "-" + text

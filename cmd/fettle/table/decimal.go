@@ -2,7 +2,6 @@ package table
 
 import (
 	"fmt"
-	"regexp"
 	"strings"
 )
 
@@ -38,11 +37,11 @@ func (d decimals) String() string {
 
 // Numbers at the beginning of a cell, without their sign.
 var (
-	sureComma  = regexp.MustCompile(`^(?:\d+,\d+|\d{1,3}(?:\.\d{3})+,\d+)$`)
-	surePoint  = regexp.MustCompile(`^(?:\d*\.\d+|\d{1,3}(?:,\d{3})+\.\d+)$`)
-	maybeComma = regexp.MustCompile(`^[1-9]\d{0,2},\d{3}$`)
-	maybePoint = regexp.MustCompile(`^[1-9]\d{0,2}\.\d{3}$`)
-	numberHead = regexp.MustCompile(`^\s*(?:[sSdDøØ]|single|double)?\s*[-+−–]?\s*([\d.,]+)`)
+	sureComma  = pattern(`^(?:\d+,\d+|\d{1,3}(?:\.\d{3})+,\d+)$`)
+	surePoint  = pattern(`^(?:\d*\.\d+|\d{1,3}(?:,\d{3})+\.\d+)$`)
+	maybeComma = pattern(`^[1-9]\d{0,2},\d{3}$`)
+	maybePoint = pattern(`^[1-9]\d{0,2}\.\d{3}$`)
+	numberHead = pattern(`^\s*(?:[sSdDøØ]|single|double)?\s*[-+−–]?\s*([\d.,]+)`)
 )
 
 // findDecimals judges all number cells. asked is what --decimal says.
@@ -58,20 +57,20 @@ func findDecimals(rows []gridRow, cols []column, separator rune, asked string, o
 	for _, row := range rows {
 		for _, c := range cols {
 			cell := trim(row.cell(c.index))
-			m := numberHead.FindStringSubmatch(cell)
+			m := numberHead().FindStringSubmatch(cell)
 			if m == nil || !c.numeric() || dated(cell, c.path == colThick) != "" {
 				continue
 			}
 			at := Place{row.number, c.index + 1}
 			head = c.header
 			switch number := m[1]; {
-			case maybeComma.MatchString(number):
+			case maybeComma().MatchString(number):
 				count(&maybe[comma], comma, at, cell)
-			case maybePoint.MatchString(number):
+			case maybePoint().MatchString(number):
 				count(&maybe[point], point, at, cell)
-			case sureComma.MatchString(number):
+			case sureComma().MatchString(number):
 				count(&sure[comma], comma, at, cell)
-			case surePoint.MatchString(number):
+			case surePoint().MatchString(number):
 				count(&sure[point], point, at, cell)
 			}
 		}

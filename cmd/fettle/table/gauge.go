@@ -2,7 +2,6 @@ package table
 
 import (
 	"fmt"
-	"regexp"
 	"strconv"
 
 	"fettle/schema/quantity"
@@ -36,16 +35,16 @@ var sheetGauges = map[string]struct {
 }
 
 var (
-	gaugeCell  = regexp.MustCompile(`(?i)^#?\s*(\d{1,2})\s*(?:ga|gauge|gage)\.?$`)
-	gaugeBare  = regexp.MustCompile(`^#?\s*(\d{1,2})$`)
-	otherGauge = regexp.MustCompile(`(?i)^#?\s*\d{1,2}\s*(?:swg|bwg|bg)\.?$`)
+	gaugeCell  = pattern(`(?i)^#?\s*(\d{1,2})\s*(?:ga|gauge|gage)\.?$`)
+	gaugeBare  = pattern(`^#?\s*(\d{1,2})$`)
+	otherGauge = pattern(`(?i)^#?\s*\d{1,2}\s*(?:swg|bwg|bg)\.?$`)
 )
 
 // gaugeNumber returns the gauge number of a cell such as "16 ga", or "16" where the header says gauge.
 func gaugeNumber(cell string, header bool) (string, bool) {
-	m := gaugeCell.FindStringSubmatch(cell)
+	m := gaugeCell().FindStringSubmatch(cell)
 	if m == nil && header {
-		m = gaugeBare.FindStringSubmatch(cell)
+		m = gaugeBare().FindStringSubmatch(cell)
 	}
 	if m == nil {
 		return "", false

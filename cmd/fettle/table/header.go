@@ -3,7 +3,6 @@ package table
 import (
 	"errors"
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -73,7 +72,7 @@ func readHeader(index int, cell string) column {
 		c.leaf, _ = leafOf(text)
 		return c
 	}
-	text = listIndex.ReplaceAllStringFunc(text, func(m string) string { // pierce[0].time is pierce1.time
+	text = listIndex().ReplaceAllStringFunc(text, func(m string) string { // pierce[0].time is pierce1.time
 		n, err := strconv.Atoi(strings.Trim(m, "[]"))
 		if err != nil {
 			return m
@@ -105,11 +104,11 @@ func readHeader(index int, cell string) column {
 	return c
 }
 
-var aside = regexp.MustCompile(`[\[(]((?:[^\[\]()]|\([^()]*\))*)[\])]`)
+var aside = pattern(`[\[(]((?:[^\[\]()]|\([^()]*\))*)[\])]`)
 
 // takeAsides takes what stands in brackets out of a header. Brackets inside a unit, as in bar(g), stay together.
 func takeAsides(text string) (name string, asides []string) {
-	name = aside.ReplaceAllStringFunc(text, func(m string) string {
+	name = aside().ReplaceAllStringFunc(text, func(m string) string {
 		if inside := trim(m[1 : len(m)-1]); inside != "" {
 			asides = append(asides, inside)
 		}
@@ -119,12 +118,12 @@ func takeAsides(text string) (name string, asides []string) {
 }
 
 var (
-	signWords = regexp.MustCompile(`(?i)^(?:(?:\+|positive|pos\.?)?\s*(?:=|is)?\s*)(up|upwards?|above|down|downwards?|below)(?:\s+(?:the\s+)?(?:surface|plate|sheet))?$`)
-	signEnd   = regexp.MustCompile(`(?i)^(.*\S)[\s,]+((?:\+|positive|pos\.?)?\s*(?:=|is)?\s*(?:up|upwards?|above|down|downwards?|below)(?:\s+(?:the\s+)?(?:surface|plate|sheet))?)$`)
+	signWords = pattern(`(?i)^(?:(?:\+|positive|pos\.?)?\s*(?:=|is)?\s*)(up|upwards?|above|down|downwards?|below)(?:\s+(?:the\s+)?(?:surface|plate|sheet))?$`)
+	signEnd   = pattern(`(?i)^(.*\S)[\s,]+((?:\+|positive|pos\.?)?\s*(?:=|is)?\s*(?:up|upwards?|above|down|downwards?|below)(?:\s+(?:the\s+)?(?:surface|plate|sheet))?)$`)
 )
 
 func signOf(text string) sign {
-	m := signWords.FindStringSubmatch(text)
+	m := signWords().FindStringSubmatch(text)
 	if m == nil {
 		return unsaid
 	}
@@ -142,7 +141,7 @@ func (c *column) takeSign(name string, asides []string) string {
 			c.up, asides[i] = s, ""
 		}
 	}
-	if m := signEnd.FindStringSubmatch(name); m != nil && lookup(name, "") == "" {
+	if m := signEnd().FindStringSubmatch(name); m != nil && lookup(name, "") == "" {
 		c.up, name = signOf(m[2]), m[1]
 	}
 	return name
@@ -154,7 +153,7 @@ func lookup(name, unit string) string {
 	if path, ok := names()[p]; ok {
 		return path
 	}
-	if m := stageName.FindStringSubmatch(p); m != nil {
+	if m := stageName().FindStringSubmatch(p); m != nil {
 		n, group := 1, "pierce"
 		if m[1] == "contour" || m[1] == "contours" {
 			group = "contours"
@@ -180,7 +179,7 @@ func lookup(name, unit string) string {
 	return ""
 }
 
-var stageName = regexp.MustCompile(`^(pierce|piercing|contours?) ?(?:stage ?)?([0-9]{0,2}) (.+)$`)
+var stageName = pattern(`^(pierce|piercing|contours?) ?(?:stage ?)?([0-9]{0,2}) (.+)$`)
 
 // member returns the plain name of a member of a group.
 func member(name string) string {
@@ -240,7 +239,7 @@ func takeUnit(text string) (name, unit string) {
 		if lookup(left, right) == "" {
 			left = strings.TrimSuffix(left, " in")
 		}
-		if lookup(left, right) == "" && !signEnd.MatchString(left) {
+		if lookup(left, right) == "" && !signEnd().MatchString(left) {
 			continue
 		}
 		if _, ok := unitName(quantity.DimNone, right); ok || isShare(right) || isGauge(right) {

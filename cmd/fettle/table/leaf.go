@@ -2,7 +2,6 @@ package table
 
 import (
 	"reflect"
-	"regexp"
 	"strconv"
 	"strings"
 	"sync"
@@ -78,7 +77,7 @@ func collect(all map[string]leaf, t reflect.Type, prefix string, order []int) {
 	}
 }
 
-var listIndex = regexp.MustCompile(`\[([0-9]+)\]`)
+var listIndex = pattern(`\[([0-9]+)\]`)
 
 // leafOf returns what a path of a condition is: pierce[0].time, extra.NAME.
 func leafOf(path string) (leaf, bool) {
@@ -86,7 +85,7 @@ func leafOf(path string) (leaf, bool) {
 		l, ok := leaves()["extra"]
 		return l, ok && path != "extra."
 	}
-	l, ok := leaves()[listIndex.ReplaceAllString(path, "[]")]
+	l, ok := leaves()[listIndex().ReplaceAllString(path, "[]")]
 	return l, ok && l.kind != isTable
 }
 
@@ -105,7 +104,7 @@ func orderOf(path string) []int {
 			}
 		}
 	}
-	index := listIndex.FindStringSubmatch(path)
+	index := listIndex().FindStringSubmatch(path)
 	if index == nil || len(l.order) < 2 {
 		return l.order
 	}

@@ -3,7 +3,6 @@ package table
 import (
 	"errors"
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -175,7 +174,7 @@ func (r *reader) give(e *entry, c *column, g given) {
 	e.given = append(e.given, g)
 }
 
-var wholeNumber = regexp.MustCompile(`^[0-9]{1,9}$`)
+var wholeNumber = pattern(`^[0-9]{1,9}$`)
 
 // cell reads one cell that says something.
 func (r *reader) cell(e *entry, c *column, at Place, cell string) {
@@ -194,7 +193,7 @@ func (r *reader) cell(e *entry, c *column, at Place, cell string) {
 	case c.leaf.kind == isTable:
 		r.extra(e, c, at, cell)
 	case c.leaf.kind == isWhole:
-		if !wholeNumber.MatchString(cell) {
+		if !wholeNumber().MatchString(cell) {
 			r.problem(at, c.header, "", "%s is not a whole number", quote(cell))
 			return
 		}
@@ -281,7 +280,7 @@ func (r *reader) quantity(e *entry, c *column, at Place, cell string) {
 		r.thickness(e, c, at, cell, s)
 		return
 	}
-	if s.dim == quantity.DimPower && (c.unit == "%" && bare.MatchString(blanks(cell)) || strings.HasSuffix(cell, "%")) {
+	if s.dim == quantity.DimPower && (c.unit == "%" && bare().MatchString(blanks(cell)) || strings.HasSuffix(cell, "%")) {
 		r.share(e, c, at, cell)
 		return
 	}

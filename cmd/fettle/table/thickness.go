@@ -2,7 +2,6 @@ package table
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -19,11 +18,11 @@ const monthNames = `(jan|feb|mar|mär|mrz|apr|may|mai|jun|jul|aug|sep|oct|okt|no
 
 // Dates as spreadsheets write them into a CSV.
 var (
-	dayMonth  = regexp.MustCompile(`^(\d{1,2})[-. /]{1,2}` + monthNames + `\.?(?:[-. /]{1,2}\d{2,4})?$`) // 01-Aug, 1. Mai 2026
-	monthDay  = regexp.MustCompile(`^` + monthNames + `\.?[-. /]{1,2}(\d{1,2})(?:,? \d{4})?$`)           // Aug-01, Jan-32
-	allDigits = regexp.MustCompile(`^(\d{1,2})[/.-](\d{1,2})[/.-](\d{4}|\d{2})(?: 0?0:00(?::00)?)?$`)    // 1/8/2026, 01.08.26
-	isoDate   = regexp.MustCompile(`^\d{4}-(\d{2})-(\d{2})(?:[ T]00:00(?::00)?)?$`)
-	serial    = regexp.MustCompile(`^\d{5}(?:\.0+)?$`)
+	dayMonth  = pattern(`^(\d{1,2})[-. /]{1,2}` + monthNames + `\.?(?:[-. /]{1,2}\d{2,4})?$`) // 01-Aug, 1. Mai 2026
+	monthDay  = pattern(`^` + monthNames + `\.?[-. /]{1,2}(\d{1,2})(?:,? \d{4})?$`)           // Aug-01, Jan-32
+	allDigits = pattern(`^(\d{1,2})[/.-](\d{1,2})[/.-](\d{4}|\d{2})(?: 0?0:00(?::00)?)?$`)    // 1/8/2026, 01.08.26
+	isoDate   = pattern(`^\d{4}-(\d{2})-(\d{2})(?:[ T]00:00(?::00)?)?$`)
+	serial    = pattern(`^\d{5}(?:\.0+)?$`)
 )
 
 // Days of the serial numbers of spreadsheets (day 1 is 1 January 1900, with the day that year did not have) for 1970 to 2100.
@@ -37,17 +36,17 @@ const (
 func dated(cell string, fractions bool) string {
 	text := strings.ToLower(blanks(cell))
 	number := func(s string) int { n, _ := strconv.Atoi(s); return n }
-	if m := dayMonth.FindStringSubmatch(text); m != nil {
+	if m := dayMonth().FindStringSubmatch(text); m != nil {
 		return dayAnd(number(m[1]), months[m[2]], fractions)
 	}
-	if m := isoDate.FindStringSubmatch(text); m != nil {
+	if m := isoDate().FindStringSubmatch(text); m != nil {
 		return dayAnd(number(m[2]), number(m[1]), fractions)
 	}
-	if m := monthDay.FindStringSubmatch(text); m != nil {
+	if m := monthDay().FindStringSubmatch(text); m != nil {
 		month, n := months[m[1]], number(m[2])
 		return candidates([][2]int{{month, n}}, [2]int{month, n}, fractions)
 	}
-	if m := allDigits.FindStringSubmatch(text); m != nil { // in the order in which it was typed, in every country
+	if m := allDigits().FindStringSubmatch(text); m != nil { // in the order in which it was typed, in every country
 		a, b := number(m[1]), number(m[2])
 		out := candidates([][2]int{{a, b}, {b, a}}, [2]int{a, b}, fractions)
 		if fraction, _, ok := strings.Cut(out, " or "); ok && strings.Contains(text, "/") {
@@ -76,7 +75,7 @@ func candidates(pairs [][2]int, decimal [2]int, fractions bool) string {
 
 // daySerial reads a whole number as the day that spreadsheets count, and returns the day and what was probably typed.
 func daySerial(cell string) (day, was string) {
-	if !serial.MatchString(cell) {
+	if !serial().MatchString(cell) {
 		return "", ""
 	}
 	n, _ := strconv.Atoi(cell[:5])
@@ -103,12 +102,12 @@ func thickness(cell string, s scale, m mark, material string) (v quantity.Value,
 		}
 		return v, fmt.Sprintf("%s gauge of %s is %s (%s)", g, material, v.Text(), source), nil
 	}
-	if other := otherGauge.FindString(text); other != "" {
+	if other := otherGauge().FindString(text); other != "" {
 		return v, "", unclearf("Write the thickness in mm or inches.", "%s is a gauge number of another system than that of sheet", quote(cell))
 	}
 	if s.unit == unitGauge {
 		s.unit = ""
-		if bare.MatchString(text) {
+		if bare().MatchString(text) {
 			return v, "", unclearf("Gauge numbers are whole. Write the thickness with its unit, such as \"0.06 in\".", "%s is no gauge number", quote(cell))
 		}
 	}
