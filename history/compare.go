@@ -1,6 +1,7 @@
 package history
 
 import (
+	"bytes"
 	"slices"
 	"strconv"
 
@@ -92,11 +93,21 @@ func difference(a, b *schema.Recipe) (Difference, bool) {
 		return d, true
 	case a.Condition == b.Condition && a.Set == b.Set && slices.Equal(a.Composition, b.Composition):
 		return d, false // read once for both snapshots
+	case sameText(a, b):
+		return d, false
 	}
 	d.ID = a.ID
 	d.Fields = CompareValues(a.Values(), b.Values())
 	d.NoteOnly = a.Digest() == b.Digest()
 	return d, len(d.Fields) > 0 || !d.NoteOnly
+}
+
+// sameText reports whether two recipes are written alike, which needs no look at their values: in an edited set most are. Mixes of the
+// shop's own are left to a closer look.
+func sameText(a, b *schema.Recipe) bool {
+	text := a.Text()
+	return text != nil && bytes.Equal(text, b.Text()) && len(a.Composition)+len(b.Composition) == 0 &&
+		a.Set.Machine.V == b.Set.Machine.V && a.Set.Material.V == b.Set.Material.V && a.Set.Grade.V == b.Set.Grade.V && a.Set.Gas.V == b.Set.Gas.V
 }
 
 // CompareValues returns the fields that differ, in the order of the format. Either side may be nil.

@@ -182,7 +182,7 @@ func (s *run) scopes(which Scope) {
 	for _, r := range s.lib.Recipes {
 		q := s.inSet(r.File, r.Set)
 		q.Family = s.families[r]
-		if q.Family[0] == r {
+		if q.Family[0] == r && (s.opts.Only == nil || slices.ContainsFunc(q.Family, s.opts.Only)) {
 			s.check(PerFamily&which, &q)
 		}
 		if s.opts.Only == nil || s.opts.Only(r) {

@@ -50,6 +50,17 @@ func (r *Recipe) Digest() Digest {
 	return r.digest
 }
 
+// Text is the condition as it stands in its file, which may be laid out in any way. It says nothing of what the set says for all of
+// its conditions.
+func (r *Recipe) Text() []byte {
+	list := r.File.Root.Get("conditions")
+	if list == nil || r.Index >= len(list.Kids) {
+		return nil
+	}
+	at := list.Kids[r.Index].At
+	return r.File.Data[at.Start:at.End]
+}
+
 // FieldPath turns a path inside the condition into one from the root of the file.
 func (r *Recipe) FieldPath(field string) string {
 	return fmt.Sprintf("conditions[%d].%s", r.Index, field)
