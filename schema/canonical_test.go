@@ -123,3 +123,29 @@ func TestSetPath(t *testing.T) {
 		t.Error("a sixth stage behind one was made")
 	}
 }
+
+// Names of members of the machine's own are taken as they are: a controller's table may call one anything.
+func TestOwnMembers(t *testing.T) {
+	for _, name := range []string{"aux.gas", "lens[2]", "a.b[0].c", "pierce1", "half["} {
+		c := schema.ReadFile("sets/bay-2/x.json", []byte(goodSet)).Root.Get("conditions").Kids[0]
+		typed := "extra." + name
+		path := schema.FieldPath(typed)
+		if err := c.SetPath(path, schema.Text("7")); err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		if got := c.Get("extra").Str(name); got != "7" {
+			t.Errorf("%s holds %q", name, got)
+		}
+		if got := schema.SpokenPath(path); got != typed {
+			t.Errorf("%s is spoken of as %q", typed, got)
+		}
+		if err := c.SetPath(path, nil); err != nil || c.Get("extra") != nil {
+			t.Errorf("%s was not taken away: %v", name, err)
+		}
+	}
+	for _, odd := range []string{"cut.x[", "cut.x]", "cut.x[y]", "[", "]["} {
+		if got := schema.SpokenPath(odd); got != odd {
+			t.Errorf("%q is spoken of as %q", odd, got)
+		}
+	}
+}

@@ -9,8 +9,14 @@ import (
 
 var stageAlias = regexp.MustCompile(`\b(pierce|contours)([0-9]+)\b`)
 
+// own begins the path of a member of the machine's own. What follows is its whole name, dots and brackets too.
+const own = "extra."
+
 // FieldPath reads a field as a person types it and returns the path as the format has it: pierce1.time is pierce[0].time.
 func FieldPath(typed string) string {
+	if strings.HasPrefix(typed, own) {
+		return typed
+	}
 	return stageAlias.ReplaceAllStringFunc(typed, func(m string) string {
 		parts := stageAlias.FindStringSubmatch(m)
 		n, err := strconv.Atoi(parts[2])
@@ -23,27 +29,30 @@ func FieldPath(typed string) string {
 
 // SpokenPath is the other way round, for screens: pierce[0].time is pierce1.time.
 func SpokenPath(path string) string {
+	if strings.HasPrefix(path, own) {
+		return path
+	}
 	var b strings.Builder
 	for {
-		open := strings.IndexByte(path, '[')
-		if open < 0 {
+		name, rest, _ := strings.Cut(path, "[")
+		index, rest, closed := strings.Cut(rest, "]")
+		n, err := strconv.Atoi(index)
+		if !closed || err != nil {
 			return b.String() + path
 		}
-		end := open + strings.IndexByte(path[open:], ']')
-		n, err := strconv.Atoi(path[open+1 : end])
-		if err != nil {
-			return b.String() + path
-		}
-		b.WriteString(path[:open] + strconv.Itoa(n+1))
-		path = path[end+1:]
+		b.WriteString(name + strconv.Itoa(n+1))
+		path = rest
 	}
 }
 
-// SetPath sets the member at a dotted path below n and makes the objects on the way. A nil value removes the member. A list may
-// grow by one item at its end.
+// SetPath sets the member at a dotted path below n and makes the objects on the way. A nil value removes the member, and
+// an object that it leaves empty. A list may grow by one item at its end. Below "extra" all that follows is one name.
 func (n *Node) SetPath(path string, value *Node) error {
 	name, rest, _ := strings.Cut(path, ".")
 	index := -1
+	if inside, ok := strings.CutPrefix(path, own); ok && inside != "" {
+		return n.setOwn(inside, value)
+	}
 	if open := strings.IndexByte(name, '['); open > 0 && strings.HasSuffix(name, "]") {
 		i, err := strconv.Atoi(name[open+1 : len(name)-1])
 		if err != nil || i < 0 {
@@ -69,7 +78,32 @@ func (n *Node) SetPath(path string, value *Node) error {
 	if kid.Kind != Object {
 		return fmt.Errorf("%q has no members", name)
 	}
-	return kid.SetPath(rest, value)
+	err := kid.SetPath(rest, value)
+	n.dropEmptied(kid, value)
+	return err
+}
+
+// dropEmptied takes away an object whose last member was taken away.
+func (n *Node) dropEmptied(kid, value *Node) {
+	if value == nil && len(kid.Kids) == 0 {
+		n.put(kid.Key, nil)
+	}
+}
+
+func (n *Node) setOwn(name string, value *Node) error {
+	table := n.Get("extra")
+	switch {
+	case table == nil && value == nil:
+		return nil
+	case table == nil:
+		table = &Node{Kind: Object}
+		n.put("extra", table)
+	case table.Kind != Object:
+		return fmt.Errorf("%q has no members", "extra")
+	}
+	table.put(name, value)
+	n.dropEmptied(table, value)
+	return nil
 }
 
 func (n *Node) setItem(name string, list *Node, index int, rest string, value *Node) error {
