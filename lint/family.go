@@ -25,8 +25,27 @@ func (p *Pass) context(field string, value quantity.Value) string {
 			}
 		}
 	}
-	var low, high quantity.Value
-	others := 0
+	low, high, others := p.familyRange(field, value)
+	if others >= 2 {
+		known = append(known, low.SI(), high.SI())
+		if low.Equal(high) {
+			parts = append(parts, fmt.Sprintf("its family has %s", p.Show(low)))
+		} else {
+			parts = append(parts, "its family runs from "+span(p.Show(low), p.Show(high)))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	colon := ""
+	if !strings.HasPrefix(parts[0], "was") {
+		colon = ":"
+	}
+	return strings.TrimSpace(fmt.Sprintf("%s%s %s. %s", p.Recipe.ID, colon, strings.Join(parts, "; "), slip(value, known)))
+}
+
+// familyRange is what the other conditions of the family have at that field, and how many have it.
+func (p *Pass) familyRange(field string, value quantity.Value) (low, high quantity.Value, others int) {
 	for _, r := range p.Family {
 		if r == p.Recipe {
 			continue
@@ -42,18 +61,7 @@ func (p *Pass) context(field string, value quantity.Value) string {
 			high = v
 		}
 	}
-	if others >= 2 {
-		known = append(known, low.SI(), high.SI())
-		if low.Equal(high) {
-			parts = append(parts, fmt.Sprintf("its family has %s", p.Show(low)))
-		} else {
-			parts = append(parts, "its family runs from "+span(p.Show(low), p.Show(high)))
-		}
-	}
-	if len(parts) == 0 {
-		return ""
-	}
-	return strings.TrimSpace(fmt.Sprintf("%s %s. %s", p.Recipe.ID, strings.Join(parts, "; "), slip(value, known)))
+	return low, high, others
 }
 
 // span writes a range with its unit once and equal decimals: "0.21 to 0.40 bar".

@@ -87,9 +87,10 @@ var machineRules = []Rule{
 		Name: "valve-cannot-feed", Severity: Error, Scope: PerRecipe, Check: valveCannotFeed,
 		Title: "a pressure that the valve cannot hold at this orifice",
 		Why: "A valve passes only so much. Where the orifice lets out more, the pressure at the head sinks below what the recipe says, and every cut is made with less gas than was tried. " +
-			"An error where even a nozzle with a coefficient of discharge of 0.8 takes more than the valve passes wide open, a warning where one of 0.9 does.",
+			"An error where the valve, wide open, holds less than 90 % of the pressure even at a nozzle with a coefficient of discharge of 0.8; a warning where it holds less than 95 % at one of 0.9. " +
+			"So much the gauge of a line and a data sheet may be off. Where the gap above the plate is narrower than the orifice, the gap counts.",
 		Source: "valve by ISO 6358-1, nozzle by NACA Report 1135; machine profile, gas.*.valve",
-		Bad:    `machine:gas.oxygen.valve.conductance=0.04 dm3/(s.bar); at cut.pressure`, Good: `machine:gas.oxygen.valve.conductance=1 dm3/(s.bar)`,
+		Bad:    `machine:gas.oxygen.valve.conductance=0.03 dm3/(s.bar); at cut.pressure`, Good: `machine:gas.oxygen.valve.conductance=1 dm3/(s.bar)`,
 	},
 	{
 		Name: "sleeping", Severity: Note, // the engine reports it: Pass.Needs

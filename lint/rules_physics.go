@@ -8,8 +8,8 @@ var physicsRules = []Rule{
 	{
 		Name: "energy-short", Severity: Error, Scope: PerRecipe, Check: energyShort, Limit: "50 %", Of: quantity.DimRatio,
 		Title: "less heat than melting the kerf takes",
-		Why: "What is cut has to be melted first. It is an error where the laser, with nothing reflected and nothing lost, and all oxygen of the jet burnt in the " +
-			"kerf, still melt less than the narrowest kerf that the beam can make: the plate is not severed, and the melt comes back at the head. It is a warning " +
+		Why: "What is cut has to be melted first. It is an error where the laser, with nothing reflected and nothing lost, and twice the oxygen that lies over the kerf, " +
+			"all of it burnt, still melt less than the narrowest kerf (as stated, or 0.6 of the focus): the plate is not severed, and the melt comes back at the head. It is a warning " +
 			"where melting alone takes more than the limit of the laser's power, twice the limit where steel burns in oxygen, since reflection and the heat that runs " +
 			"off into the plate have to be paid as well; or where a cut in oxygen spends less than 3 J on each mm2 of its edge. Titanium and magnesium also burn in " +
 			"nitrogen and are never called impossible there.",
@@ -21,7 +21,7 @@ var physicsRules = []Rule{
 		Title: "far more heat than such a cut takes",
 		Why: "Ordinary cuts spend up to 40 J on each mm2 of the edge where steel burns in oxygen, up to 130 inert; a lead-in or a small contour up to three times that. Beyond, " +
 			"corners melt off, the plate warps, and with oxygen it burns by itself beside the kerf. The same comes of far more oxygen than the kerf can burn, on plate of " +
-			"3 mm and more: four times as much. The limit is a multiple of all of these.",
+			"3 mm and more: four times as much, in a lead-in or small contour three times that. The limit is a multiple of all of these.",
 		Source: "trade judgement",
 		Bad:    `lead_in.speed=0.1 m/min`, Good: `lead_in.speed=0.9 m/min`,
 	},
@@ -37,7 +37,7 @@ var physicsRules = []Rule{
 		Name: "kerf-beam", Severity: Warning, Scope: PerRecipe, Check: kerfBeam,
 		Title: "a kerf that the beam does not make",
 		Why: "The beam melts about its own width. A kerf under 0.6 of its narrowest place inside the plate, or over 2.5 times its widest and 0.3 mm, is a slip in the kerf, the focus or the optics; " +
-			"the compensation of the path then cuts every part off its size.",
+			"the compensation of the path then makes every part too small or too large.",
 		Source: "beam by ISO 11146-1; the two limits are trade judgement",
 		Bad:    `2mm:kerf=0.1 mm`, Good: `2mm:kerf=0.2 mm`,
 	},
@@ -45,7 +45,7 @@ var physicsRules = []Rule{
 		Name: "beam-clips-nozzle", Severity: Error, Scope: PerRecipe, Check: beamClips,
 		Title: "a beam wider than the orifice it has to pass",
 		Why: "The edge of the beam then heats the tip instead of the plate: the nozzle gets hot, warps and sticks to spatter, and the cut has a good and a bad side. A warning where the diameter " +
-			"(D4sigma) at the tip is above the orifice, an error where eight tenths of it still are. Stages of a pierce are judged only where the profile says from where the focus is counted.",
+			"(D4sigma) at the tip is above the orifice; an error where eight tenths of it still are, since then a quarter of the power and more meets the tip. Stages of a pierce are judged only where the profile says from where the focus is counted.",
 		Source: "beam by ISO 11146-1; machine profile, laser.core_diameter, laser.beam_parameter_product and head",
 		Bad:    `lead_in.focus=25 mm`, Good: `lead_in.focus=12 mm`,
 	},
@@ -60,9 +60,9 @@ var physicsRules = []Rule{
 	{
 		Name: "pierce-energy", Severity: Error, Scope: PerRecipe, Check: pierceEnergy, Limit: "10",
 		Title: "a pierce that cannot come through",
-		Why: "It is an error where the laser (peak, duty and time of all stages) and the oxygen together bring less than melting a hole of the width of the focus takes: " +
-			"the head moves off on a closed plate. It is a warning where the laser alone brings less than the limit times that; ordinary pierces bring 30 times and more. An empty list is a " +
-			"start from the edge and is fine.",
+		Why: "It is an error where the laser (peak, duty and time of all stages) and the oxygen together bring less than melting a hole of 0.6 of the focus takes: " +
+			"the head moves off on a closed plate. It is a warning where the laser alone brings less than the limit times what a hole as wide as the focus takes; ordinary pierces bring 30 times and more. " +
+			"An empty list is a start from the edge and is fine.",
 		Source: "balance of heat with the constants of lint/physics, the kinder end of their uncertainty; the limit is trade judgement",
 		Bad:    `pierce[0].power=0 W`, Good: `pierce[0].power=900 W`,
 	},

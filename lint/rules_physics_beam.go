@@ -16,7 +16,7 @@ func (c *cutting) kerfRange(m moment) (low, high float64, ok bool) {
 	if !ok {
 		return 0, 0, false
 	}
-	return 0.6 * span.Smallest, 2.5*span.Largest + 0.3e-3, true
+	return narrowestKerf * span.Smallest, 2.5*span.Largest + 0.3e-3, true
 }
 
 func kerfBeam(p *Pass) {
@@ -29,11 +29,13 @@ func kerfBeam(p *Pass) {
 	if !ok {
 		return
 	}
-	switch at := At("kerf", kerf); {
+	suspects := append([]suspect{{At("kerf", kerf), kerf.V.Value}}, c.cut().suspects("focus", "spot")...)
+	const help = "The kerf, the focus or the optics of the profile."
+	switch {
 	case c.kerf < low:
-		p.Report(at, "%s is narrower than the beam makes it: at its narrowest inside the plate the beam is %s wide", kerf.V, millimetres(low/0.6)).Help = p.context("kerf", kerf.V.Value)
+		p.accuse(Warning, suspects, help, "%s is below the %s that this beam makes at the least, being %s wide at its narrowest inside the plate: parts come out small", kerf.V, millimetres(low), millimetres(low/narrowestKerf))
 	case c.kerf > high:
-		p.Report(at, "%s is wider than the beam makes it: with the focus at %s that is up to %s", kerf.V, c.cut().whole.Focus.V, millimetres(high)).Help = p.context("kerf", kerf.V.Value)
+		p.accuse(Warning, suspects, help, "%s is above the %s that this beam makes at the most with the focus at %s: parts come out large", kerf.V, millimetres(high), c.cut().whole.Focus.V)
 	}
 }
 
@@ -50,42 +52,35 @@ func beamClips(p *Pass) {
 	if !c.condition.Severs() || c.orifice <= 0 {
 		return
 	}
-	for i, m := range c.moments {
-		focus := m.own.Focus
-		at := At(m.field("focus"), focus)
+	for _, m := range c.moments {
+		suspects := m.suspects("focus", "spot", "standoff")
 		switch {
-		case m.kind == cornerBlock, !m.focused, m.power <= 0, i > 0 && !focus.Set() && !m.own.Spot.Set():
+		case m.kind == cornerBlock, !m.focused, m.power <= 0, len(suspects) == 0:
 			continue
 		case m.kind == pierceBlock && (p.Machine == nil || !p.Needs("head.focus_zero", p.Machine.Optics.V.FocusZero.Set())):
 			continue
 		case !p.needsBeam(m):
 			continue
 		}
-		if !focus.Set() {
-			at = At(m.field("spot"), m.own.Spot)
-		}
 		width, ok := c.atTip(m)
 		if !ok {
 			continue
 		}
+		suspects = c.nozzle(m, suspects, "orifice", "standoff")
 		orifice := c.condition.Nozzle.V.Orifice.V
+		const help = "A wider orifice, or the focus nearer to the tip."
 		switch {
-		case 0.8*width > c.orifice:
-			p.Report(at, "with the focus at %s the beam is %s wide at the tip and cannot pass the orifice of %s", m.whole.Focus.V, millimetres(width), orifice).Help = p.clipHelp(at, m)
+		case surelyInside*width > c.orifice:
+			p.accuse(Error, suspects, help, "with the focus at %s the beam is %s wide at the tip and cannot pass the orifice of %s", m.whole.Focus.V, millimetres(width), orifice)
 		case width > c.orifice:
-			p.ReportAs(Warning, at, "with the focus at %s the beam is %s wide at the tip and the orifice %s: its edge heats the nozzle", m.whole.Focus.V, millimetres(width), orifice).Help = p.clipHelp(at, m)
+			p.accuse(Warning, suspects, help, "with the focus at %s the beam is %s wide at the tip and the orifice %s: its edge heats the nozzle", m.whole.Focus.V, millimetres(width), orifice)
 		}
 	}
 }
 
-func (p *Pass) clipHelp(at Place, m moment) string {
-	if at.Field == m.field("focus") {
-		if help := p.context(at.Field, m.own.Focus.V.Value); help != "" {
-			return help
-		}
-	}
-	return "A wider orifice, or the focus nearer to the tip."
-}
+// surelyInside is the part of the beam's diameter that is full of power whatever the profile: an orifice of that width stops a quarter
+// of the power of a Gaussian beam and a third of one with a flat top, which no nozzle lives through.
+const surelyInside = 0.8
 
 func standoffOrifice(p *Pass) {
 	c := p.cutting()
@@ -94,8 +89,7 @@ func standoffOrifice(p *Pass) {
 		return
 	}
 	if times := c.standoff / c.orifice; times > p.Number() {
-		p.Report(At("nozzle.standoff", n.Standoff), "%s is %s times the orifice of %s, and usual is up to %s: air mixes into the jet before it reaches the kerf", n.Standoff.V, digits(times, 2), n.Orifice.V, digits(p.Number(), 3)).
-			Help = p.context("nozzle.standoff", n.Standoff.V.Value)
+		p.accuse(Warning, c.nozzle(c.cut(), nil, "standoff", "orifice"), "", "%s is %s times the orifice of %s, and usual is up to %s: air mixes into the jet before it reaches the kerf", n.Standoff.V, digits(times, 2), n.Orifice.V, digits(p.Number(), 3))
 	}
 }
 
@@ -119,7 +113,11 @@ func (c *cutting) pierceBalance() (physics.PierceBalance, bool) {
 		return physics.PierceBalance{}, false
 	}
 	stages := make([]physics.Stage, 0, len(c.stages))
+	waist := c.cut().beam.Waist
 	for _, m := range c.stages {
+		if m.power > 0 && m.beam.Waist > 0 { // zoom optics may pierce with another spot
+			waist = min(waist, m.beam.Waist)
+		}
 		s := physics.Stage{Power: m.own.Power.V.SI(), EndPower: m.own.Power.V.SI(), Duty: 1, Time: m.stage.Time.V.SI()}
 		if m.stage.EndPower.Set() {
 			s.EndPower = m.stage.EndPower.V.SI()
@@ -128,11 +126,11 @@ func (c *cutting) pierceBalance() (physics.PierceBalance, bool) {
 			s.Duty = m.own.Duty.V.SI()
 		}
 		if flow, ok := c.flow(m, 1); ok {
-			s.Oxygen = flow.Mass * m.gas.OxygenMass()
+			s.Oxygen = besideTheStrip * flow.Mass * m.gas.OxygenMass()
 		} else if m.gas.Oxygen > 0 || !m.knowsGas { // how much oxygen is not known: it may be all that the hole can take
 			s.Oxygen = math.MaxFloat32
 		}
 		stages = append(stages, s)
 	}
-	return physics.Hole{Material: lowEnd(c.material), Diameter: c.cut().beam.Waist, Thickness: c.thickness}.Pierce(stages)
+	return physics.Hole{Material: lowEnd(c.material), Diameter: waist, Thickness: c.thickness}.Pierce(stages)
 }

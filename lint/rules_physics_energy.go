@@ -18,9 +18,17 @@ const (
 	thickPlate         = 3e-3
 )
 
+// narrowestKerf is how narrow a kerf may be as a share of the narrowest place of the beam in the plate: near the threshold only the
+// middle of the beam melts. Trade judgement; no error rests on a wider one.
+const narrowestKerf = 0.6
+
+// besideTheStrip is how much more oxygen may enter the kerf than what lies over it: the ring of a double nozzle brings as much again, and
+// the jet spreads along the plate. On the generous side, since errors rest on it.
+const besideTheStrip = 2
+
 // A heat is the balance of one moment.
 type heat struct {
-	narrow  float64 // the narrowest that the kerf can be; 0 where the spot is not known
+	narrow  float64 // the narrowest that the kerf can be: as stated, or what the beam can make; 0 where the spot is not known
 	width   float64 // what the kerf may be taken for: as stated, where the beam can make that, else the spot
 	least   float64 // W to melt the narrow kerf, by the low ends of the constants
 	melt    float64 // W to melt the kerf
@@ -34,15 +42,13 @@ func (c *cutting) heat(m moment) (heat, bool) {
 	if !c.knows || m.power <= 0 {
 		return heat{}, false
 	}
-	h := heat{laser: m.power, narrow: m.beam.Waist, width: c.kerf}
+	h := heat{laser: m.power, narrow: narrowestKerf * m.beam.Waist, width: c.kerf}
 	var ok bool
 	if h.perArea, ok = physics.EnergyPerArea(m.power, c.thickness, m.speed); !ok {
 		return heat{}, false
 	}
-	if c.kerf > 0 && (h.narrow == 0 || c.kerf < h.narrow) {
-		if h.narrow > 0 {
-			h.narrow = c.kerf
-		}
+	if c.kerf > 0 && c.kerf < h.narrow {
+		h.narrow = c.kerf
 	}
 	if low, high, ok := c.kerfRange(m); h.width == 0 || ok && (h.width < low || h.width > high) {
 		h.width = m.beam.Waist
@@ -68,8 +74,8 @@ func lowEnd(m physics.Material) physics.Material {
 	return m
 }
 
-// burning is the heat of all the oxygen over a kerf of that width, in favour of the cut: an orifice without loss, and a double nozzle
-// whose ring brings as much again.
+// burning is the heat of all the oxygen that may get into a kerf of that width, in favour of the cut: an orifice without loss, and
+// more oxygen than lies over the kerf.
 func (c *cutting) burning(m moment, width float64) (float64, bool) {
 	if m.gas.Oxygen == 0 {
 		return 0, true
@@ -78,102 +84,84 @@ func (c *cutting) burning(m moment, width float64) (float64, bool) {
 	if !ok {
 		return 0, false
 	}
-	if c.condition.Nozzle.V.Form.V != "single" {
-		flow.Mass *= 2
-	}
-	b, ok := physics.Kerf{Material: c.material, Width: width, Thickness: c.thickness, Speed: m.speed, Power: m.power, Gas: m.gas, GasFlow: flow.Mass, Orifice: c.orifice}.Balance()
+	b, ok := physics.Kerf{Material: c.material, Width: width, Thickness: c.thickness, Speed: m.speed, Power: m.power, Gas: m.gas,
+		GasFlow: besideTheStrip * flow.Mass, Orifice: c.orifice}.Balance()
 	return b.Oxidation, ok
 }
 
-// energyAt is the member that a finding about the heat of a moment points at: what the moment itself says, power before speed.
-func energyAt(m moment, speedFirst bool) (Place, bool) {
-	power, speed := m.own.Power, m.own.Speed
-	switch {
-	case speed.Set() && (speedFirst || !power.Set()):
-		return At(m.field("speed"), speed), true
-	case power.Set():
-		return At(m.field("power"), power), true
-	case m.own.Duty.Set():
-		return At(m.field("duty"), m.own.Duty), true
-	case m.own.Mode.Set():
-		return At(m.field("mode"), m.own.Mode), true
+// mostMelt is the share of the laser's power that melting ordinarily takes at most: twice as much where oxygen brings heat of its own.
+func (c *cutting) mostMelt(m moment, limit float64) float64 {
+	if m.knowsGas && m.gas.Oxygen >= 0.5 {
+		return 2 * limit
 	}
-	return Place{}, false
+	return limit
 }
 
 func energyShort(p *Pass) {
 	c := p.cutting()
-	share := p.Limit().SI()
+	limit := p.Limit().SI()
 	for _, m := range c.severing {
-		at, ok := energyAt(m, false)
-		if !ok {
+		suspects := m.suspects("power", "speed", "duty", "mode")
+		if len(suspects) == 0 {
 			continue // all of it is the cut's
 		}
 		h, ok := c.heat(m)
 		if waist := p.needsWaist(m); !ok || !waist && c.kerf == 0 {
 			continue
 		}
-		most := share
-		if m.gas.Oxygen >= 0.5 {
-			most = 2 * share
-		}
+		const help = "More power, or slower. Is the thickness right?"
+		most := c.mostMelt(m, limit)
 		switch {
-		case h.least > h.laser+h.burning && !c.nitrides(m):
+		case h.impossible() && !c.nitrides(m):
 			gives := fmt.Sprintf("%s of laser", p.Show(watts(h.laser)))
 			if h.burning > 0 {
 				gives += fmt.Sprintf(" and %s from burning", p.Show(watts(h.burning)))
 			}
-			p.Report(at, "%s cannot melt the kerf: %s wide in %s at %s takes %s at the very least", gives, millimetres(h.narrow), c.condition.Thickness.V, m.whole.Speed.V, watts(h.least)).
-				Help = p.energyHelp(at, m)
+			p.accuse(Error, suspects, help, "%s cannot melt the kerf: %s wide in %s at %s takes %s at the very least", gives, millimetres(h.narrow), c.condition.Thickness.V, m.whole.Speed.V, watts(h.least))
 		case h.melt > most*h.laser:
-			p.ReportAs(Warning, at, "melting the kerf takes %s of %s, %.0f %%, and usual is up to %.0f %%: too little is left for what the plate reflects and carries off", watts(h.melt), watts(h.laser),
-				100*h.melt/h.laser, 100*most).Help = p.energyHelp(at, m)
+			p.accuse(Warning, suspects, help, "melting the kerf takes %s, %s %% of the %s of the laser, and usual is up to %s %%: too little is left for what the plate reflects and carries off", watts(h.melt),
+				digits(100*h.melt/h.laser, 2), watts(h.laser), digits(100*most, 2))
 		case c.burns(m) && h.perArea < leastPerArea:
-			p.ReportAs(Warning, at, "%.2g J on each mm2 of the edge, and a cut in oxygen takes %g to %g: too little to keep the plate burning along the whole front", h.perArea/1e6, leastPerArea/1e6, mostPerAreaBurning/1e6).
-				Help = p.energyHelp(at, m)
+			p.accuse(Warning, suspects, help, "%s J on each mm2 of the edge, and a cut in oxygen takes %g to %g: too little to keep the plate burning along the whole front", digits(h.perArea/1e6, 2), leastPerArea/1e6, mostPerAreaBurning/1e6)
 		}
 	}
 }
 
-// energyHelp says what power and speed were and what the family has.
-func (p *Pass) energyHelp(at Place, m moment) string {
-	if help := p.context(at.Field, valueOf(at, m)); help != "" {
-		return help
+// impossible reports whether even the narrowest kerf takes more than there can be.
+func (h heat) impossible() bool { return h.least > h.laser+h.burning }
+
+// mostPerArea is what such a moment spends on its edge at most, J/m².
+func (c *cutting) mostPerArea(m moment, times float64) float64 {
+	most := mostPerAreaInert * times
+	if c.burns(m) {
+		most = mostPerAreaBurning * times
 	}
-	return "More power, or slower. Is the thickness right?"
+	if m.kind != cutBlock {
+		most *= slowOnPurpose
+	}
+	return most
 }
 
-func valueOf(at Place, m moment) quantity.Value {
-	switch at.Field {
-	case m.field("power"):
-		return m.own.Power.V.Value
-	case m.field("speed"):
-		return m.own.Speed.V.Value
-	case m.field("pressure"):
-		return m.own.Pressure.V.Value
+// mostOxygenOf is how many times what would burn the kerf such a moment has at most.
+func mostOxygenOf(m moment, times float64) float64 {
+	if m.kind != cutBlock {
+		times *= slowOnPurpose
 	}
-	return m.own.Duty.V.Value
+	return mostOxygen * times
 }
 
 func energyExcess(p *Pass) {
 	c := p.cutting()
 	times := p.Number()
 	for _, m := range c.severing {
-		most := mostPerAreaInert * times
-		if c.burns(m) {
-			most = mostPerAreaBurning * times
+		suspects := m.suspects("speed", "power", "duty")
+		most := c.mostPerArea(m, times)
+		if perArea, ok := physics.EnergyPerArea(m.power, c.thickness, m.speed); ok && len(suspects) > 0 && m.mean && c.knows && perArea > most {
+			p.accuse(Warning, suspects, "Faster, or less power. Is the thickness right?", "%s J on each mm2 of the edge, and usual is up to %s: corners melt off and the plate takes the heat", digits(perArea/1e6, 3), digits(most/1e6, 3))
 		}
-		if m.kind != cutBlock {
-			most *= slowOnPurpose
-		}
-		at, ok := energyAt(m, true)
-		if perArea, known := physics.EnergyPerArea(m.power, c.thickness, m.speed); ok && known && m.mean && c.knows && perArea > most {
-			p.Report(at, "%.0f J on each mm2 of the edge, and usual is up to %.0f: corners melt off and the plate takes the heat", perArea/1e6, most/1e6).Help = p.context(at.Field, valueOf(at, m))
-		}
-		if share, ok := c.burnt(m); ok && m.own.Pressure.Set() && c.thickness >= thickPlate && share > mostOxygen*times {
-			at := At(m.field("pressure"), m.own.Pressure)
-			p.Report(at, "%s brings %.2g times the oxygen that would burn the whole kerf, and usual is below %.2g: the plate burns beside the kerf", m.own.Pressure.V, share, mostOxygen*times).
-				Help = p.context(at.Field, m.own.Pressure.V.Value)
+		if share, ok := c.burnt(m); ok && m.own.Pressure.Set() && c.thickness >= thickPlate && share > mostOxygenOf(m, times) {
+			p.accuse(Warning, c.nozzle(m, m.suspects("pressure"), "orifice"), "Less pressure, or a smaller orifice.", "%s through %s brings %s times the oxygen that would burn the whole kerf, and usual is below %s: the plate burns beside the kerf",
+				m.own.Pressure.V, c.condition.Nozzle.V.Orifice.V, digits(share, 2), digits(mostOxygenOf(m, times), 2))
 		}
 	}
 }
@@ -198,39 +186,34 @@ func oxygenShort(p *Pass) {
 	c := p.cutting()
 	least := p.Limit().SI()
 	for _, m := range c.severing {
-		if share, ok := c.burnt(m); ok && share < least {
-			member, at := m.own.Pressure, At(m.field("pressure"), m.own.Pressure)
-			if !member.Set() {
-				if !m.own.Speed.Set() {
-					continue // all of it is the cut's
-				}
-				at = At(m.field("speed"), m.own.Speed)
-			}
-			p.Report(at, "%s through %s brings %.2g %% of the oxygen that would burn the whole kerf, and usual is above %.0f %%: the cut starves", m.whole.Pressure.V, p.Recipe.Nozzle.V.Orifice.V, 100*share, 100*least).
-				Help = p.context(at.Field, valueOf(at, m))
+		suspects := c.nozzle(m, m.suspects("pressure"), "orifice")
+		suspects = append(suspects, m.suspects("speed")...)
+		if share, ok := c.burnt(m); ok && len(suspects) > 0 && share < least {
+			p.accuse(Warning, suspects, "More pressure, a larger orifice, or slower.", "%s through %s brings %s %% of the oxygen that would burn the whole kerf, and usual is above %s %%: the cut starves",
+				m.whole.Pressure.V, c.condition.Nozzle.V.Orifice.V, digits(100*share, 2), digits(100*least, 2))
 		}
 	}
 }
 
-// watts and millimetres are computed numbers, rounded to three digits, that screens show in the units of the library.
+// watts, millimetres and bar are computed numbers, rounded to three digits, that screens show in the units of the library.
 func watts(w float64) quantity.Value {
 	if w >= 1000 {
-		return computed(quantity.DimPower, w/1000, "kW")
+		return computed(quantity.DimPower, w, "kW")
 	}
 	return computed(quantity.DimPower, w, "W")
 }
 
-func millimetres(m float64) quantity.Value { return computed(quantity.DimLength, m*1000, "mm") }
+func millimetres(m float64) quantity.Value { return computed(quantity.DimLength, m, "mm") }
 
 func bar(absolute float64) quantity.Value {
-	return computed(quantity.DimPressure, physics.Gauge(absolute)/1e5, "bar")
+	return computed(quantity.DimPressure, physics.Gauge(absolute), "bar")
 }
 
-// computed is a number in a unit, rounded to three digits.
-func computed(d quantity.Dimension, number float64, unit string) quantity.Value {
-	v, err := quantity.Parse(d, digits(number, 3)+" "+unit)
+// computed is a number of SI units, shown in a unit and rounded to three digits of it.
+func computed(d quantity.Dimension, si float64, unit string) quantity.Value {
+	v, err := quantity.Parse(d, digits(si/quantity.MustParse(d, "1 "+unit).SI(), 3)+" "+unit)
 	if err != nil { // more digits than anything real has
-		return quantity.Value{}
+		v, _ = quantity.FromSI(d, si, unit)
 	}
 	return v
 }
