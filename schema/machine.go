@@ -13,6 +13,7 @@ type Machine struct {
 	Axes     Member[Axes]     `json:"axes" doc:"the motion system"`
 	Gas      Table[Supply]    `json:"gas" keys:"name" need:"yes" doc:"the gases that are plumbed"`
 	Extra    Member[[]string] `json:"extra" is:"filled" doc:"members of the machine's own that its conditions may carry"`
+	Export   Member[Export]   `json:"export" doc:"how a table that the machine writes out is read, for fettle compare"`
 	Note     Member[string]   `json:"note" canon:"no" doc:"free text"`
 }
 
@@ -60,6 +61,15 @@ type Valve struct {
 	Conductance   Member[quantity.Conductance] `json:"conductance" doc:"sonic conductance C"`
 	CriticalRatio Member[Number]               `json:"critical_ratio" to:"1" doc:"critical back-pressure ratio b"`
 	MaxPressure   Member[quantity.Pressure]    `json:"max_pressure" doc:"highest pressure it sets"`
+}
+
+// Export says how a table that the machine writes out is read.
+type Export struct {
+	Columns    Table[string]  `json:"columns" keys:"filled" doc:"header of a column to what it is, as an import names it: cut.speed [mm/min]; empty leaves it out"`
+	Names      Table[string]  `json:"names" keys:"filled" doc:"what the table calls a material or gas to its name here"`
+	Resolution Table[string]  `json:"resolution" keys:"filled" doc:"field to the step in which the machine keeps it: cut.pressure to 0.01 bar; else as finely as the table writes it"`
+	Focus      Member[string] `json:"focus" one:"up,down" doc:"which way positive focus counts in the table"`
+	Decimal    Member[string] `json:"decimal" one:"comma,point" doc:"what parts decimals, where the table does not show it"`
 }
 
 // UnitNames are the real machines that share the profile.

@@ -149,6 +149,7 @@ type Loaded struct {
 // Load says what went onto a machine.
 type Load struct {
 	Common
+	Since  Member[string]   `json:"since" is:"time" doc:"when they went on, where that was before this was written"`
 	Loaded Member[[]Loaded] `json:"loaded" need:"yes" doc:"the recipes"`
 }
 
@@ -162,6 +163,8 @@ type Escape struct {
 	Found   Member[string]   `json:"found" is:"time" doc:"when it was found"`
 	Job     Member[string]   `json:"job" is:"line" doc:"the job"`
 	Lot     Member[string]   `json:"lot" is:"line" doc:"the plate lot"`
+
+	Overrides Table[quantity.Ratio] `json:"overrides" keys:"name" doc:"overrides that stood at the machine: feed, power, pressure"`
 }
 
 // Cause says what a bad cut turned out to be where the recipe was innocent.
@@ -170,6 +173,9 @@ type Cause struct {
 	ID      Member[string]   `json:"id" need:"yes" is:"id" doc:"the condition"`
 	Symptom Member[[]string] `json:"symptom" word:"symptom" doc:"what was seen"`
 	Found   Member[string]   `json:"found" need:"yes" word:"ruledout" doc:"what it was"`
+
+	RuledOut  Member[[]string]      `json:"ruled_out" word:"ruledout" doc:"what was checked and found good before"`
+	Overrides Table[quantity.Ratio] `json:"overrides" keys:"name" doc:"overrides that stood at the machine: feed, power, pressure"`
 }
 
 var recordTypes = map[string]reflect.Type{
