@@ -12,7 +12,7 @@ type Status string
 // The statuses of a condition.
 const (
 	Approved   Status = "approved"
-	Changed    Status = "changed"    // another recipe is in force, or was until it was rejected
+	Changed    Status = "changed"    // another recipe is in force, or was until it was rejected, or a part of what is written cannot be read
 	New        Status = "new"        // nothing was ever approved, or its removal was
 	Removed    Status = "removed"    // a recipe is in force and the condition is gone
 	Rejected   Status = "rejected"   // this very recipe was rejected
@@ -30,7 +30,8 @@ type Position struct {
 	Now     *schema.Recipe // nil where it is removed, or no condition
 	Digest  schema.Digest  // of what stands in the library, "" where it is removed
 	State   *State
-	Drifted []FieldChange // of a stale one: values of the machine then and now
+	Drifted []FieldChange    // of a stale one: values of the machine then and now
+	Unread  []schema.Problem // what is written and was never decided on, since it cannot be read or stands twice
 }
 
 // Approved returns the recipe in force, or nil.
@@ -74,6 +75,12 @@ func (s *Standing) Position(lib *schema.Library, id schema.ID) Position {
 	if p.Status == Approved && p.Now != nil {
 		if p.Drifted = s.drift(lib, id, p.State); len(p.Drifted) > 0 {
 			p.Status = Stale
+		}
+	}
+	if p.Now != nil && len(p.Now.Unread) > 0 {
+		p.Unread = p.Now.Unread
+		if p.Status == Approved || p.Status == Stale {
+			p.Status = Changed
 		}
 	}
 	return p
@@ -148,16 +155,42 @@ func (s *Standing) Positions(lib *schema.Library) []Position {
 	return out
 }
 
+// unreadSubjects returns what is written in settings and machine profiles and is not in their digests.
+func unreadSubjects(lib *schema.Library) map[SubjectKey][]schema.Problem {
+	out := map[SubjectKey][]schema.Problem{}
+	for _, f := range lib.Files {
+		var key SubjectKey
+		switch v := f.Value.(type) {
+		case *schema.Settings:
+			key = settingsKey
+		case *schema.Machine:
+			key = SubjectKey{schema.SubjectMachine, v.Name.V}
+		default:
+			continue
+		}
+		for _, p := range f.Problems {
+			if p.Hides() {
+				out[key] = append(out[key], p)
+			}
+		}
+	}
+	return out
+}
+
 // Others returns where roster, people, settings and machines stand, those that are not approved as they are, ordered by kind and
 // name.
 func (s *Standing) Others(lib *schema.Library) []Position {
 	var out []Position
 	present := map[SubjectKey]bool{}
+	unread := unreadSubjects(lib)
 	for _, subject := range otherSubjects(lib) {
 		key := SubjectKey{subject.Kind.V, subject.ID.V}
 		present[key] = true
-		p := Position{Kind: key.Kind, Name: key.ID, Digest: schema.Digest(subject.Digest.V), State: s.states[key]}
-		if p.Status = p.State.status(p.Digest); p.Status != Approved {
+		p := Position{Kind: key.Kind, Name: key.ID, Digest: schema.Digest(subject.Digest.V), State: s.states[key], Unread: unread[key]}
+		if p.Status = p.State.status(p.Digest); p.Status == Approved && len(p.Unread) > 0 {
+			p.Status = Changed
+		}
+		if p.Status != Approved {
 			out = append(out, p)
 		}
 	}

@@ -34,6 +34,7 @@ type Recipe struct {
 	Index int // in the conditions of the set
 	*Condition
 	Composition Table[quantity.Ratio]
+	Unread      []Problem // what its digest does not say although it is written: members twice, unknown or unreadable, the id once more
 	digest      Digest
 	once        sync.Once
 }
@@ -82,6 +83,13 @@ type Library struct {
 	Roster   []byte                 // the file approvers, nil where there is none
 	People   []byte                 // the file people, nil where there is none
 	byID     map[ID]*Recipe
+	again    []again
+}
+
+// again is a condition whose id stands further ahead already.
+type again struct {
+	id      ID
+	problem Problem
 }
 
 // ReadLibrary reads the snapshot. The error is about reading the source; what is wrong with the content is in the files' Problems.
@@ -117,6 +125,7 @@ func ReadLibrary(src Source) (*Library, error) {
 	for _, set := range lib.Sets {
 		lib.placeConditions(set)
 	}
+	lib.noteUnread()
 	slices.SortStableFunc(lib.Recipes, func(a, b *Recipe) int { return a.ID.Compare(b.ID) })
 	return lib, nil
 }
@@ -225,7 +234,7 @@ func (lib *Library) placeConditions(set Placed[ConditionSet]) {
 		r.ID = id
 		if first, ok := lib.byID[id]; ok {
 			line, _ := first.File.Position(first.Thickness.At.Start)
-			set.File.report(RuleDuplicateID, c.Thickness.At, field+"thickness", fmt.Sprintf("%s stands in %s:%d already", id, first.File.Path, line), "Keep one, or tell them apart by a variant.")
+			lib.again = append(lib.again, again{id, set.File.report(RuleDuplicateID, c.Thickness.At, field+"thickness", fmt.Sprintf("%s stands in %s:%d already", id, first.File.Path, line), "Keep one, or tell them apart by a variant.")})
 			continue
 		}
 		lib.byID[id] = r
@@ -233,9 +242,50 @@ func (lib *Library) placeConditions(set Placed[ConditionSet]) {
 	}
 }
 
-func (f *File) report(rule string, at Span, field, message, help string) {
-	f.Problems = append(f.Problems, Problem{Rule: rule, At: at, Field: field, Message: message, Help: help})
+// noteUnread tells every recipe what stands in its file and is not in its digest. Whoever reads the file otherwise, such as a program
+// that takes the last of two members of one name, may cut with another recipe than the one that was approved.
+func (lib *Library) noteUnread() {
+	byFile := map[*File]map[int][]Problem{} // by condition, -1 for what is in none
+	for _, set := range lib.Sets {
+		list := set.File.Root.Get("conditions")
+		for _, p := range set.File.Problems {
+			if !p.Hides() || list == nil {
+				continue
+			}
+			if byFile[set.File] == nil {
+				byFile[set.File] = map[int][]Problem{}
+			}
+			at, inside := slices.BinarySearchFunc(list.Kids, p.At.Start, func(n *Node, start int) int {
+				switch {
+				case n.At.End <= start:
+					return -1
+				case n.At.Start > start:
+					return 1
+				}
+				return 0
+			})
+			if !inside {
+				at = -1
+			}
+			byFile[set.File][at] = append(byFile[set.File][at], p)
+		}
+	}
+	for _, r := range lib.Recipes {
+		if found := byFile[r.File]; found != nil {
+			r.Unread = slices.Concat(found[-1], found[r.Index])
+		}
+	}
+	for _, twice := range lib.again {
+		first := lib.byID[twice.id]
+		first.Unread = append(first.Unread, twice.problem)
+	}
+}
+
+func (f *File) report(rule string, at Span, field, message, help string) Problem {
+	p := Problem{Rule: rule, At: at, Field: field, Message: message, Help: help}
+	f.Problems = append(f.Problems, p)
 	slices.SortStableFunc(f.Problems, func(a, b Problem) int { return a.At.Start - b.At.Start })
+	return p
 }
 
 func dirOf(p string) string {

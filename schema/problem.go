@@ -28,6 +28,9 @@ type Problem struct {
 	Help    string // what to do, may be empty
 }
 
+// Hides reports whether the problem may keep something that is written out of what was read. A file in the wrong place hides nothing.
+func (p Problem) Hides() bool { return p.Rule != RuleMisplacedFile }
+
 // problems collects what is wrong with one file, with the path of the member that is being read.
 type problems struct {
 	list []Problem

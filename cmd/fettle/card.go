@@ -149,6 +149,9 @@ func (s *shop) headline(c *card) string {
 		}
 		return "unchanged since it was " + since
 	case history.Changed:
+		if len(c.changes) == 0 && len(c.Unread) > 0 {
+			return "holds what cannot be read, or twice, since it was " + since
+		}
 		return "changed since it was " + since
 	case history.New:
 		if c.State.Decided() && len(c.State.Pending) > 0 {

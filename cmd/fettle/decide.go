@@ -400,6 +400,11 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 	}
 	content := history.CurrentSubjects(lib)[i]
 	state := standing.State(subject, name)
+	for _, p := range standing.Others(lib) {
+		if p.Kind == subject && p.Name == name && len(p.Unread) > 0 && kind == schema.KindApproval {
+			return refusef("An approval does not override an error. Mend it: fettle lint", "a part of %s cannot be read, so nobody knows what would be approved: %s", subject, p.Unread[0].Message)
+		}
+	}
 	if now, ok := state.Digest(); ok && kind == schema.KindApproval && string(now) == content.Digest.V {
 		s.say("%s %s is approved as it stands", subject, name)
 		return nil

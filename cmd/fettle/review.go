@@ -114,6 +114,10 @@ func (s *shop) reviewRest(st *state, cards int) {
 		if p.Kind == schema.SubjectMachine {
 			what += " " + p.Name
 		}
+		if len(p.Unread) > 0 {
+			s.say("%-9s %s; a part of it cannot be read, or stands twice: fettle lint", p.Status, what)
+			continue
+		}
 		s.say("%-9s %s; to decide: fettle approve %s", p.Status, what, what)
 	}
 	if cards == 0 {
