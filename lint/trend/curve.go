@@ -1,0 +1,161 @@
+package trend
+
+import "math"
+
+// A Model is what is known of a curve before its points are seen. Logarithms make every number a share: 0.05 is 5 %.
+type Model struct {
+	Slope, SlopeSD float64 // of the line that the curve follows, and how surely
+	Bend, Reach    float64 // how far the curve leaves the line, as a standard deviation, and over which length of x it bends
+	Step           float64 // how far the level may jump from one group to another, as a standard deviation
+	Noise          float64 // how far a point lies beside the curve, as a standard deviation
+}
+
+// levelSD leaves the level of a curve open: a factor of e^8 either way.
+const levelSD = 8
+
+// covariance of two values of the curve, the noise of a point apart.
+func (m Model) covariance(dx, x1, x2 float64, together bool) float64 {
+	c := levelSD*levelSD + m.SlopeSD*m.SlopeSD*x1*x2
+	if m.Bend > 0 {
+		c += m.Bend * m.Bend * math.Exp(-dx*dx/(2*m.Reach*m.Reach))
+	}
+	if together {
+		c += m.Step * m.Step
+	}
+	return c
+}
+
+// A Curve is a [Model] with the points that it goes through.
+type Curve struct {
+	model  Model
+	x      []float64
+	group  []int
+	center float64
+	level  float64   // taken off y, so that numbers stay small
+	y      []float64 // less level and line
+	inv    []float64 // inverse of the covariance of the points, row by row
+	alpha  []float64 // inverse times y
+}
+
+// A Prediction is what a curve says of a point that it was not shown.
+type Prediction struct {
+	Value float64
+	SD    float64 // standard deviation, the noise of a point included
+}
+
+// Fit lays a curve through points. Points of one group have one level; nil is one group.
+//
+// It is a Gaussian process with a line as its mean: values are normal, and two of them go together the more the nearer they lie:
+//
+//	cov(i,j) = level² + slope² xi xj + bend² exp(-(xi-xj)²/(2 reach²)) + step² [same group] + noise² [i = j]
+//
+// C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, sections 2.2 and 2.7.
+func Fit(m Model, x, y []float64, group []int) *Curve {
+	n := len(x)
+	c := &Curve{model: m, x: make([]float64, n), group: group, center: Median(x), y: make([]float64, n), inv: make([]float64, n*n), alpha: make([]float64, n)}
+	for i := range x {
+		c.x[i] = x[i] - c.center
+		c.y[i] = y[i] - m.Slope*c.x[i]
+	}
+	c.level = Median(c.y)
+	k := make([]float64, n*n)
+	for i := range x {
+		c.y[i] -= c.level
+		for j := range i + 1 {
+			v := m.covariance(c.x[i]-c.x[j], c.x[i], c.x[j], c.group == nil || c.group[i] == c.group[j])
+			if i == j {
+				v += m.Noise * m.Noise
+			}
+			k[i*n+j], k[j*n+i] = v, v
+		}
+	}
+	invert(k, c.inv, n)
+	for i := range n {
+		for j := range n {
+			c.alpha[i] += c.inv[i*n+j] * c.y[j]
+		}
+	}
+	return c
+}
+
+// invert puts the inverse of a symmetric positive definite matrix into inv, by the Cholesky factors, which it leaves in k. (Own,
+// since a library for matrices of any size costs every command some tenth of a millisecond when it starts.)
+func invert(k, inv []float64, n int) {
+	for j := range n { // k = L Lᵀ, L below the diagonal
+		for i := j; i < n; i++ {
+			sum := k[i*n+j]
+			for p := range j {
+				sum -= k[i*n+p] * k[j*n+p]
+			}
+			if i == j {
+				k[j*n+j] = math.Sqrt(math.Max(sum, 1e-12))
+			} else {
+				k[i*n+j] = sum / k[j*n+j]
+			}
+		}
+	}
+	low := make([]float64, n*n) // L⁻¹
+	for j := range n {
+		low[j*n+j] = 1 / k[j*n+j]
+		for i := j + 1; i < n; i++ {
+			sum := 0.0
+			for p := j; p < i; p++ {
+				sum -= k[i*n+p] * low[p*n+j]
+			}
+			low[i*n+j] = sum / k[i*n+i]
+		}
+	}
+	for i := range n {
+		for j := range i + 1 {
+			sum := 0.0
+			for p := i; p < n; p++ {
+				sum += low[p*n+i] * low[p*n+j]
+			}
+			inv[i*n+j], inv[j*n+i] = sum, sum
+		}
+	}
+}
+
+// At predicts a point at x in a group.
+func (c *Curve) At(x float64, group int) Prediction {
+	n := len(c.x)
+	x -= c.center
+	cov := make([]float64, n)
+	value := c.level + c.model.Slope*x
+	for i := range n {
+		cov[i] = c.model.covariance(x-c.x[i], x, c.x[i], c.group == nil || c.group[i] == group)
+		value += cov[i] * c.alpha[i]
+	}
+	v := c.model.covariance(0, x, x, true) + c.model.Noise*c.model.Noise
+	for i := range n {
+		for j := range n {
+			v -= cov[i] * c.inv[i*n+j] * cov[j]
+		}
+	}
+	return Prediction{value, math.Sqrt(math.Max(v, 0))}
+}
+
+// LeaveOneOut predicts every point of the curve from all the others: what it would have said of the point had it never seen it.
+// With K the covariance of the points, the point lies [K⁻¹y]i / [K⁻¹]ii beside the prediction, whose variance is 1 / [K⁻¹]ii
+// (Rasmussen and Williams, section 5.4.2), so that none has to be left out in fact.
+func (c *Curve) LeaveOneOut() []Prediction {
+	n := len(c.x)
+	out := make([]Prediction, n)
+	for i := range n {
+		d := c.inv[i*n+i]
+		out[i] = Prediction{c.level + c.model.Slope*c.x[i] + c.y[i] - c.alpha[i]/d, 1 / math.Sqrt(d)}
+	}
+	return out
+}
+
+// LeaveTwoOut says how much better the rest of the curve can bear two points with their values changed by di and dj than as they
+// are: the fall of the squared distance, in standard deviations, of both together from their joint prediction.
+func (c *Curve) LeaveTwoOut(i, j int, di, dj float64) (before, after float64) {
+	n := len(c.x)
+	a, b, d := c.inv[i*n+i], c.inv[i*n+j], c.inv[j*n+j]
+	det := a*d - b*b
+	// the points lie r = B⁻¹ (alpha i, alpha j) beside their joint prediction, whose covariance is B⁻¹ for B the block of K⁻¹
+	ri, rj := (d*c.alpha[i]-b*c.alpha[j])/det, (a*c.alpha[j]-b*c.alpha[i])/det
+	square := func(p, q float64) float64 { return a*p*p + 2*b*p*q + d*q*q }
+	return square(ri, rj), square(ri+di, rj+dj)
+}
