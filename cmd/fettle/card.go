@@ -263,7 +263,12 @@ func (s *shop) printWhy(c *card, line func(string, string, ...any)) {
 		}
 		line("not tried", "%s", strings.Join(names, ", "))
 	}
-	if len(c.findings) == 0 {
+	for _, p := range c.Unread {
+		if !slices.ContainsFunc(c.findings, func(f lint.Finding) bool { return f.Rule == p.Rule && f.Message == p.Message }) {
+			line("error", "%s [%s]", clean(p.Message), p.Rule) // of the file around it
+		}
+	}
+	if len(c.findings)+len(c.Unread) == 0 {
 		line("findings", "none")
 	}
 	for _, f := range c.findings {

@@ -292,6 +292,9 @@ func (s *shop) against(kind string, c *card, person string) (why, help string) {
 			return fmt.Sprintf("%s [%s]", f.Message, f.Rule), "An approval does not override an error. Mend it, or put the approved recipe back: fettle put-back " + c.ID.String()
 		}
 	}
+	if len(c.Unread) > 0 {
+		return "a part of it cannot be read, or stands twice, so nobody knows what would be approved: " + c.Unread[0].Message, "An approval does not override an error. Mend it: fettle lint " + c.ID.String()
+	}
 	for _, d := range pendingOf(c.State) {
 		if d.Digest() == c.Digest && strings.EqualFold(d.Person, person) {
 			return "you approved it already; another person is needed", s.whoCan(c, policy)
