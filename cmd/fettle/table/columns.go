@@ -10,7 +10,7 @@ import (
 
 // columns finds the header, reads it, and leaves the rows below it in r.rows.
 func (r *reader) columns() {
-	at, score := findHeader(r.grid)
+	at, score := findHeader(r.grid, r.renames)
 	if score < 2 {
 		r.problem(Place{}, "", "It needs a row of names with units, such as thickness [mm], power [kW], speed [m/min]. An example: fettle import --template",
 			"there is no header row in the first %d rows", headerRows)
@@ -26,8 +26,14 @@ func (r *reader) columns() {
 		wide = max(wide, len(row.cells))
 	}
 	for i := range wide {
-		c := readHeader(i, header.cell(i))
-		r.known(&c)
+		cell := header.cell(i)
+		c := readHeader(i, r.renames.of(cell))
+		if named, ok := r.renames[plain(cell)]; ok {
+			c.header, c.skip = trim(cell), named == ""
+		}
+		if !c.skip {
+			r.known(&c)
+		}
 		r.cols = append(r.cols, c)
 	}
 	r.unitRow()

@@ -52,7 +52,7 @@ func separatorName(r rune) string {
 }
 
 // cut splits text into cells. Some spreadsheet programs write a first line "sep=;", which they do not show as a row.
-func cut(text string) (*grid, *Problem) {
+func cut(text string, as renames) (*grid, *Problem) {
 	if !strings.Contains(text, "\n") {
 		text = strings.ReplaceAll(text, "\r", "\n")
 	}
@@ -72,7 +72,7 @@ func cut(text string) (*grid, *Problem) {
 			}
 			continue
 		}
-		if _, score := findHeader(g); score > bestScore {
+		if _, score := findHeader(g, as); score > bestScore {
 			best, bestScore = g, score
 		}
 	}

@@ -44,12 +44,12 @@ const headerRows = 20
 const longestHeader = 120
 
 // findHeader returns the index of the row with the most known columns, and how many these are.
-func findHeader(g *grid) (at, score int) {
+func findHeader(g *grid, as renames) (at, score int) {
 	at = -1
 	for i := range min(len(g.rows), headerRows) {
 		known := 0
 		for c, cell := range g.rows[i].cells {
-			if readHeader(c, cell).path != "" {
+			if named, ok := as[plain(cell)]; ok && named == "" || readHeader(c, as.of(cell)).path != "" {
 				known++
 			}
 		}
@@ -58,6 +58,25 @@ func findHeader(g *grid) (at, score int) {
 		}
 	}
 	return at, score
+}
+
+// renames are headers that somebody named beforehand, each by its plain form with the header it stands for.
+type renames map[string]string
+
+func renaming(columns map[string]string) renames {
+	as := renames{}
+	for header, named := range columns {
+		as[plain(header)] = named
+	}
+	return as
+}
+
+// of returns the header that a cell stands for: what somebody named it, else itself.
+func (as renames) of(cell string) string {
+	if named, ok := as[plain(cell)]; ok {
+		return named
+	}
+	return cell
 }
 
 // readHeader reads one header cell. The unit may stand in brackets, behind "in", a comma or a slash, or just behind the name.

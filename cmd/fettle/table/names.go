@@ -33,6 +33,12 @@ func (r *reader) name(row gridRow, path, flag, said string, known []string, trad
 	cell, at, header := "", Place{}, ""
 	if c != nil {
 		cell, at, header = trim(row.cell(c.index)), Place{row.number, c.index + 1}, c.header
+		for other, name := range r.opt.Names {
+			if plain(other) == plain(cell) {
+				cell = name
+				break
+			}
+		}
 	}
 	if placeholders[cell] {
 		return r.flagged(at, header, path, flag, said, known, trade)

@@ -19,6 +19,9 @@ type Options struct {
 	Gas      string   // likewise
 	Focus    string   // "up" or "down": which way positive focus values count
 	Skip     []string // columns to leave out, by letter or header
+
+	Columns map[string]string // other headers, each with the one it stands for; "" leaves the column out
+	Names   map[string]string // other names of machines, materials and gases, each with the one it stands for
 }
 
 // An Import is a sheet as it was read, against the library it is for. Where there are Problems there are no Files.
@@ -44,6 +47,7 @@ type reader struct {
 	rows     []gridRow // below the header
 	decimals decimals
 	entries  []*entry
+	renames  renames         // of headers
 	asked    bool            // which way the focus counts
 	told     map[string]bool // questions about the whole sheet that were asked already
 }
@@ -98,7 +102,8 @@ func (r *reader) read(data []byte, out *Import) {
 		r.problem(Place{}, "", "An example of a sheet: fettle import --template", "the file is empty")
 		return
 	}
-	if r.grid, bad = cut(text); bad != nil {
+	r.renames = renaming(r.opt.Columns)
+	if r.grid, bad = cut(text, r.renames); bad != nil {
 		r.problems = append(r.problems, *bad)
 		return
 	}

@@ -4,6 +4,7 @@ import (
 	"flag"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -108,5 +109,29 @@ func TestSheets(t *testing.T) {
 				t.Error("a sheet with problems gives files to write")
 			}
 		})
+	}
+}
+
+// TestScan: a table as a machine writes it out, with headers and names of its own, members missing and the focus into the plate.
+func TestScan(t *testing.T) {
+	lib := shop(t)
+	got := Scan([]byte("PRG;Mat;Gas1;Thk;Vc;Pg;Fz;Free\n17;ST;2;10;2,9;0,40;-3,0;x\n18;ST;2;12;2,4;abc;-3,0;y\n"), lib, Options{Machine: "bay-2", Focus: "down",
+		Columns: map[string]string{"prg": "", "mat": "material", "gas1": "gas", "thk": "thickness [mm]", "Vc": "cut.speed [m/min]", "Pg": "cut.pressure [bar]", "Fz": "cut.focus [mm]", "Free": ""},
+		Names:   map[string]string{"st": "carbon-steel", "2": "oxygen"}})
+	if len(got.Problems) != 1 || got.Problems[0].At.String() != "F3" || got.Problems[0].Column != "Pg" {
+		t.Errorf("problems: %v", got.Problems)
+	}
+	if len(got.Rows) != 1 || got.Rows[0].ID.String() != "bay-2/carbon-steel/oxygen/10mm" {
+		t.Fatalf("rows: %+v", got.Rows)
+	}
+	text := ""
+	for _, f := range got.Rows[0].Fields {
+		text += f.Path + " " + f.Text + " " + f.Quantity.Canonical() + "\n"
+	}
+	if want := "thickness 10 mm 1/100 m\ncut.speed 2.9 m/min 29/600 m/s\ncut.pressure 0.40 bar 40000 Pa\ncut.focus 3.0 mm 3/1000 m\n"; text != want {
+		t.Errorf("fields:\n%s", text)
+	}
+	if want := []string{"cut.speed", "cut.pressure", "cut.focus"}; !slices.Equal(got.Paths, want) {
+		t.Errorf("columns: %v", got.Paths)
 	}
 }

@@ -97,7 +97,7 @@ func TestRowNumbers(t *testing.T) {
 		{"t [mm];power [kW];note\n1/4\" x;2;a, b, c, d\n", ';', "1 2"},
 		{"a,b\n\"t [mm]\",\"power [kW]\"\n1,\"2,5\"\n", ',', "1 2 3"},
 	} {
-		g, bad := cut(c.text)
+		g, bad := cut(c.text, nil)
 		if bad != nil {
 			t.Errorf("%q: %v", c.text, bad)
 			continue
@@ -110,7 +110,7 @@ func TestRowNumbers(t *testing.T) {
 			t.Errorf("%q: rows %s parted by %q, want %s", c.text, got, g.separator, c.want)
 		}
 	}
-	if _, bad := cut("t [mm],power [kW]\n3,\"open\n4,5\n"); bad == nil || !strings.Contains(bad.Message, "never closed") || !strings.Contains(bad.Message, "line") {
+	if _, bad := cut("t [mm],power [kW]\n3,\"open\n4,5\n", nil); bad == nil || !strings.Contains(bad.Message, "never closed") || !strings.Contains(bad.Message, "line") {
 		t.Errorf("an open quotation mark: %v", bad)
 	}
 }
