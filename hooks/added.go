@@ -161,3 +161,68 @@ func (c Case) refusedNotes(standing *history.Standing) []string {
 	}
 	return out
 }
+
+// untrusted are breaks in the chain from the adoption: a library that is another one suddenly, an adoption that is gone, and, where
+// what changed must be approved, a roster, settings or a profile that nobody approved.
+func (c Case) untrusted(standing *history.Standing) []lint.Finding {
+	var out []lint.Finding
+	add := func(rule, p, message, help string) {
+		out = append(out, lint.Finding{Rule: rule, Severity: lint.Error, Path: p, Line: 1, Column: 1, Width: 1, Message: message, Help: help})
+	}
+	was, is := libraryID(c.Before.Lib), libraryID(c.Now.Lib)
+	if was != "" && is != "" && was != is {
+		add(schema.RuleBadValue, schema.SettingsFile, "the id of the library changed: every record made so far would be one of another library",
+			"Put it back: \"id\": \""+was+"\"")
+	}
+	if c.Anchor != "" && standing.Anchor == nil {
+		add(history.RuleRecordRemoved, "records", "the adoption that everything is chained from ("+schema.Digest(c.Anchor).Short()+") is not among the records, so nothing would be in force",
+			"Bring it back. If the shop adopted anew, whoever runs this repository pins that: git config fettle.anchor DIGEST")
+	}
+	if !c.Approved || standing.Anchor == nil {
+		return out
+	}
+	for _, p := range standing.Others(c.Now.Lib) {
+		file, target, changed := c.other(p)
+		if !changed {
+			continue
+		}
+		help := "To decide: fettle approve " + target
+		if standing.Roster != nil {
+			help += " (" + strings.Join(standing.Roster.Principals(), ", ") + ")"
+		}
+		words := map[history.Status]string{history.New: "was never approved", history.Removed: "is removed, which nobody has approved", history.Rejected: "was rejected",
+			history.Contested: "was approved in one way and decided in another", history.Superseded: "is an earlier approved one, not the one in force"}[p.Status]
+		if words == "" {
+			words = "changed since somebody who may approved it"
+		}
+		add("unapproved", file, spokenSubject(p)+" "+words, help)
+	}
+	return out
+}
+
+// other says where a subject that is no condition stands, how it is named in a command, and whether it differs from before.
+func (c Case) other(p history.Position) (file, target string, changed bool) {
+	switch p.Kind {
+	case schema.SubjectRoster:
+		return schema.RosterFile, p.Kind, !bytes.Equal(c.Before.Lib.Roster, c.Now.Lib.Roster)
+	case schema.SubjectPeople:
+		return schema.PeopleFile, p.Kind, !bytes.Equal(c.Before.Lib.People, c.Now.Lib.People)
+	case schema.SubjectSettings:
+		was, is := c.Before.Lib.Settings.Value, c.Now.Lib.Settings.Value
+		return schema.SettingsFile, p.Kind, (was == nil) != (is == nil) || was != nil && was.Digest() != is.Digest()
+	}
+	was, is := c.Before.Lib.Machine(p.Name), c.Now.Lib.Machine(p.Name)
+	return "machines/" + p.Name + ".json", "machine " + p.Name, (was == nil) != (is == nil) || was != nil && was.Digest() != is.Digest()
+}
+
+func spokenSubject(p history.Position) string {
+	switch p.Kind {
+	case schema.SubjectRoster:
+		return "the roster of approvers"
+	case schema.SubjectPeople:
+		return "the list of people"
+	case schema.SubjectSettings:
+		return "the settings file" // of the library; "settings" alone would need another verb
+	}
+	return "the profile of " + p.Name
+}

@@ -1,6 +1,7 @@
 package hooks
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -45,6 +46,10 @@ type Case struct {
 	At         time.Time
 	Full       bool // judge every condition, not only the families that the change touches
 	Everything bool // report what somebody took responsibility for, too
+	Approved   bool // what changed must be approved, as on a protected branch
+
+	// Explained is asked about a difference to which no reasons lead in one line, where the commits between are known.
+	Explained func(history.Difference) bool
 
 	standing *history.Standing // of Now.Ledger, where it was judged already
 }
@@ -61,7 +66,7 @@ type Report struct {
 func Examine(c Case) Report {
 	r := Report{Differences: history.Compare(c.Before.Lib, c.Now.Lib), Standing: c.standing}
 	if r.Standing == nil {
-		r.Standing = c.Now.Ledger.Judge(libraryID(c.Now.Lib), c.Anchor)
+		r.Standing = c.Now.Ledger.Judge(cmp.Or(libraryID(c.Before.Lib), libraryID(c.Now.Lib)), c.Anchor)
 	}
 	for _, d := range r.Differences {
 		if !d.NoteOnly {
@@ -78,9 +83,12 @@ func Examine(c Case) Report {
 		opts.Only = touchedFamilies(opts.Changes, r.Differences, c.Before.Lib, c.Now.Lib)
 	}
 	lib, severity := stricter(r.Standing, c.Now.Lib)
-	opts.Severity = severity
+	if opts.Severity = severity; c.Approved {
+		severity["unapproved"], severity["stale-approval"] = lint.Error, lint.Error
+	}
 	r.Result = lint.Run(lib, opts)
 	r.add(c.broken())
+	r.add(c.untrusted(r.Standing))
 	return r
 }
 
@@ -156,7 +164,7 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 	}
 	policy := standing.Policy(c.Now.Lib.Policy())
 	if standing.Anchor != nil && asked && (policy.ReasonRequired() || c.Now.Lib.Policy().ReasonRequired()) {
-		change.Reasoned = ok || c.takenFromParents(d)
+		change.Reasoned = ok || c.takenFromParents(d) || c.Explained != nil && c.Explained(d)
 	}
 	if change.After != nil {
 		var jet schema.BeamAndJet
@@ -185,11 +193,19 @@ func (c Case) takenFromParents(d history.Difference) bool {
 	if len(c.Parents) == 0 || d.After == nil {
 		return false
 	}
-	sides := append([]Side{c.Before}, c.Parents...)
-	for _, f := range schema.Fields(d.After.Values()) {
+	sides := []*schema.Library{c.Before.Lib}
+	for _, p := range c.Parents {
+		sides = append(sides, p.Lib)
+	}
+	return takenFrom(sides, d.After)
+}
+
+// takenFrom reports whether every value of a recipe is one that the same condition has in one of the libraries.
+func takenFrom(sides []*schema.Library, recipe *schema.Recipe) bool {
+	for _, f := range schema.Fields(recipe.Values()) {
 		taken := f.Note
 		for _, side := range sides {
-			if r := side.Lib.Recipe(d.ID); r != nil && !taken {
+			if r := side.Recipe(recipe.ID); r != nil && !taken {
 				taken = slices.ContainsFunc(schema.Fields(r.Values()), func(g schema.Field) bool { return g.Path == f.Path && g.Same(f) })
 			}
 		}

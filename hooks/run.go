@@ -1,6 +1,7 @@
 package hooks
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -96,6 +97,7 @@ type running struct {
 	head    string   // "" before the first commit
 	heads   []string // what is merged into it
 	changes []git.Change
+	pushed  bool // a gate judges what was saved elsewhere: there is no commit under way, and no disk to look at
 }
 
 // roots are the directories that may hold a library that the commit touches: wherever a changed path is named like a part of one.
@@ -134,7 +136,13 @@ type library struct {
 	before  *tree
 	now     *tree
 	parents []*tree
+
+	prepare func(*Case, *history.Standing) error // completes the case before it is judged; may be nil
 }
+
+// id is the identity of the library, by which records know it. It stays what it was: a commit that changes it would leave every
+// record behind.
+func (l *library) id() string { return cmp.Or(l.before.settingsID(), l.now.settingsID()) }
 
 // libraries tells the roots that hold a library from the others, and reads what is needed of them.
 func (r *running) libraries(roots []string) ([]*library, error) {
@@ -219,7 +227,7 @@ func (r *running) judge(l *library, anchor string) (*verdict, error) {
 			records <- judged{err: err}
 			return
 		}
-		records <- judged{ledger, ledger.Judge(l.now.settingsID(), anchor), nil}
+		records <- judged{ledger, ledger.Judge(l.id(), anchor), nil}
 	}()
 	c, err := r.readCase(l)
 	now := <-records // also after an error: it must not go on reading when the repository is closed
@@ -239,7 +247,15 @@ func (r *running) judge(l *library, anchor string) (*verdict, error) {
 			c.Parents = append(c.Parents, side)
 		}
 	}
+	if l.prepare != nil {
+		if err := l.prepare(&c, now.standing); err != nil {
+			return nil, err
+		}
+	}
 	v := &verdict{library: l, running: r, Case: c, Report: Examine(c)}
+	if r.pushed {
+		return v, nil
+	}
 	if len(v.unreasoned()) > 0 && len(r.heads) == 0 && r.head != "" {
 		if v.Case.Amended, err = r.amended(l.root); err != nil {
 			return nil, err

@@ -1,0 +1,440 @@
+package hooks
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"path"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"fettle/history"
+	"fettle/history/git"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// A Move is one branch that a push moves.
+type Move struct {
+	Ref      string // full name: refs/heads/main
+	Old, New string // commits; "" or all zeros where there is no such branch before, or after
+}
+
+// GateOptions say how a gate judges. The zero value is a server that knows its own branches.
+type GateOptions struct {
+	At        time.Time
+	Known     []git.Ref // branches as they stood before the push; nil for those of the repository
+	Protected bool      // every branch counts as a protected one
+	Render    func(io.Writer, lint.Finding)
+}
+
+// A Gate judges what is pushed. What it reads for one branch it need not read again for the next.
+type Gate struct {
+	GateOptions
+	repo  *git.Repo
+	store *store
+	pins  []string // adoptions that this repository pins
+
+	known     func() ([]git.Ref, error)
+	fallback  func() (string, error) // the branch that counts as protected where no settings name one
+	protected map[string][]string    // by commit: what its settings name
+}
+
+// NewGate makes a gate for a repository. On a server, open the repository with [git.NoReplace]: what is pushed could replace an
+// object by another one otherwise.
+func NewGate(repo *git.Repo, o GateOptions) (*Gate, error) {
+	g := &Gate{GateOptions: o, repo: repo, store: newStore(repo), protected: map[string][]string{}}
+	var err error
+	if g.pins, err = repo.ConfigAll("fettle.anchor"); err != nil {
+		return nil, err
+	}
+	g.known = sync.OnceValues(func() ([]git.Ref, error) {
+		if o.Known != nil {
+			return o.Known, nil
+		}
+		return repo.Refs(branches)
+	})
+	g.fallback = sync.OnceValues(func() (string, error) {
+		_, branch, _, _, err := repo.Head()
+		return branch, err
+	})
+	return g, nil
+}
+
+// JudgeRange judges the way of one branch from old to new, as a gate does for each branch of a push.
+func JudgeRange(repo *git.Repo, ref, old, new string, o GateOptions) (*Ruling, error) {
+	g, err := NewGate(repo, o)
+	if err != nil {
+		return nil, err
+	}
+	return g.Judge(Move{ref, old, new})
+}
+
+// A Ruling is what a gate says of one branch.
+type Ruling struct {
+	Move
+	Branch    string // short name
+	Protected bool
+	Commits   int    // that were looked at
+	Base      string // the state that the new one is held against; "" for the empty one
+
+	gate     *Gate
+	way      *way
+	verdicts []*verdict
+	breaks   []broken // records that a commit on the way altered or removed
+	denied   []string // why the branch may not move like this at all
+	advice   []string
+	notes    []string
+}
+
+// Refused reports whether the branch must not move.
+func (r *Ruling) Refused() bool {
+	return len(r.denied)+len(r.breaks) > 0 || slices.ContainsFunc(r.verdicts, func(v *verdict) bool { return len(v.Blocking()) > 0 })
+}
+
+// branches is where git keeps them. Tags and notes carry nothing that anybody cuts with.
+const branches = "refs/heads/"
+
+// Judge judges one branch. The state it comes to is held against the state it comes from by the same rules as a commit, and on a
+// protected branch every changed recipe, profile, roster and setting must be approved too. Every single commit on the way must
+// leave saved records alone. An error means that something could not be read; then nothing may move.
+//
+// A protected branch is judged from its old tip on, wherever its commits were before. Any other is judged from where it left the
+// protected ones: that is what it would bring them.
+func (g *Gate) Judge(m Move) (*Ruling, error) {
+	m.Old, m.New = nonzero(m.Old), nonzero(m.New)
+	r := &Ruling{Move: m, gate: g}
+	var is bool
+	if r.Branch, is = strings.CutPrefix(m.Ref, branches); !is || m.Old == m.New {
+		return r, nil
+	}
+	if m.New != "" {
+		commit, err := g.repo.Resolve(m.New)
+		if err != nil {
+			return nil, err
+		}
+		m.New = commit
+	}
+	if m.Old != "" {
+		commit, err := g.repo.Resolve(m.Old)
+		if errors.Is(err, git.ErrUnknownRevision) {
+			return nil, &git.Error{Kind: git.ErrUnknownRevision, What: "the commit " + short(m.Old) + " that " + r.Branch + " stood at is not here, so what is new cannot be told",
+				Help: "git fetch --unshallow, or fetch that commit", Err: err}
+		}
+		if err != nil {
+			return nil, err
+		}
+		m.Old = commit
+	}
+	r.Move = m
+	if err := r.classify(); err != nil {
+		return nil, err
+	}
+	if m.New == "" {
+		return r, r.judgeDeletion()
+	}
+	hide, err := r.chooseBase()
+	if err != nil {
+		return nil, err
+	}
+	walked := make(chan error, 1)
+	go func() { // a child of its own, so it runs while the library is read
+		var err error
+		r.way, err = g.walk(m.New, hide)
+		walked <- err
+	}()
+	libraries, running, err := r.libraries()
+	if err = errors.Join(err, <-walked); err != nil {
+		return nil, err
+	}
+	r.Commits = len(r.way.commits)
+	if err := r.judgeRewrite(); err != nil {
+		return nil, err
+	}
+	for _, l := range libraries {
+		v, err := r.judge(running, l)
+		if err != nil {
+			return nil, err
+		}
+		r.verdicts = append(r.verdicts, v)
+	}
+	r.breaks = r.way.broken(r.verdicts)
+	return r, r.look()
+}
+
+func nonzero(commit string) string {
+	if strings.Trim(commit, "0") == "" {
+		return ""
+	}
+	return commit
+}
+
+func short(commit string) string { return commit[:min(len(commit), 12)] }
+
+// classify works out whether the branch is a protected one: by the settings of any library where it stood, on the main branch of
+// the repository, and where it goes. So a push cannot take the protection away that would have stopped it.
+func (r *Ruling) classify() error {
+	if r.Protected = r.gate.Protected; r.Protected {
+		return nil
+	}
+	tips := []string{r.Old, r.New}
+	if main, _, unborn, _, err := r.gate.repo.Head(); err != nil {
+		return err
+	} else if !unborn {
+		tips = append(tips, main)
+	}
+	for _, tip := range tips {
+		names, err := r.gate.namedAt(tip)
+		if err != nil {
+			return err
+		}
+		r.Protected = r.Protected || matches(names, r.Branch)
+	}
+	return nil
+}
+
+// namedAt returns the protected branches that the libraries of a commit name.
+func (g *Gate) namedAt(commit string) ([]string, error) {
+	if commit == "" {
+		return nil, nil
+	}
+	if known, ok := g.protected[commit]; ok {
+		return known, nil
+	}
+	files, err := g.repo.TreeFiles(commit)
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, f := range files {
+		if path.Base(f.Path) != schema.SettingsFile || !ordinary(f.Mode) {
+			continue
+		}
+		data, err := g.repo.Blob(f.Hash)
+		if err != nil {
+			return nil, err
+		}
+		settings, _ := schema.ReadFile(schema.SettingsFile, data).Value.(*schema.Settings)
+		more, err := g.named(settings)
+		if err != nil {
+			return nil, err
+		}
+		names = append(names, more...)
+	}
+	g.protected[commit] = names
+	return names, nil
+}
+
+// named returns the branches that settings protect: the main branch of the repository where they say nothing.
+func (g *Gate) named(settings *schema.Settings) ([]string, error) {
+	if settings != nil && settings.Policy.V.Protected.Set() {
+		return settings.Policy.V.Protected.V, nil
+	}
+	main, err := g.fallback()
+	return []string{main}, err
+}
+
+// matches reports whether a branch is one of those named; a name may hold the wildcards of a shell: release/*.
+func matches(names []string, branch string) bool {
+	return slices.ContainsFunc(names, func(name string) bool {
+		ok, err := path.Match(name, branch)
+		return name == branch || err == nil && ok
+	})
+}
+
+// judgeDeletion refuses to remove a protected branch: with it go records that nobody else may have.
+func (r *Ruling) judgeDeletion() error {
+	if !r.Protected {
+		return nil
+	}
+	allowed, err := r.gate.allows("fettle.delete-protected", "refuse")
+	if err != nil || allowed {
+		return err
+	}
+	r.denied = append(r.denied, r.Branch+" is a protected branch and cannot be removed: approvals and reasons would be lost with it")
+	r.advice = append(r.advice, "whoever runs the server can allow it: git config fettle.delete-protected allow")
+	return nil
+}
+
+// judgeRewrite holds a protected branch that goes on from somewhere else than its tip to the policy of the server. What it must
+// keep is judged with everything else: the old tip is what the new one is held against.
+func (r *Ruling) judgeRewrite() error {
+	if !r.Rewrites() || !r.Protected {
+		return nil
+	}
+	allowed, err := r.gate.allows("fettle.rewrite-protected", "allow")
+	if err != nil || allowed {
+		return err
+	}
+	r.denied = append(r.denied, r.Branch+" is a protected branch, and this push would take saved commits out of it")
+	r.advice = append(r.advice, "bring in what others shared, then push again: git pull --no-rebase",
+		"whoever runs the server can allow it: git config fettle.rewrite-protected allow")
+	return nil
+}
+
+// Rewrites reports whether the branch leaves its old tip behind.
+func (r *Ruling) Rewrites() bool {
+	return r.Old != "" && r.New != "" && r.way != nil && !r.way.follows[r.Old]
+}
+
+// allows reads a setting of the server whose values are allow and refuse.
+func (g *Gate) allows(key, otherwise string) (bool, error) {
+	value, _, err := g.repo.Config(key)
+	if err != nil {
+		return false, err
+	}
+	switch value = cmp.Or(value, otherwise); value {
+	case "allow", "refuse":
+		return value == "allow", nil
+	}
+	return false, fmt.Errorf("git config %s is %q; it can be allow or refuse", key, value)
+}
+
+// chooseBase says what the new state is held against, and which commits were judged before.
+func (r *Ruling) chooseBase() (hide []string, err error) {
+	if r.Old != "" && r.Protected {
+		r.Base = r.Old
+		return []string{r.Old}, nil
+	}
+	tips, err := r.gate.protectedTips()
+	if err != nil {
+		return nil, err
+	}
+	for _, tip := range tips {
+		base, err := r.gate.repo.MergeBase(tip, r.New)
+		if err != nil {
+			return nil, err
+		}
+		if base == "" {
+			continue
+		}
+		nearer := r.Base == ""
+		if !nearer && base != r.Base {
+			if nearer, err = r.gate.repo.IsAncestor(r.Base, base); err != nil {
+				return nil, err
+			}
+		}
+		if nearer {
+			r.Base = base
+		}
+	}
+	return tips, nil
+}
+
+// protectedTips are the commits at which protected branches stand.
+func (g *Gate) protectedTips() ([]string, error) {
+	refs, err := g.known()
+	if err != nil || len(refs) == 0 {
+		return nil, err
+	}
+	main, err := g.fallback()
+	if err != nil {
+		return nil, err
+	}
+	names := []string{main}
+	for _, ref := range refs {
+		if ref.Name == branches+main {
+			if names, err = g.namedAt(ref.Hash); err != nil {
+				return nil, err
+			}
+		}
+	}
+	var tips []string
+	for _, ref := range refs {
+		if branch, ok := strings.CutPrefix(ref.Name, branches); ok && matches(names, branch) && !slices.Contains(tips, ref.Hash) {
+			tips = append(tips, ref.Hash)
+		}
+	}
+	return tips, nil
+}
+
+// libraries are those that the new state changes against the base.
+func (r *Ruling) libraries() ([]*library, *running, error) {
+	g := r.gate
+	changes, err := g.repo.ChangedPaths(r.Base, r.New)
+	if err != nil {
+		return nil, nil, err
+	}
+	running := &running{Call: Call{Render: g.Render, At: g.At}, repo: g.repo, store: g.store, head: r.Base, changes: changes, pushed: true}
+	roots, err := running.roots()
+	if err != nil {
+		return nil, nil, err
+	}
+	libraries, err := running.libraries(roots)
+	return libraries, running, err
+}
+
+// judge comes to the verdict on one library.
+func (r *Ruling) judge(running *running, l *library) (*verdict, error) {
+	anchor, err := r.anchor(l)
+	if err != nil {
+		return nil, err
+	}
+	l.prepare = func(c *Case, standing *history.Standing) error {
+		if standing.Anchor == nil {
+			return nil
+		}
+		names, err := r.gate.named(standing.Settings)
+		if err != nil {
+			return err
+		}
+		c.Approved = r.Protected || matches(names, r.Branch)
+		c.Explained = func(d history.Difference) bool { return r.way.explained(r, l, c, d) }
+		return nil
+	}
+	return running.judge(l, anchor)
+}
+
+// anchor is the adoption that a library must be chained from: one that the server pins, or else the one that the old state was
+// chained from, so that a push cannot bring a new beginning with a roster of its own.
+func (r *Ruling) anchor(l *library) (string, error) {
+	ledger, err := history.ReadLedger(r.gate.store.known.Of(l.now))
+	if err != nil {
+		return "", err
+	}
+	for _, pin := range r.gate.pins {
+		if ledger.Get(schema.Digest(pin)) != nil {
+			return pin, nil
+		}
+	}
+	if len(r.gate.pins) > 0 {
+		return r.gate.pins[0], nil
+	}
+	if id := l.before.settingsID(); id != "" {
+		return r.gate.adoption(l.before, id)
+	}
+	// A branch that has nothing in common with the protected ones, and yet a library of theirs.
+	tips, err := r.gate.protectedTips()
+	if err != nil {
+		return "", err
+	}
+	for _, tip := range tips {
+		t, err := r.gate.store.saved(tip, l.root)
+		if err != nil {
+			return "", err
+		}
+		if err := r.gate.store.fill(recorded, t); err != nil {
+			return "", err
+		}
+		if id := t.settingsID(); id != "" && id == l.now.settingsID() {
+			return r.gate.adoption(t, id)
+		}
+	}
+	return "", nil
+}
+
+// adoption is the digest of the adoption that counts in a tree, "" where none does.
+func (g *Gate) adoption(t *tree, id string) (string, error) {
+	ledger, err := history.ReadLedger(g.store.known.Of(t))
+	if err != nil {
+		return "", err
+	}
+	adoptions := slices.DeleteFunc(slices.Clone(ledger.Records), func(r *schema.Record) bool { return r.Kind != schema.KindAdoption })
+	if anchor := history.NewLedger(adoptions).Judge(id, "").Anchor; anchor != nil {
+		return string(anchor.Digest), nil
+	}
+	return "", nil
+}

@@ -1,0 +1,361 @@
+package hooks
+
+import (
+	"fmt"
+	"path"
+	"slices"
+	"strings"
+
+	"fettle/history"
+	"fettle/history/git"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// A way is the commits that a push brings, as far as a verdict needs them.
+type way struct {
+	gate    *Gate
+	commits []*step          // newest first
+	by      map[string]*step // by id
+	follows map[string]bool  // every commit that one of them follows
+	found   []broken
+	memo    map[wayKey]bool // what explained came to
+	read    map[[2]string]*schema.Library
+}
+
+// A step is one commit on the way.
+type step struct {
+	hash, subject, author string
+	parents               []string
+	changed               map[string]git.Change // files of libraries that differ from every parent, against the first
+	recipes               bool                  // something beside records differs from a parent
+}
+
+type wayKey struct {
+	commit, root string
+	id           schema.ID
+}
+
+// broken is a record that one commit altered or removed.
+type broken struct {
+	history.Broken // with the path from the top
+	step           *step
+	parent         string
+}
+
+func (b broken) finding() lint.Finding {
+	return lint.Finding{Rule: b.Rule, Severity: lint.Error, Path: b.Path, Line: 1, Column: 1, Width: 1, Message: b.Message, Help: b.Help}
+}
+
+// walk reads the commits of tip that none of the others reach, with one child.
+func (g *Gate) walk(tip string, hide []string) (*way, error) {
+	w := &way{gate: g, by: map[string]*step{}, follows: map[string]bool{}, memo: map[wayKey]bool{}, read: map[[2]string]*schema.Library{}}
+	revs := []string{tip}
+	for _, h := range hide {
+		revs = append(revs, "^"+h)
+	}
+	edges, err := g.repo.ShallowEdges()
+	if err != nil {
+		return nil, err
+	}
+	for entry, err := range g.repo.Walk(git.LogOptions{Revs: revs, Changes: true}) {
+		if err != nil {
+			return nil, err
+		}
+		if edges[entry.Hash] {
+			return nil, &git.Error{Kind: git.ErrMissing, What: "this clone does not have the history before " + short(entry.Hash) + ", so what was pushed cannot be judged",
+				Help: "git fetch --unshallow; in a build job, clone with the whole history"}
+		}
+		w.take(entry)
+	}
+	return w, nil
+}
+
+func (w *way) take(entry git.LogEntry) {
+	s := &step{hash: entry.Hash, subject: entry.Subject, author: entry.Author.Name, parents: entry.Parents, changed: map[string]git.Change{}}
+	w.commits = append(w.commits, s)
+	w.by[s.hash] = s
+	for i, changes := range entry.Changes {
+		parent := ""
+		if i < len(s.parents) {
+			parent = s.parents[i]
+			w.follows[parent] = true
+		}
+		w.checkRecords(s, parent, changes)
+		for _, c := range changes {
+			if !ofLibrary(c.Path) {
+				continue
+			}
+			s.recipes = s.recipes || !strings.Contains("/"+c.Path, "/records/")
+			if i == 0 && !slices.ContainsFunc(entry.Changes[1:], func(others []git.Change) bool { return !touches(others, c.Path) }) {
+				s.changed[c.Path] = c
+			}
+		}
+	}
+}
+
+func touches(changes []git.Change, p string) bool {
+	return slices.ContainsFunc(changes, func(c git.Change) bool { return c.Path == p })
+}
+
+// ofLibrary reports whether a path may be part of a library, wherever it stands.
+func ofLibrary(p string) bool {
+	for part := range strings.SplitSeq(p, "/") {
+		if slices.Contains(git.Parts, part) {
+			return true
+		}
+	}
+	return false
+}
+
+// recordAt takes the path of a record apart: the directory of the library, and the path in it.
+func recordAt(full string) (root, p string, ok bool) {
+	at := strings.LastIndex("/"+full, "/records/")
+	if at < 0 || !schema.IsRecordPath(full[at:]) {
+		return "", "", false
+	}
+	return strings.TrimSuffix(full[:at], "/"), full[at:], true
+}
+
+// checkRecords holds the records of a commit against those of one parent. A record that is gone here and stands in another
+// library directory with the same content moved with its library.
+func (w *way) checkRecords(s *step, parent string, changes []git.Change) {
+	var was, now map[string]string
+	moved := map[string]bool{}
+	for _, c := range changes {
+		_, p, ok := recordAt(c.Path)
+		if !ok {
+			continue
+		}
+		if was == nil {
+			was, now = map[string]string{}, map[string]string{}
+		}
+		if c.OldHash != "" {
+			was[c.Path] = c.OldHash
+		} else {
+			moved[p+" "+c.NewHash] = true
+		}
+		if c.NewHash != "" {
+			now[c.Path] = c.NewHash
+			if !ordinary(c.NewMode) {
+				now[c.Path] = "no file"
+			}
+		}
+	}
+	for p, hash := range was {
+		if now[p] == "" {
+			if _, in, _ := recordAt(p); moved[in+" "+hash] {
+				delete(was, p)
+			}
+		}
+	}
+	if len(was) == 0 {
+		return
+	}
+	for _, b := range trail(was, now) {
+		w.found = append(w.found, broken{b, s, parent})
+	}
+}
+
+// trail is [history.Trail] for paths from the top of the repository.
+func trail(was, now map[string]string) []history.Broken {
+	byRoot := map[string]map[string]string{}
+	for full, hash := range was {
+		root, p, _ := recordAt(full)
+		if byRoot[root] == nil {
+			byRoot[root] = map[string]string{}
+		}
+		byRoot[root][p] = hash
+	}
+	var out []history.Broken
+	for root, was := range byRoot {
+		here := map[string]string{}
+		for p := range was {
+			if hash := now[path.Join(root, p)]; hash != "" {
+				here[p] = hash
+			}
+		}
+		for _, b := range history.Trail([]map[string]string{was}, here) {
+			b.Path = path.Join(root, b.Path)
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// broken are the records that commits altered or removed, oldest first and each once, but for those that the verdict on the whole
+// names already.
+func (w *way) broken(verdicts []*verdict) []broken {
+	seen := map[string]bool{}
+	for _, v := range verdicts {
+		for _, c := range v.Blocking() {
+			if c.Rule == history.RuleRecordAltered || c.Rule == history.RuleRecordRemoved {
+				seen[v.full(c.Path)] = true
+			}
+		}
+	}
+	var out []broken
+	for _, b := range slices.Backward(w.found) {
+		if !seen[b.Path] {
+			seen[b.Path] = true
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// explained reports whether the commits of a push lead to a recipe with a reason for every step, through merges whose every value
+// is one of a side that is explained itself. It is asked where reasons alone do not lead from the old tip to the new one, which is
+// so when both sides of a merge changed different values of one condition.
+func (w *way) explained(r *Ruling, l *library, c *Case, d history.Difference) bool {
+	edges := c.Now.Ledger.Edges(schema.SubjectCondition, d.ID.String())
+	fresh := func(steps []history.Edge) bool {
+		return slices.ContainsFunc(steps, func(e history.Edge) bool { return c.Before.Ledger.Get(e.Record.Digest) == nil })
+	}
+	digest := func(commit string) schema.Digest { return digestIn(w.library(commit, l.root), d.ID) }
+	var known func(commit string) bool
+	known = func(commit string) bool {
+		s := w.by[commit]
+		if s == nil {
+			return true // it was judged when it came
+		}
+		key := wayKey{commit, l.root, d.ID}
+		if answer, ok := w.memo[key]; ok {
+			return answer
+		}
+		w.memo[key] = false
+		answer := func() bool {
+			now := digest(commit)
+			var sides []*schema.Library
+			var starts []schema.Digest
+			for _, p := range s.parents {
+				if was := digest(p); was != now {
+					starts = append(starts, was)
+				} else if known(p) {
+					return true
+				}
+				if known(p) {
+					sides = append(sides, w.library(p, l.root))
+				}
+			}
+			for at := s; at != nil; at = w.by[at.parents[0]] { // a reason may lead from any state that this line of commits held before
+				if len(at.parents) == 0 {
+					starts = append(starts, "")
+					break
+				}
+				if was := digest(at.parents[0]); was != now && !slices.Contains(starts, was) {
+					starts = append(starts, was)
+				}
+			}
+			if fresh(history.Path(edges, starts, now)) {
+				return true
+			}
+			recipe := w.library(commit, l.root).Recipe(d.ID)
+			return len(sides) > 0 && len(s.parents) > 1 && recipe != nil && takenFrom(sides, recipe)
+		}()
+		w.memo[key] = answer
+		return answer
+	}
+	return known(r.New)
+}
+
+// library is the one of a commit. What cannot be read holds nothing, and so explains nothing.
+func (w *way) library(commit, root string) *schema.Library {
+	for s := w.by[commit]; s != nil && !s.recipes && len(s.parents) > 0; s = w.by[commit] {
+		commit = s.parents[0] // nothing but records changed since
+	}
+	key := [2]string{commit, root}
+	if lib, ok := w.read[key]; ok {
+		return lib
+	}
+	lib := &schema.Library{}
+	if t, err := w.gate.store.saved(commit, root); err == nil && w.gate.store.fill(all, t) == nil {
+		if read, err := schema.ReadLibrary(w.gate.store.known.Of(t)); err == nil {
+			lib = read
+		}
+	}
+	w.read[key] = lib
+	return lib
+}
+
+// blame is the commit that made a finding what it is: the last one that altered its record, changed its recipe or else its file.
+// It is nil where no single one did, as with a recipe that a merge put together.
+func (w *way) blame(v *verdict, f lint.Finding) *step {
+	full := v.full(f.Path)
+	if f.Rule == history.RuleRecordAltered || f.Rule == history.RuleRecordRemoved {
+		for _, b := range w.found {
+			if b.Path == full {
+				return b.step
+			}
+		}
+	}
+	id, err := schema.ParseID(f.ID)
+	for _, s := range w.commits {
+		change, ok := s.changed[full]
+		if !ok {
+			continue
+		}
+		if err != nil || f.ID == "" || w.digestOf(change.OldHash, full, v, id) != w.digestOf(change.NewHash, full, v, id) {
+			return s
+		}
+	}
+	return nil
+}
+
+// digestOf is that of a condition in the file with this content, "" where it does not stand there.
+func (w *way) digestOf(blob, full string, v *verdict, id schema.ID) schema.Digest {
+	if blob == "" {
+		return ""
+	}
+	data, err := w.gate.repo.Blob(blob)
+	if err != nil {
+		return ""
+	}
+	set, ok := schema.ReadFile(full, data).Value.(*schema.ConditionSet)
+	if !ok {
+		return ""
+	}
+	for i := range set.Conditions.V {
+		values := schema.Values{Machine: set.Machine, Material: set.Material, Grade: set.Grade, Gas: set.Gas, Condition: set.Conditions.V[i]}
+		if recipe := v.Now.Lib.Recipe(id); recipe != nil {
+			values.Composition = recipe.Composition
+		}
+		if at, ok := values.ID(); ok && at == id {
+			return values.Digest()
+		}
+	}
+	return ""
+}
+
+// mended are errors that a commit on the way brought and that the last one no longer has, each in one line. They stop nothing:
+// what counts is what comes in. Long pushes are looked through from their end, as far as that takes no more than a moment.
+func (w *way) mended(v *verdict) []string {
+	const most = 1000 // files
+	var out []string
+	budget := most
+	for i, s := range w.commits {
+		if i == 0 || !s.recipes || len(s.parents) == 0 {
+			continue
+		}
+		if budget -= len(v.Now.Lib.Files); budget < 0 {
+			break
+		}
+		before, now := w.library(s.parents[0], v.root), w.library(s.hash, v.root)
+		differences := history.Compare(before, now)
+		if len(differences) == 0 {
+			continue
+		}
+		result := lint.Run(now, lint.Options{Base: before, Only: touchedFamilies(nil, differences, before, now)})
+		for _, f := range result.Blocking() {
+			stays := slices.ContainsFunc(v.Findings, func(g lint.Finding) bool { return g.Rule == f.Rule && g.ID == f.ID && g.Field == f.Field })
+			if !stays {
+				where := f.ID
+				if where == "" {
+					where = v.full(f.Path)
+				}
+				out = append(out, fmt.Sprintf("%s held an error that is mended since: %s [%s]", short(s.hash), where, f.Rule))
+			}
+		}
+	}
+	return out
+}
