@@ -15,7 +15,7 @@ type File struct {
 	Data     []byte
 	Root     *Node
 	Kind     string
-	Value    any // *Settings, *Machine, *ConditionSet or a record [Body]
+	Value    any // *Settings, *Machine, *ConditionSet, *TrialPlan, *TrialSheet or a record [Body]
 	Problems []Problem
 	lines    []int // offsets of line starts, made when first asked for
 }
@@ -60,7 +60,7 @@ func (f *File) unknownKind(errs *problems) {
 		errs.add(RuleMissingField, Span{f.Root.At.Start, f.Root.At.Start + 1}, "kind", `"kind" is missing`, `It says what the file is, such as "condition-set".`)
 		return
 	}
-	kinds := []string{"library", "machine", "condition-set"}
+	kinds := []string{"library", "machine", "condition-set", KindTrialPlan, KindTrialSheet}
 	for kind := range recordTypes {
 		kinds = append(kinds, kind)
 	}

@@ -32,6 +32,9 @@ func structOf(kind string) (reflect.Type, bool) {
 	case "condition-set":
 		return reflect.TypeFor[ConditionSet](), true
 	}
+	if t, ok := trialTypes[kind]; ok {
+		return t, true
+	}
 	t, ok := recordTypes[kind]
 	return t, ok
 }

@@ -18,7 +18,7 @@ var update = flag.Bool("update", false, "write the published schemas and the tab
 
 // The published schemas are what the struct tags say, and there is one for each kind of file.
 func TestPublishedSchemasFollowTheTags(t *testing.T) {
-	kinds := []string{"library", "machine", "condition-set"}
+	kinds := []string{"library", "machine", "condition-set", KindTrialPlan, KindTrialSheet}
 	for kind := range recordTypes {
 		kinds = append(kinds, kind)
 	}

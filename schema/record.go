@@ -75,6 +75,9 @@ type Measured struct {
 	PierceTime       Member[quantity.Duration]    `json:"pierce_time" doc:"time until the pierce was through"`
 	NozzleHeat       Member[string]               `json:"nozzle" word:"heat" doc:"nozzle after the cut: cold, warm or hot; beam off, head parked, contact thermometer"`
 	NozzleDegrees    Member[quantity.Temperature] `json:"nozzle_temperature" doc:"the same in degrees, by contact thermometer"`
+
+	PerpendicularityPoints Member[[]quantity.Length] `json:"perpendicularity_points" doc:"u at each measuring point; its mean counts where perpendicularity is absent"`
+	RoughnessPoints        Member[[]quantity.Length] `json:"roughness_points" doc:"Rz5 at each measuring point; its mean counts where roughness is absent"`
 }
 
 // Step is one trial cut.
@@ -84,6 +87,9 @@ type Step struct {
 	Measured Member[Measured] `json:"measured" doc:"what was measured"`
 	Outcome  Member[string]   `json:"outcome" need:"yes" word:"outcome" doc:"good, marginal or bad"`
 	Text     Member[string]   `json:"text" doc:"in the person's own words"`
+	Coupon   Member[int]      `json:"coupon" from:"1" doc:"number of the piece in the plan"`
+	Plate    Member[int]      `json:"plate" from:"1" doc:"which of the plates, counted from 1"`
+	Photos   Member[[]Photo]  `json:"photos" doc:"pictures of it"`
 }
 
 // Trial is a ladder of test cuts, or one.
@@ -96,6 +102,11 @@ type Trial struct {
 	Plate         Member[string]     `json:"plate" is:"line" doc:"the plate it was cut from"`
 	Lot           Member[string]     `json:"lot" is:"line" doc:"its lot or heat number"`
 	Steps         Member[[]Step]     `json:"steps" need:"yes" doc:"the cuts, in order"`
+
+	Plan       Member[string]        `json:"plan" is:"digest" doc:"digest of the plan it was cut by"`
+	Grade      Member[string]        `json:"grade" is:"line" doc:"grade of the plate, as on its certificate; that of the values if absent"`
+	NozzleUsed Member[string]        `json:"nozzle_used" is:"line" doc:"the nozzle: its number, new or worn"`
+	Overrides  Table[quantity.Ratio] `json:"overrides" keys:"name" doc:"overrides that stood at the machine: feed, power, pressure"`
 }
 
 // Subject is one thing that a decision is about, kept by value.

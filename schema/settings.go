@@ -5,7 +5,7 @@ import "fettle/schema/quantity"
 // Head is what every file carries first.
 type Head struct {
 	Schema Member[string] `json:"$schema" canon:"no" doc:"where an editor finds the JSON Schema"`
-	Kind   Member[string] `json:"kind" need:"yes" one:"library,machine,condition-set,trial-plan,reason,trial,approval,rejection,adoption,withdrawal,permit,waiver,load,escape,cause" canon:"no" doc:"what the file is"`
+	Kind   Member[string] `json:"kind" need:"yes" one:"library,machine,condition-set,trial-plan,trial-sheet,reason,trial,approval,rejection,adoption,withdrawal,permit,waiver,load,escape,cause" canon:"no" doc:"what the file is"`
 	Format Member[int]    `json:"format" need:"yes" canon:"no" doc:"version of the file format, 1"`
 }
 

@@ -8,6 +8,7 @@ var vocabularies = map[string][]string{
 	"ruledout": RuledOut,
 	"symptom":  Symptoms,
 	"outcome":  Outcomes,
+	"design":   Designs,
 	"process":  Processes,
 	"mode":     {"continuous", "pulsed"},
 	"form":     NozzleForms,
