@@ -122,9 +122,7 @@ func (a *app) exit(err error) int {
 		help = t.help
 	case errors.As(err, &g):
 		help = g.Help
-		if err == error(g) {
-			message = g.What
-		}
+		message = strings.Replace(message, g.Error(), git.Printable(g.What), 1) // the help has lines of its own
 		if errors.Is(err, git.ErrRefused) {
 			code = exitFound
 		}

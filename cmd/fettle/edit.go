@@ -1,7 +1,11 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -10,6 +14,7 @@ import (
 
 	"fettle/history"
 	"fettle/schema"
+	"fettle/schema/quantity"
 )
 
 func init() {
@@ -38,7 +43,7 @@ func init() {
 func (s *shop) edit(f *schema.File, change func(root *schema.Node) error) error {
 	again := schema.ReadFile(f.Path, f.Data) // a tree of its own: a refused edit leaves no trace in what others hold
 	if again.Root == nil {
-		return troublef("fettle lint "+f.Path, "%s cannot be read, so it cannot be edited", f.Path)
+		return s.mendFirst(f.Path)
 	}
 	if err := change(again.Root); err != nil {
 		return err
@@ -54,6 +59,61 @@ func (s *shop) edit(f *schema.File, change func(root *schema.Node) error) error 
 		}
 	}
 	return s.write(f.Path, data)
+}
+
+// mendFirst refuses to write into a file that cannot be read whole: what stands in it would be lost, or stand there twice.
+func (s *shop) mendFirst(path string) error {
+	help := "What is wrong with it: fettle lint " + s.relative(path)
+	if files, err := s.repo.Status(s.path(path)); err == nil && len(files) == 1 && files[0].Edited && !files[0].Unmerged {
+		help += "\nAs it was saved last, without what was edited since: git restore " + s.relative(path)
+	}
+	return troublef(help, "%s cannot be read whole, so nothing was written into it", path)
+}
+
+// named are the conditions that were typed. Each must stand in the files once: of two, nobody could say which is meant.
+func (s *shop) named(lib *schema.Library, typed ...string) ([]schema.ID, error) {
+	saved, err := s.saved()
+	if err != nil {
+		return nil, err
+	}
+	ids, err := s.resolve(typed, idsOf(lib, saved))
+	if err != nil {
+		return nil, err
+	}
+	for _, id := range ids {
+		if lib.Recipe(id) != nil {
+			continue
+		}
+		if path := saved.Recipe(id).File.Path; problemsIn(lib, path) {
+			return nil, s.mendFirst(path)
+		}
+		if len(ids) == len(typed) {
+			return nil, refusef("It comes back with: fettle put-back "+id.String(), "%s was taken out of the files", id)
+		}
+	}
+	ids = slices.DeleteFunc(ids, func(id schema.ID) bool { return lib.Recipe(id) == nil })
+	return ids, s.once(lib, ids)
+}
+
+func (s *shop) once(lib *schema.Library, ids []schema.ID) error {
+	places := map[schema.ID][]string{}
+	for _, set := range lib.Sets {
+		for i := range set.Value.Conditions.V {
+			c := &set.Value.Conditions.V[i]
+			r := schema.Recipe{Set: set.Value, Condition: c}
+			if id, ok := r.Values().ID(); ok && slices.Contains(ids, id) {
+				line, _ := set.File.Position(c.Thickness.At.Start)
+				places[id] = append(places[id], fmt.Sprintf("%s:%d", set.File.Path, line))
+			}
+		}
+	}
+	for _, id := range ids {
+		if len(places[id]) > 1 {
+			return troublef("Delete one in the file, or tell them apart by a variant. To see them: fettle lint "+s.relative(lib.Recipe(id).File.Path),
+				"%s stands in the library twice, so it is not clear which is meant: %s", id, strings.Join(places[id], " and "))
+		}
+	}
+	return nil
 }
 
 // insideCondition drops conditions[N]. from a path.
@@ -75,30 +135,41 @@ func (a *app) set(typed string, assignments []string) error {
 	if err != nil {
 		return err
 	}
-	ids, err := a.resolve([]string{typed}, idsOf(lib))
+	ids, err := s.named(lib, typed)
 	if err != nil {
 		return err
 	}
 	before := lib
-	for _, id := range ids {
-		if lib, err = s.work(); err != nil {
-			return err
-		}
-		r := lib.Recipe(id)
-		err := s.edit(r.File, func(root *schema.Node) error {
-			condition := root.Get("conditions").Kids[r.Index]
-			for _, text := range assignments {
-				if err := assign(condition, text); err != nil {
-					return err
-				}
+	err = s.whole(func() error {
+		for _, id := range ids {
+			if err := s.assignAll(id, assignments); err != nil {
+				return err
 			}
-			return nil
-		})
-		if err != nil {
-			return err
 		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	return s.sayEdit(before, ids)
+}
+
+// assignAll carries out all assignments on one condition.
+func (s *shop) assignAll(id schema.ID, assignments []string) error {
+	lib, err := s.work()
+	if err != nil {
+		return err
+	}
+	r := lib.Recipe(id)
+	return s.edit(r.File, func(root *schema.Node) error {
+		condition := root.Get("conditions").Kids[r.Index]
+		for _, text := range assignments {
+			if err := assign(condition, text); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 }
 
 // tightUnit is a number with its unit right behind it, as people type on a command line; files have a space between.
@@ -139,6 +210,10 @@ func (s *shop) sayEdit(before *schema.Library, ids []schema.ID) error {
 			continue
 		}
 		s.say("%s", id)
+		if before.Recipe(id) == nil {
+			s.say("    new         %s", s.oneLine(r.Values()))
+			continue
+		}
 		changes := history.CompareValues(valuesOf(before.Recipe(id)), r.Values())
 		if len(changes) == 0 {
 			s.say("    it was so already")
@@ -175,23 +250,40 @@ func (a *app) putBack(typed []string) error {
 	if err != nil {
 		return err
 	}
-	for _, id := range ids {
-		approved := history.ValuesOf(standing.Condition(id).Last())
-		if approved == nil {
-			return refusef("fettle review "+id.String()+" shows how it stands.", "%s has no approved recipe to put back", id)
+	if err := s.once(work, ids); err != nil {
+		return err
+	}
+	err = s.whole(func() error {
+		for _, id := range ids {
+			if err := s.putBackOne(standing, id); err != nil {
+				return err
+			}
 		}
-		lib, err := s.work()
-		if err != nil {
-			return err
-		}
-		if err := s.replace(lib, id, approved); err != nil {
-			return err
-		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	if err := s.sayEdit(work, ids); err != nil {
 		return err
 	}
 	return s.sayPutBack(ids)
+}
+
+func (s *shop) putBackOne(standing *history.Standing, id schema.ID) error {
+	approved := history.ValuesOf(standing.Condition(id).Last())
+	lib, err := s.work()
+	if err != nil {
+		return err
+	}
+	if approved == nil {
+		help := "How it stands: fettle review " + id.String()
+		if now, saved := lib.Recipe(id), s.committed.lib.Recipe(id); now != nil && saved != nil && now.Digest() != saved.Digest() {
+			help = "To drop all unsaved edits of its file: git restore " + s.relative(now.File.Path)
+		}
+		return refusef(help, "%s has no approved recipe to put back", id)
+	}
+	return s.replace(lib, id, approved)
 }
 
 // sayPutBack says what is left to do: nothing, where the approved recipe is what was saved last.
@@ -200,22 +292,31 @@ func (s *shop) sayPutBack(ids []schema.ID) error {
 	if err != nil {
 		return err
 	}
+	var open []string
 	for _, d := range differences {
-		if slices.Contains(ids, d.ID) {
-			s.say("next     fettle save %s --cause put-back --because \"...\"", d.ID)
-			return nil
+		if slices.Contains(ids, d.ID) && !d.NoteOnly {
+			open = append(open, d.ID.String())
 		}
 	}
-	s.say("         as it was saved last; there is nothing to save")
+	if len(open) > 0 {
+		s.say("next     fettle save %s --cause put-back --because \"...\"", strings.Join(open, " "))
+		return nil
+	}
+	s.say("         the recipe is as it was saved last; there is nothing to save of it")
 	return nil
 }
 
-// replace puts a recipe where the library holds this id, keeping its note, or at its place by thickness in its set.
+// replace puts a recipe where the library holds this id, or at its place by thickness in its set. The note there is no part of the
+// recipe and may tell more than the old one, so it stays.
 func (s *shop) replace(lib *schema.Library, id schema.ID, v *schema.Values) error {
 	recipe := v.Condition
 	if r := lib.Recipe(id); r != nil {
 		if r.Set.Grade.V != v.Grade.V {
-			s.say("note     the approved recipe is for grade %q, the set says %q", v.Grade.V, r.Set.Grade.V)
+			s.say("         the approved recipe is for grade %s and the set says %s now; that stands once for the whole set: mend it in %s",
+				orNone(v.Grade.V), orNone(r.Set.Grade.V), s.relative(r.File.Path))
+		}
+		if r.Note.V != v.Note.V && r.Note.V != "" {
+			s.say("         its note stays: %s   (to take it away: fettle set %s note=)", clean(r.Note.V), id)
 		}
 		recipe.Note = r.Note
 		return s.edit(r.File, func(root *schema.Node) error {
@@ -232,6 +333,9 @@ func (s *shop) insert(lib *schema.Library, v *schema.Values, c schema.Condition)
 		if set.Value.Machine.V != v.Machine.V || set.Value.Material.V != v.Material.V || set.Value.Gas.V != v.Gas.V {
 			continue
 		}
+		if len(set.File.Problems) > 0 {
+			return s.mendFirst(set.File.Path) // the condition may stand there already, in a form that cannot be read
+		}
 		at := len(set.Value.Conditions.V)
 		for i := range set.Value.Conditions.V {
 			if c.Thickness.V.Below(set.Value.Conditions.V[i].Thickness.V) {
@@ -241,9 +345,6 @@ func (s *shop) insert(lib *schema.Library, v *schema.Values, c schema.Condition)
 		}
 		return s.edit(set.File, func(root *schema.Node) error {
 			list := root.Get("conditions")
-			if list == nil {
-				return troublef("", "%s has no list of conditions", set.File.Path)
-			}
 			list.Kids = append(list.Kids[:at:at], append([]*schema.Node{schema.Encode(&c)}, list.Kids[at:]...)...)
 			return nil
 		})
@@ -251,6 +352,9 @@ func (s *shop) insert(lib *schema.Library, v *schema.Values, c schema.Condition)
 	set := schema.ConditionSet{Head: schema.Head{Kind: schema.Of("condition-set"), Format: schema.Of(1)}, Machine: v.Machine, Material: v.Material,
 		Grade: v.Grade, Gas: v.Gas, Conditions: schema.Of([]schema.Condition{c})}
 	path := fmt.Sprintf("sets/%s/%s-%s.json", v.Machine.V, v.Material.V, v.Gas.V)
+	if _, err := os.Lstat(filepath.Join(s.root, filepath.FromSlash(path))); !errors.Is(err, os.ErrNotExist) {
+		return s.mendFirst(path) // it is there, and nobody could read these conditions in it
+	}
 	return s.write(path, schema.Layout(schema.Encode(&set)))
 }
 
@@ -266,19 +370,16 @@ func (a *app) copy(from, to string) error {
 	if lib.Machine(from) != nil {
 		return s.copyMachine(lib, from, to)
 	}
-	ids, err := a.resolve([]string{from}, idsOf(lib))
+	ids, err := s.named(lib, from)
 	if err != nil {
 		return err
 	}
 	if len(ids) != 1 {
 		return troublef("", "%s is %d conditions; copy one, or a machine", from, len(ids))
 	}
-	target, err := schema.ParseID(to)
+	target, err := s.target(lib, ids[0], to)
 	if err != nil {
-		return troublef("Write the whole id, such as "+ids[0].String(), "%w", err)
-	}
-	if lib.Recipe(target) != nil {
-		return refusef("Change it: fettle set "+to+" FIELD=VALUE", "%s is there already", target)
+		return err
 	}
 	v := lib.Recipe(ids[0]).Values()
 	v.Machine, v.Material, v.Gas = schema.Of(target.Machine), schema.Of(target.Material), schema.Of(target.Gas)
@@ -290,18 +391,44 @@ func (a *app) copy(from, to string) error {
 		return err
 	}
 	c.Thickness.At = schema.Made
-	c.Variant, c.Process = named(target.Variant), named(target.Process)
+	c.Variant, c.Process = optional(target.Variant), optional(target.Process)
 	if err := s.insert(lib, v, c); err != nil {
 		return err
 	}
-	if err := s.sayEdit(lib, []schema.ID{target}); err != nil {
-		return err
-	}
-	s.say("copied from %s; it is new and not approved", ids[0])
-	return nil
+	s.say("copied   %s to %s; it is new and not approved", ids[0], target)
+	return s.sayEdit(lib, []schema.ID{target})
 }
 
-func named(s string) schema.Member[string] {
+// target is where a copy goes: a whole id, or just another thickness. It must be free, and its machine known.
+func (s *shop) target(lib *schema.Library, from schema.ID, to string) (schema.ID, error) {
+	if t, err := quantity.ParseOf[quantity.Length](to); err == nil {
+		if mm, ok := schema.ThicknessMM(t); ok {
+			from.Thickness = mm
+			to = from.String()
+		}
+	}
+	target, err := schema.ParseID(to)
+	if err != nil {
+		return target, troublef("Write the whole id, such as "+from.String()+", or just the thickness, such as 11mm.", "%w", err)
+	}
+	if r := lib.Recipe(target); r != nil {
+		return target, refusef("Change it: fettle set "+target.String()+" FIELD=VALUE", "%s is there already", target)
+	}
+	if lib.Machine(target.Machine) == nil {
+		return target, troublef(didYouMean(target.Machine, lib.MachineNames())+"\nA new one like an old one: fettle copy "+from.Machine+" "+target.Machine,
+			"there is no machine %q", target.Machine)
+	}
+	return target, nil
+}
+
+func orNone(s string) string {
+	if s == "" {
+		return "(none)"
+	}
+	return s
+}
+
+func optional(s string) schema.Member[string] {
 	if s == "" {
 		return schema.Member[string]{}
 	}
@@ -313,31 +440,57 @@ func (s *shop) copyMachine(lib *schema.Library, from, to string) error {
 	if lib.Machine(to) != nil {
 		return refusef("Copy single conditions: fettle copy ID TO", "machine %s is there already", to)
 	}
-	profile := schema.ReadFile("", lib.Machines[from].File.Data).Root
-	profile.SetPath("name", schema.Text(to))
-	profile.SetPath("units", schema.List([]string{to}))
-	files := map[string][]byte{"machines/" + to + ".json": schema.Layout(profile)}
+	files := map[string][]byte{}
+	add := func(f *schema.File, path string, rename func(root *schema.Node)) error {
+		root := schema.ReadFile("", f.Data).Root
+		if root == nil || f.Value == nil {
+			return s.mendFirst(f.Path)
+		}
+		rename(root)
+		files[path] = schema.Layout(root)
+		if again := schema.ReadFile(path, files[path]); len(again.Problems) > 0 {
+			p := again.Problems[0]
+			return troublef(p.Help, "%s would not be readable: %s; nothing was copied", path, p.Message)
+		}
+		if _, err := os.Lstat(filepath.Join(s.root, filepath.FromSlash(path))); !errors.Is(err, os.ErrNotExist) {
+			return refusef("Take it away or give the copy another name.", "%s is there already; nothing was copied", path)
+		}
+		return nil
+	}
+	err := add(lib.Machines[from].File, "machines/"+to+".json", func(root *schema.Node) {
+		root.SetPath("name", schema.Text(to))
+		root.SetPath("units", schema.List([]string{to}))
+	})
+	if err != nil {
+		return err
+	}
 	count := 0
-	for _, set := range lib.Sets {
-		if set.Value.Machine.V != from {
+	for _, f := range lib.Files {
+		rest, below := strings.CutPrefix(f.Path, "sets/"+from+"/")
+		if !below {
 			continue
 		}
-		root := schema.ReadFile("", set.File.Data).Root
-		root.SetPath("machine", schema.Text(to))
-		files[strings.Replace(set.File.Path, "sets/"+from+"/", "sets/"+to+"/", 1)] = schema.Layout(root)
-		count += len(set.Value.Conditions.V)
-	}
-	for path, data := range files {
-		if f := schema.ReadFile(path, data); len(f.Problems) > 0 {
-			return troublef(f.Problems[0].Help, "%s would not be readable: %s", path, f.Problems[0].Message)
-		}
-	}
-	for path, data := range files {
-		if err := s.write(path, data); err != nil {
+		if err := add(f, "sets/"+to+"/"+rest, func(root *schema.Node) { root.SetPath("machine", schema.Text(to)) }); err != nil {
 			return err
 		}
 	}
-	s.say("copied machine %s to %s with %d conditions; all are new and not approved", from, to, count)
+	for _, r := range lib.Recipes {
+		if r.ID.Machine == from {
+			count++
+		}
+	}
+	err = s.whole(func() error {
+		for _, path := range slices.Sorted(maps.Keys(files)) {
+			if err := s.write(path, files[path]); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	s.say("copied   machine %s to %s with %s; all of it is new and not approved", from, to, counted(count, "condition"))
 	s.say("next     check machines/%s.json, then: fettle save --cause copied --because \"...\"", to)
 	return nil
 }

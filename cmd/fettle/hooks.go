@@ -1,8 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"io"
+	"os"
 	"runtime/debug"
 	"strings"
 
@@ -32,13 +34,18 @@ func init() {
 			return cmd
 		},
 		func(a *app) *cobra.Command {
-			return &cobra.Command{Use: "hook NAME", Short: "what git calls before it makes a commit", Hidden: true, Args: cobra.MinimumNArgs(1),
-				RunE: func(cmd *cobra.Command, args []string) error { return a.hook(args[0]) }}
+			cmd := &cobra.Command{Use: "hook NAME [ARG...]", Short: "what git calls: before it makes a commit, before it pushes, after a merge", Hidden: true, Args: cobra.MinimumNArgs(1),
+				RunE: func(cmd *cobra.Command, args []string) error { return a.hook(args[0], args[1:]) }}
+			cmd.Flags().SetInterspersed(false) // what follows the name is git's
+			return cmd
 		})
 }
 
+// askedByFettle is set for the hooks of a commit that fettle makes: it says itself what comes next, so a hook that stops nothing is silent.
+const askedByFettle = "FETTLE_SAVES"
+
 // hook is one call by git. Everything goes to standard error, where git shows what hooks say.
-func (a *app) hook(name string) error {
+func (a *app) hook(name string, args []string) error {
 	// It ends before collecting garbage would pay; the limit is for a library that is larger than any shop's.
 	debug.SetGCPercent(-1)
 	debug.SetMemoryLimit(512 << 20)
@@ -48,10 +55,18 @@ func (a *app) hook(name string) error {
 	}
 	defer repo.Close()
 	options := view.FindingsOptions{Color: a.color == "always"}
-	call := hooks.Call{Hook: name, Out: a.err, At: a.now(), Render: func(w io.Writer, f lint.Finding) { view.Finding(w, f, options) }}
+	var said bytes.Buffer
+	call := hooks.Call{Hook: name, Args: args, In: a.in, Out: &said, At: a.now(), Render: func(w io.Writer, f lint.Finding) { view.Finding(w, f, options) }}
 	stopped, err := hooks.Run(repo, call)
+	if stopped || err != nil || os.Getenv(askedByFettle) == "" {
+		a.err.Write(said.Bytes())
+	}
 	if err != nil {
-		return &trouble{fmt.Errorf("the commit could not be checked, so it is stopped: %w", err), ""}
+		what := "commit"
+		if name == hooks.PrePush {
+			what = "push"
+		}
+		return &trouble{fmt.Errorf("the %s could not be checked, so it is stopped: %w", what, err), ""}
 	}
 	if stopped {
 		return errFound
@@ -119,7 +134,7 @@ func (a *app) hooksStatus() error {
 	missing := false
 	out := []hookJSON{}
 	for _, s := range all {
-		missing = missing || !s.State.Judges()
+		missing = missing || !s.State.Judges() && !hooks.OnlyReports(s.Hook)
 		out = append(out, hookJSON{s.Hook, s.Path, string(s.State), s.Program, s.State.Judges(), s.Help})
 	}
 	if a.format == "json" {

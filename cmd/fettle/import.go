@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -132,27 +131,16 @@ func (a *app) readSheet(file string) ([]byte, error) {
 	return data, nil
 }
 
-// writeAll writes all files or none: where one fails, those before it are put back.
+// writeAll writes all files or none.
 func (s *shop) writeAll(files []table.File) error {
-	for i, f := range files {
-		err := s.write(f.Path, f.New)
-		if err == nil {
-			continue
-		}
-		for _, done := range files[:i] {
-			back := error(nil)
-			if done.Old == nil {
-				back = os.Remove(filepath.Join(s.root, filepath.FromSlash(done.Path)))
-			} else {
-				back = s.write(done.Path, done.Old)
-			}
-			if back != nil {
-				return troublef("Restore it by hand: git restore "+done.Path, "%w; and %s, written before it, could not be put back: %v", err, done.Path, back)
+	return s.whole(func() error {
+		for _, f := range files {
+			if err := s.write(f.Path, f.New); err != nil {
+				return err
 			}
 		}
-		return err
-	}
-	return nil
+		return nil
+	})
 }
 
 // sayImported ends an import with what happened and the next command.

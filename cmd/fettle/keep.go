@@ -47,36 +47,61 @@ func (s *shop) sign(body schema.Body) (*schema.Record, error) {
 // put writes the record and saves just that file. With stage it is only staged; during a merge git takes no single files, so
 // there it is staged and goes into the merge.
 func (s *shop) put(r *schema.Record, message string, stage bool) error {
-	if err := s.write(r.Path, r.Bytes()); err != nil {
-		return err
-	}
-	path := s.path(r.Path)
-	if stage {
-		if err := s.repo.Add(path); err != nil {
+	return s.putAll([]*schema.Record{r}, message, stage)
+}
+
+// putAll is put for records that belong together.
+func (s *shop) putAll(records []*schema.Record, message string, stage bool) error {
+	var paths, names []string
+	for _, r := range records {
+		if err := s.write(r.Path, r.Bytes()); err != nil {
 			return err
 		}
-		s.say("staged   %s: the next commit saves it", r.Path)
+		paths, names = append(paths, s.path(r.Path)), append(names, r.Path)
+	}
+	say := func(what, then string) {
+		for i, name := range names {
+			s.say("%-8s %s%s", what, name, map[bool]string{true: then}[i == len(names)-1])
+		}
+	}
+	if stage {
+		if err := s.repo.Add(paths...); err != nil {
+			return err
+		}
+		say("staged", ": the next commit saves it")
 		return nil
 	}
-	_, err := s.repo.CommitPaths(message, []string{path}, s.commitOptions(r))
+	_, err := s.repo.CommitPaths(message, paths, s.commitOptions(records[0]))
 	if errors.Is(err, git.ErrStagedOnly) {
-		s.say("staged   %s: a merge is under way, and its commit saves it", r.Path)
+		say("staged", ": a merge is under way, and its commit saves it")
 		return nil
 	}
 	if err != nil {
-		return fmt.Errorf("%s is written but not saved: %w", r.Path, err)
+		return fmt.Errorf("%s is written but not saved: %w", strings.Join(names, ", "), err)
 	}
-	s.say("saved    %s", r.Path)
+	say("saved", "")
 	s.sayShared()
 	return nil
 }
 
-// commitOptions lets hooks speak to the person, and makes who acts the author of the commit on a PC that several share. The record
-// may be nil.
+// commitOptions lets hooks speak to the person, and makes who acts the author of the commit on a PC that several share, and its
+// committer too where git knows nobody there. The record may be nil.
 func (s *shop) commitOptions(r *schema.Record) git.CommitOptions {
-	options := git.CommitOptions{Output: s.err}
-	if r != nil && s.by != "" && strings.Contains(r.By.V, "@") {
-		options.Author = spoken(r.By.V) + " <" + r.By.V + ">"
+	options := git.CommitOptions{Output: s.err, Env: []string{askedByFettle + "=1"}}
+	by := s.by
+	if r != nil && r.Common != nil {
+		by = r.By.V
+	} else if lib, err := s.work(); err == nil && by != "" {
+		if person, err := s.person(lib); err == nil {
+			by = person
+		}
+	}
+	if s.by == "" || !strings.Contains(by, "@") {
+		return options
+	}
+	options.Author = spoken(by) + " <" + by + ">"
+	if _, _, err := s.repo.Identity(); err != nil {
+		options.Env = append(options.Env, "GIT_COMMITTER_NAME="+spoken(by), "GIT_COMMITTER_EMAIL="+by)
 	}
 	return options
 }

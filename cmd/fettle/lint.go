@@ -103,6 +103,7 @@ func (a *app) lint(args []string, f lintFlags) error {
 	}
 	c := hooks.Case{Before: s.side(base), Now: s.side(now), Anchor: anchor, At: s.now(), Full: true, Everything: f.all}
 	report := hooks.Examine(c)
+	dropUnread(&report, now.lib)
 	if err := s.restrict(&report.Result, now.lib, args); err != nil {
 		return err
 	}
@@ -126,6 +127,18 @@ func (a *app) lint(args []string, f lintFlags) error {
 		return errFound
 	}
 	return nil
+}
+
+// dropUnread leaves out what is said of conditions as removed that stand in a file that cannot be read whole. What is wrong with the
+// file is said, and that is enough.
+func dropUnread(report *hooks.Report, now *schema.Library) {
+	gone := map[string]bool{}
+	for _, d := range report.Differences {
+		if unread(now, d) {
+			gone[d.ID.String()] = true
+		}
+	}
+	report.Findings = slices.DeleteFunc(report.Findings, func(f lint.Finding) bool { return gone[f.ID] && isAboutReasons(f) })
 }
 
 // restrict keeps the findings of the ids or files that were named.

@@ -150,6 +150,11 @@ func (s *shop) writeReason(typed []string, w why) (*schema.Record, error) {
 	if err != nil {
 		return nil, err
 	}
+	for _, d := range differences {
+		if unread(s.unsaved.lib, d) {
+			return nil, s.mendFirst(d.Before.File.Path)
+		}
+	}
 	differences = slices.DeleteFunc(differences, func(d history.Difference) bool { return d.NoteOnly })
 	if len(differences) == 0 {
 		return nil, refusef("fettle status shows how things stand.", "no recipe has unsaved changes, so there is nothing to give a reason for")
@@ -267,9 +272,10 @@ func (s *shop) jet(id schema.ID) schema.BeamAndJet {
 
 // dropReplaced removes a reason that is not saved yet and whose changes the new one explains as well.
 func (s *shop) dropReplaced(r *schema.Record) error {
-	saved := s.committed.ledger
 	for _, old := range history.Bodies[*schema.Reason](s.unsaved.ledger) {
-		if saved.Get(old.Record.Digest) != nil || old.Record.Digest == r.Digest {
+		if saved, err := s.isSaved(old.Record.Path); err != nil {
+			return err
+		} else if saved || old.Record.Digest == r.Digest {
 			continue
 		}
 		covered := true

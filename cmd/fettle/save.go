@@ -60,17 +60,21 @@ func (a *app) save(typed []string, w why) error {
 	if len(others) > 0 {
 		return refusef("Save them together (name them too), or put them back first.", "the same file holds unsaved changes of %s", strings.Join(others, ", "))
 	}
-	if err := s.formatFiles(paths); err != nil {
+	if _, _, err := s.repo.Identity(); err != nil && s.by == "" {
 		return err
 	}
-	if err := s.blockedBefore(); err != nil {
+	if err := s.blockedBefore(paths); err != nil {
 		return err
 	}
 	record, err := s.reasonToSave(typed, differences, w)
 	if err != nil {
 		return err
 	}
+	if err := s.formatFiles(paths); err != nil {
+		return err
+	}
 	message := s.saveMessage(differences, record, paths)
+	files := slices.Clone(paths)
 	if record != nil {
 		paths = append(paths, record.Path)
 	}
@@ -78,54 +82,110 @@ func (a *app) save(typed []string, w why) error {
 	for i, p := range paths {
 		full[i] = s.path(p)
 	}
+	if err := s.settled(full); err != nil {
+		return err
+	}
 	_, err = s.repo.CommitPaths(message, full, s.commitOptions(record))
 	switch {
 	case errors.Is(err, git.ErrStagedOnly):
-		s.say("staged   a merge is under way; its commit saves this")
+		s.sayStaged("these edits")
 		return nil
 	case err != nil:
 		return fmt.Errorf("nothing was saved; your edits%s are still there: %w", map[bool]string{true: " and the reason"}[record != nil], err)
 	}
-	s.committed, s.unsaved = state{}, state{}
-	return s.sayedSaved(differences)
+	s.committed, s.unsaved, s.merged = state{}, state{}, nil
+	return s.sayedSaved(differences, files)
 }
 
-func (s *shop) sayedSaved(differences []history.Difference) error {
-	for i, d := range differences {
-		if i == 20 {
-			s.say("         and %d more", len(differences)-i)
-			break
-		}
-		if d.Before == nil || d.After == nil {
-			s.say("saved    %s   %s", d.ID, map[bool]string{true: "new", false: "removed"}[d.Before == nil])
-			continue
-		}
-		s.say("saved    %s", d.ID)
-		s.printChanges(d.Fields)
+// settled tells git that what a merge left open in these files is settled: no marks of a conflict are in them any more.
+func (s *shop) settled(full []string) error {
+	changed, err := s.repo.Status(full...)
+	if err != nil {
+		return err
 	}
-	if len(differences) == 0 {
-		s.say("saved")
+	var open []string
+	for _, f := range changed {
+		if f.Unmerged {
+			open = append(open, f.Path)
+		}
 	}
-	s.sayShared()
-	if len(differences) == 0 {
+	if len(open) == 0 {
 		return nil
 	}
+	return s.repo.Add(open...)
+}
+
+func (s *shop) sayedSaved(differences []history.Difference, files []string) error {
+	s.saySaved(differences)
+	if len(differences) == 0 {
+		for _, p := range files {
+			s.say("saved    %s", p)
+		}
+	}
+	s.sayShared()
 	if _, err := s.saved(); err != nil {
 		return err
 	}
 	standing := s.standing(&s.committed)
 	waits := slices.ContainsFunc(differences, func(d history.Difference) bool {
 		return standing.Position(s.committed.lib, d.ID).Status != history.Approved
-	})
+	}) || len(differences) == 0 && len(standing.Others(s.committed.lib)) > 0
 	switch {
+	case len(s.committed.lib.Recipes) == 0:
+		s.say("next     fettle import FILE   (a spreadsheet saved as CSV; fettle import --template shows one)")
 	case standing.Anchor == nil:
 		s.say("next     fettle adopt --because \"...\"   (when the conditions are as the shop cuts)")
 	case waits:
 		s.say("next     fettle review   (it waits for a decision)")
-	default:
+	case len(differences) > 0:
 		s.say("         approved as it stands; nothing is left to decide")
 	}
 	return nil
+}
+
+// saySaved lists what was saved. New and removed conditions are counted by their family where there are many.
+func (s *shop) saySaved(differences []history.Difference) {
+	const most = 8
+	count, families := map[string]int{}, []string{}
+	for _, d := range differences {
+		if word := newOrGone(d); word != "" {
+			key := d.ID.Family() + "   " + word
+			if count[key]++; count[key] == 1 {
+				families = append(families, key)
+			}
+		}
+	}
+	if len(differences) > most {
+		for _, key := range families {
+			family, word, _ := strings.Cut(key, "   ")
+			s.say("saved    %s: %d %s", family, count[key], word)
+		}
+	}
+	shown := 0
+	for _, d := range differences {
+		switch word := newOrGone(d); {
+		case word != "" && len(differences) > most:
+		case word != "":
+			s.say("saved    %s   %s", d.ID, word)
+		case shown == most:
+			s.say("         and more; fettle review shows them")
+			return
+		default:
+			shown++
+			s.say("saved    %s", d.ID)
+			s.printChanges(d.Fields)
+		}
+	}
+}
+
+func newOrGone(d history.Difference) string {
+	switch {
+	case d.Before == nil:
+		return "new"
+	case d.After == nil:
+		return "removed"
+	}
+	return ""
 }
 
 // pathsToSave returns the files of the library that go into the commit, and ids that would go with them without having been named.
@@ -207,9 +267,14 @@ func cannotRead(path string, err error) error {
 	return troublef("", "%s could not be read: %w", path, err)
 }
 
-// blockedBefore shows errors that stop the save, before anything is asked or written. What is missing of a reason comes later.
-func (s *shop) blockedBefore() error {
-	report, err := s.examine(false)
+// blockedBefore shows errors that stop the save of these files, before anything is asked or written. What is wrong in others is not
+// part of it; what is missing of a reason comes later.
+func (s *shop) blockedBefore(paths []string) error {
+	coming, err := s.coming(paths)
+	if err != nil {
+		return err
+	}
+	report, err := s.examineState(coming, false)
 	if err != nil {
 		return err
 	}
@@ -228,11 +293,15 @@ func (s *shop) examine(full bool) (hooks.Report, error) {
 	if _, _, err := s.both(); err != nil {
 		return hooks.Report{}, err
 	}
+	return s.examineState(&s.unsaved, full)
+}
+
+func (s *shop) examineState(now *state, full bool) (hooks.Report, error) {
 	anchor, _, err := s.repo.Config("fettle.anchor")
 	if err != nil {
 		return hooks.Report{}, err
 	}
-	return hooks.Examine(hooks.Case{Before: s.side(&s.committed), Now: s.side(&s.unsaved), Anchor: anchor, At: s.now(), Full: full}), nil
+	return hooks.Examine(hooks.Case{Before: s.side(&s.committed), Now: s.side(now), Anchor: anchor, At: s.now(), Full: full}), nil
 }
 
 func (s *shop) side(st *state) hooks.Side {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/google/renameio/v2"
@@ -23,6 +24,8 @@ type shop struct {
 	sub  string // the same from the top of the work tree, with slashes; "" at the top
 
 	unsaved, committed state
+	merged             []git.Snapshot    // the last commit and those that are being merged into it, see isSaved
+	before             map[string][]byte // see whole
 }
 
 // A state is one snapshot with what was read of it.
@@ -69,7 +72,11 @@ func (a *app) open() (*shop, error) {
 			break
 		}
 	}
-	return nil, troublef("Make one here: fettle init\nOr look at a sample: fettle demo", "there is no library here: no %s in %s or above it up to %s", schema.SettingsFile, abs, top)
+	where := abs
+	if abs != top {
+		where += ", nor above it as far as " + top
+	}
+	return nil, troublef("Go to the directory of the library, or make one here: fettle init\nTo look at a sample: fettle demo", "there is no library (no %s) in %s", schema.SettingsFile, where)
 }
 
 func (s *shop) load(st *state, take func(root string) (git.Snapshot, error)) error {
@@ -137,6 +144,55 @@ func (s *shop) both() (work, saved *schema.Library, err error) {
 	return work, saved, err
 }
 
+// isSaved reports whether a file is in the last commit, or in one that is being merged into it.
+func (s *shop) isSaved(path string) (bool, error) {
+	if _, err := s.saved(); err != nil {
+		return false, err
+	}
+	if s.merged == nil {
+		heads, err := s.repo.MergeHeads()
+		if err != nil {
+			return false, err
+		}
+		s.merged = []git.Snapshot{s.committed.snap}
+		for _, head := range heads {
+			snap, err := s.repo.Commit(head, s.sub)
+			if err != nil {
+				return false, err
+			}
+			s.merged = append(s.merged, snap)
+		}
+	}
+	return slices.ContainsFunc(s.merged, func(snap git.Snapshot) bool { return snap.Hash(path) != "" }), nil
+}
+
+// newRecords are the records that are not saved yet.
+func (s *shop) newRecords() ([]*schema.Record, error) {
+	if _, err := s.work(); err != nil {
+		return nil, err
+	}
+	var out []*schema.Record
+	for _, r := range s.unsaved.ledger.Records {
+		saved, err := s.isSaved(r.Path)
+		if err != nil {
+			return nil, err
+		}
+		if !saved {
+			out = append(out, r)
+		}
+	}
+	return out, nil
+}
+
+// unread reports whether a condition is missing only because its file cannot be read whole as it is now.
+func unread(now *schema.Library, d history.Difference) bool {
+	return d.After == nil && problemsIn(now, d.Before.File.Path)
+}
+
+func problemsIn(lib *schema.Library, path string) bool {
+	return slices.ContainsFunc(lib.Files, func(f *schema.File) bool { return f.Path == path && len(f.Problems) > 0 })
+}
+
 // path turns a path of the library into one from the top of the work tree, as git takes it.
 func (s *shop) path(p string) string {
 	if s.sub == "" {
@@ -165,12 +221,15 @@ func (s *shop) write(path string, data []byte) error {
 	if err := os.MkdirAll(filepath.Dir(full), 0o755); err != nil {
 		return cannotWrite(path, err)
 	}
-	if err := renameio.WriteFile(full, data, 0o644); err != nil {
+	s.remember(path)
+	if err := replaceFile(full, data); err != nil {
 		return cannotWrite(path, err)
 	}
 	s.unsaved = state{}
 	return nil
 }
+
+func replaceFile(full string, data []byte) error { return renameio.WriteFile(full, data, 0o644) }
 
 // inside refuses a directory that a symbolic link leads out of the library.
 func (s *shop) inside(dir string) error {

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/history"
+	"fettle/history/git"
 	"fettle/hooks"
 	"fettle/schema"
 )
@@ -36,6 +37,9 @@ type statusReport struct {
 	Ahead      int      `json:"not_shared"`
 	Hooks      []string `json:"hooks_missing"`
 	Trouble    string   `json:"trouble"`
+	UnderWay   string   `json:"under_way"` // what git is in the middle of: merge, rebase and so on
+	Conflicts  []string `json:"conflicts"` // files that hold both versions
+	NoBranch   bool     `json:"no_branch"` // what is saved here is on no branch
 }
 
 // status says how things stand. Without a library and without a command it tells how to begin.
@@ -69,7 +73,7 @@ func (s *shop) report() (*statusReport, error) {
 		return nil, err
 	}
 	r := &statusReport{Format: 1, Directory: s.root, Conditions: len(work.Recipes), Saved: len(saved.Recipes), Unsaved: []string{}, Files: []string{}, NoReason: []string{}, NotSaved: []string{},
-		Waiting: []string{}, Others: []string{}, Hooks: []string{}}
+		Waiting: []string{}, Others: []string{}, Hooks: []string{}, Conflicts: []string{}}
 	if set := work.Settings.Value; set != nil {
 		r.Library = set.Name.V
 	}
@@ -80,21 +84,30 @@ func (s *shop) report() (*statusReport, error) {
 		return nil, err
 	}
 	r.Errors = len(slices.DeleteFunc(verdict.Blocking(), isAboutReasons)) // what lacks a reason has a line of its own
+	hidden := map[schema.ID]bool{}
 	for _, d := range verdict.Differences {
-		r.Unsaved = append(r.Unsaved, d.ID.String())
+		if hidden[d.ID] = unread(work, d); !hidden[d.ID] {
+			r.Unsaved = append(r.Unsaved, d.ID.String())
+		}
 	}
-	if r.Files, err = s.unsavedFiles(verdict.Differences); err != nil {
+	known := slices.DeleteFunc(slices.Clone(verdict.Differences), func(d history.Difference) bool { return hidden[d.ID] })
+	if err := s.unsavedFiles(r, known); err != nil {
 		return nil, err
 	}
 	for _, c := range verdict.Changes {
-		if !c.Reasoned {
+		if !c.Reasoned && !hidden[c.ID] {
 			r.NoReason = append(r.NoReason, c.ID.String())
 		}
 	}
-	for _, rec := range s.unsaved.ledger.Records {
-		if s.committed.snap.Hash(rec.Path) == "" {
-			r.NotSaved = append(r.NotSaved, rec.Path)
-		}
+	records, err := s.newRecords()
+	if err != nil {
+		return nil, err
+	}
+	for _, rec := range records {
+		r.NotSaved = append(r.NotSaved, rec.Path)
+	}
+	if err := s.underWay(r); err != nil {
+		return nil, err
 	}
 	for _, p := range standing.Positions(saved) {
 		if r.Adopted && p.Status != history.Approved {
@@ -117,29 +130,47 @@ func (s *shop) report() (*statusReport, error) {
 	return r, nil
 }
 
-// unsavedFiles are the edited files that no unsaved condition speaks for: settings, profiles, rosters, a set in another layout.
-func (s *shop) unsavedFiles(differences []history.Difference) ([]string, error) {
+// unsavedFiles adds the edited files that no unsaved condition speaks for: settings, profiles, rosters, a set in another layout or one
+// that cannot be read; and those in which a merge left both versions.
+func (s *shop) unsavedFiles(r *statusReport, differences []history.Difference) error {
 	changed, err := s.repo.Status(s.libraryPaths()...)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	spokenFor := map[string]bool{}
 	for _, d := range differences {
-		for _, r := range []*schema.Recipe{d.Before, d.After} {
-			if r != nil {
-				spokenFor[r.File.Path] = true
+		for _, recipe := range []*schema.Recipe{d.Before, d.After} {
+			if recipe != nil {
+				spokenFor[recipe.File.Path] = true
 			}
 		}
 	}
-	out := []string{}
 	for _, file := range changed {
-		if p := s.fromTop(file.Path); !schema.IsRecordPath(p) && !spokenFor[p] {
-			out = append(out, p)
+		switch p := s.fromTop(file.Path); {
+		case file.Unmerged:
+			r.Conflicts = append(r.Conflicts, p)
+		case !schema.IsRecordPath(p) && !spokenFor[p]:
+			r.Files = append(r.Files, p)
 		}
 	}
-	return out, nil
+	return nil
 }
 
+// underWay adds what git is in the middle of.
+func (s *shop) underWay(r *statusReport) error {
+	state, err := s.repo.State()
+	if err != nil {
+		return err
+	}
+	if state != git.StateBisect {
+		r.UnderWay = string(state)
+	}
+	_, branch, _, detached, err := s.repo.Head()
+	r.NoBranch = detached && branch == "" && state == git.StateNone
+	return err
+}
+
+// printStatus prints a section for each thing that is not in order, with the next command.
 func (s *shop) printStatus(r *statusReport) {
 	s.say("%s: %s in %s", clean(r.Library), counted(r.Conditions, "condition"), s.root)
 	if r.Trouble != "" {
@@ -151,14 +182,25 @@ func (s *shop) printStatus(r *statusReport) {
 				s.say("%-10s and %d more", "", len(items)-i)
 				break
 			}
-			s.say("%-10s %s", map[bool]string{true: label}[i == 0], item)
+			s.say("%-10s %s", map[bool]string{true: label}[i == 0], clean(item))
 		}
 		if len(items) > 0 && next != "" {
 			s.say("%-10s next: %s", "", next)
 		}
 	}
-	section("unsaved", append(slices.Clone(r.Unsaved), r.Files...), map[bool]string{true: "fettle save", false: "fettle lint, then fettle save"}[r.Errors == 0])
-	section("no reason", r.NoReason, "fettle save --cause WORD --because \"...\"  asks for it and saves")
+	if r.UnderWay != "" {
+		s.printUnderWay(r)
+	}
+	if r.NoBranch {
+		s.say("%-10s what is saved here is on no branch and easily lost; next: git switch -c NAME", "no branch")
+	}
+	unsaved := append(slices.Clone(r.Unsaved), r.Files...)
+	section("unsaved", unsaved, map[bool]string{true: "fettle save", false: "fettle lint, then fettle save"}[r.Errors == 0 && len(r.Conflicts) == 0])
+	if len(r.NoReason) > 0 && slices.Equal(r.NoReason, r.Unsaved) {
+		s.say("%-10s none is given yet; fettle save asks for it   (or --cause WORD --because \"...\")", "reason")
+	} else {
+		section("no reason", r.NoReason, "fettle save asks for it   (or --cause WORD --because \"...\")")
+	}
 	section("not saved", r.NotSaved, "fettle save, or fettle undo")
 	if r.Errors > 0 {
 		s.say("%-10s %d; next: fettle lint", "errors", r.Errors)
@@ -174,9 +216,22 @@ func (s *shop) printStatus(r *statusReport) {
 		s.say("%-10s %s; next: git push", "not shared", counted(r.Ahead, "saved step"))
 	}
 	section("no hook", r.Hooks, "fettle hooks install   (else a bad edit can be saved past the check)")
-	if len(r.Unsaved)+len(r.Files)+len(r.NotSaved)+len(r.Waiting)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Errors == 0 && r.Adopted {
+	if len(r.Unsaved)+len(r.Files)+len(r.NotSaved)+len(r.Waiting)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Errors == 0 && r.Adopted && r.UnderWay == "" && !r.NoBranch {
 		s.say("%-10s everything is saved, decided and checked", "in order")
 	}
+}
+
+// printUnderWay says what git is in the middle of and how it ends.
+func (s *shop) printUnderWay(r *statusReport) {
+	s.say("%-10s under way; nothing is lost", r.UnderWay)
+	for _, p := range r.Conflicts {
+		s.say("%-10s %s holds both versions", "", clean(p))
+	}
+	end := endOf(git.State(r.UnderWay))
+	if len(r.Conflicts) > 0 {
+		end = "keep one of the two in the file and delete the marker lines; then fettle save and " + end
+	}
+	s.say("%-10s next: %s", "", end)
 }
 
 // allAuthors are the persons behind a change: those the reasons name, who signed them, and the authors and co-authors of the

@@ -99,12 +99,13 @@ func (a *app) undo() error {
 	if err != nil {
 		return err
 	}
-	if _, _, err := s.both(); err != nil {
+	records, err := s.newRecords()
+	if err != nil {
 		return err
 	}
 	var newest *schema.Record
-	for _, r := range s.unsaved.ledger.Records {
-		if s.committed.snap.Hash(r.Path) == "" && (newest == nil || r.Path > newest.Path) {
+	for _, r := range records {
+		if newest == nil || r.Path > newest.Path {
 			newest = r
 		}
 	}

@@ -61,7 +61,7 @@ func (a *app) recordTrial(typed string, f trialFlags) error {
 	if err != nil {
 		return err
 	}
-	ids, err := a.resolve([]string{typed}, idsOf(work))
+	ids, err := s.named(work, typed)
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+	"sort"
+
+	"fettle/history/git"
+)
+
+// whole makes all the writes of do, or none: where it fails, every file that it wrote is as it was before.
+func (s *shop) whole(do func() error) error {
+	if s.before != nil { // inside another whole, which puts back everything
+		return do()
+	}
+	s.before = map[string][]byte{}
+	defer func() { s.before = nil }()
+	err := do()
+	if err == nil {
+		return nil
+	}
+	for path, old := range s.before {
+		full := filepath.Join(s.root, filepath.FromSlash(path))
+		back := error(nil)
+		if old == nil {
+			back = os.Remove(full)
+		} else {
+			back = replaceFile(full, old)
+		}
+		if back != nil && !errors.Is(back, os.ErrNotExist) {
+			return troublef("Restore it by hand: git restore "+path, "%w; and %s, written before it, could not be put back: %v", err, path, back)
+		}
+	}
+	s.unsaved = state{}
+	return err
+}
+
+// remember keeps what a file held before it is written for the first time inside a whole.
+func (s *shop) remember(path string) {
+	if s.before == nil {
+		return
+	}
+	if _, known := s.before[path]; known {
+		return
+	}
+	old, err := os.ReadFile(filepath.Join(s.root, filepath.FromSlash(path)))
+	if err != nil {
+		old = nil
+	}
+	s.before[path] = old
+}
+
+// A partial snapshot is the last commit with some files as they are on disk: what a commit of just these would hold.
+type partial struct {
+	git.Snapshot // the last commit
+	disk         git.Snapshot
+	taken        map[string]bool
+}
+
+func (p *partial) of(path string) git.Snapshot {
+	if p.taken[path] {
+		return p.disk
+	}
+	return p.Snapshot
+}
+
+func (p *partial) Files() []string {
+	files := slices.DeleteFunc(p.Snapshot.Files(), func(f string) bool { return p.taken[f] })
+	for _, f := range p.disk.Files() {
+		if p.taken[f] {
+			files = append(files, f)
+		}
+	}
+	sort.Strings(files)
+	return files
+}
+
+func (p *partial) Read(path string) ([]byte, error) { return p.of(path).Read(path) }
+func (p *partial) Hash(path string) string          { return p.of(path).Hash(path) }
+
+// coming is the state that a commit of these files would make.
+func (s *shop) coming(paths []string) (*state, error) {
+	if _, _, err := s.both(); err != nil {
+		return nil, err
+	}
+	taken := map[string]bool{}
+	for _, p := range paths {
+		taken[p] = true
+	}
+	var st state
+	return &st, s.load(&st, func(string) (git.Snapshot, error) {
+		return &partial{s.committed.snap, s.unsaved.snap, taken}, nil
+	})
+}
