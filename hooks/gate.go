@@ -28,6 +28,8 @@ type GateOptions struct {
 	At        time.Time
 	Known     []git.Ref // branches as they stood before the push; nil for those of the repository
 	Protected bool      // every branch counts as a protected one
+	FromOld   bool      // every branch is judged from its old tip on, as a build job says it
+	Undecided bool      // what nobody approved yet may move too, as before a push: sharing a change is how others come to decide on it
 	Render    func(io.Writer, lint.Finding)
 }
 
@@ -58,7 +60,10 @@ func NewGate(repo *git.Repo, o GateOptions) (*Gate, error) {
 		return repo.Refs(branches)
 	})
 	g.fallback = sync.OnceValues(func() (string, error) {
-		_, branch, _, _, err := repo.Head()
+		_, branch, _, detached, err := repo.Head()
+		if detached { // as in a build job: nobody says which branch is the main one, so all of them are
+			branch = "*"
+		}
 		return branch, err
 	})
 	return g, nil
@@ -295,7 +300,7 @@ func (g *Gate) allows(key, otherwise string) (bool, error) {
 
 // chooseBase says what the new state is held against, and which commits were judged before.
 func (r *Ruling) chooseBase() (hide []string, err error) {
-	if r.Old != "" && r.Protected {
+	if r.Old != "" && (r.Protected || r.gate.FromOld) {
 		r.Base = r.Old
 		return []string{r.Old}, nil
 	}
@@ -381,7 +386,7 @@ func (r *Ruling) judge(running *running, l *library) (*verdict, error) {
 		if err != nil {
 			return err
 		}
-		c.Approved = r.Protected || matches(names, r.Branch)
+		c.Approved = (r.Protected || matches(names, r.Branch)) && !r.gate.Undecided
 		c.Explained = func(d history.Difference) bool { return r.way.explained(r, l, c, d) }
 		return nil
 	}

@@ -7,22 +7,21 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/google/renameio/v2/maybe"
 
 	"fettle/history/git"
 )
 
-// Installed are the hooks that fettle puts into a repository.
-var Installed = []string{PreCommit, PreMergeCommit}
-
 // A State says how a hook stands.
 type State string
 
-// The states of a hook. Commits are judged in the first three.
+// The states of a hook. It does its work in the first three.
 const (
 	StateInstalled State = "installed"
 	StateChained   State = "chained"  // a foreign hook that calls ours
@@ -33,7 +32,7 @@ const (
 	StateOff       State = "disabled" // ours, and not executable, so git passes it over
 )
 
-// Judges reports whether a commit is judged by a hook in this state.
+// Judges reports whether a hook in this state does its work.
 func (s State) Judges() bool {
 	return s == StateInstalled || s == StateChained || s == StateOld
 }
@@ -174,7 +173,7 @@ func inPath() bool {
 	return err == nil
 }
 
-// Missing names the hooks without which commits are not judged here.
+// Missing names the hooks without which something goes unchecked here.
 func Missing(repo *git.Repo) ([]string, error) {
 	all, err := StatusOf(repo)
 	if err != nil {
@@ -182,7 +181,7 @@ func Missing(repo *git.Repo) ([]string, error) {
 	}
 	var out []string
 	for _, s := range all {
-		if !s.State.Judges() {
+		if !s.State.Judges() && !OnlyReports(s.Hook) {
 			out = append(out, s.Hook)
 		}
 	}
@@ -194,6 +193,32 @@ func Install(repo *git.Repo) (report []string, err error) {
 	return InstallWith(repo, InstallOptions{})
 }
 
+// cached is the name of a directory in Go's build cache that holds a program (go help run; cmd/go/internal/cache).
+var cached = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[0-9a-f]{64}-d$`) })
+
+// Passing reports whether a program lies where go run puts it: in a directory that is cleared away when it ends, or from the second
+// time on in the build cache, which drops what was not used for some days. Hooks must not call such a one.
+func Passing(program string) bool {
+	dir := filepath.Dir(program)
+	return filepath.Base(dir) == "exe" && strings.Contains(filepath.ToSlash(dir), "/go-build") || cached().MatchString(filepath.Base(dir))
+}
+
+// ErrPassing is why no hook is installed that would call a program which is gone soon.
+var ErrPassing = errors.New("this fettle was started by go run and is gone when it ends, so hooks cannot call it")
+
+// lasting is the program that hooks are to call: this one, or the one in the PATH where this one does not stay.
+func lasting() (program string, inPath bool, err error) {
+	if program, err = Program(); err != nil || !Passing(program) {
+		return program, false, err
+	}
+	if program, err = exec.LookPath("fettle"); err == nil {
+		if program, err = filepath.Abs(program); err == nil && !Passing(program) {
+			return program, true, nil
+		}
+	}
+	return "", false, &git.Error{Kind: ErrPassing, What: ErrPassing.Error(), Help: "go install ./cmd/fettle, see that fettle is in the PATH, then: fettle hooks install"}
+}
+
 // InstallWith puts our hooks into the directory where git looks for them, and says line by line what it did. A hook that somebody
 // else wrote is never touched: the report says how to chain. Where git takes hooks from a directory that other repositories share,
 // nothing is written unless that is asked for.
@@ -202,13 +227,17 @@ func InstallWith(repo *git.Repo, o InstallOptions) (report []string, err error) 
 	if err != nil {
 		return nil, err
 	}
-	if o.Program == "" {
-		if o.Program, err = Program(); err != nil {
-			return nil, err
-		}
-	}
 	if p.set {
 		report = append(report, p.words())
+	}
+	if o.Program == "" {
+		inPath := false
+		if o.Program, inPath, err = lasting(); err != nil {
+			return report, err
+		}
+		if inPath {
+			report = append(report, "this fettle was started by go run and is gone when it ends, so the hooks call "+o.Program)
+		}
 	}
 	for _, hook := range Installed {
 		s, err := statusOf(p.dir, hook, o.Program)

@@ -49,8 +49,8 @@ func (r *running) print(out *screen, v *verdict) bool {
 		out.line("and %d more: %s", hidden, v.more())
 	}
 	if stopped {
-		out.line("fettle: the commit is stopped. Nothing was saved, and your edits are as they were.")
-		for _, line := range v.next(blocking) {
+		out.line("fettle: %s", r.stopped)
+		for _, line := range append(v.next(blocking), r.goOn()...) {
 			out.line("        %s", line)
 		}
 		return true
@@ -68,6 +68,14 @@ func (r *running) print(out *screen, v *verdict) bool {
 		out.line("fettle: %s until somebody approves: fettle review", waits(waiting))
 	}
 	return false
+}
+
+// goOn says how the work that was stopped is finished, or given up.
+func (r *running) goOn() []string {
+	if r.giveUp == "" {
+		return nil
+	}
+	return []string{"then git add what you mended, and: " + r.finish, "or give " + r.work + " up: " + r.giveUp}
 }
 
 // urgency orders findings that stop a commit: first what is wrong, then what is missing.
@@ -88,9 +96,13 @@ func waits(ids []string) string {
 // finding shows one finding if there is room, with its path from the top of the work tree, which is where git runs hooks and
 // where most people stand.
 func (r *running) finding(out *screen, v *verdict, f lint.Finding) bool {
-	var b bytes.Buffer
 	f.Path = v.full(f.Path)
-	r.Render(&b, f)
+	return out.finding(r.Render, f)
+}
+
+func (out *screen) finding(render func(io.Writer, lint.Finding), f lint.Finding) bool {
+	var b bytes.Buffer
+	render(&b, f)
 	lines := bytes.Count(b.Bytes(), []byte("\n")) + 1
 	if out.shown == most || out.shown > 0 && lines > out.left {
 		out.shown = most // what follows is less, so nothing smaller jumps the queue
@@ -219,8 +231,8 @@ func (v *verdict) explain(alsoValues bool) []string {
 		}
 	}
 	verb := "say why and save in one go: fettle save"
-	if len(v.heads) > 0 {
-		verb = "say why, then finish the merge with git commit: fettle reason"
+	if v.finish != "" {
+		verb = "say why, then finish " + v.work + " with " + v.finish + ": fettle reason"
 	}
 	return append(out, verb+ids+` --cause WORD --because "..."`)
 }
@@ -238,11 +250,11 @@ func (v *verdict) together(paths []string) []string {
 		}
 	}
 	switch {
-	case len(v.heads) > 0: // git takes no choice of files in a merge
+	case v.finish != "": // git takes no choice of files in the middle of something
 		if len(records) == 0 {
 			records = quoted
 		}
-		return []string{"add it and finish the merge:", "  git add " + strings.Join(records, " "), "  git commit"}
+		return []string{"add it and finish " + v.work + ":", "  git add " + strings.Join(records, " "), "  " + v.finish}
 	case len(paths) > 6:
 		return []string{"save edits and reason together: fettle save"}
 	}

@@ -4,41 +4,21 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"io"
 	"path"
 	"slices"
 	"strings"
-	"time"
 
 	"fettle/history"
 	"fettle/history/git"
-	"fettle/lint"
 	"fettle/schema"
 )
 
-// Names of the hooks that judge a commit before git makes it.
-const (
-	PreCommit      = "pre-commit"
-	PreMergeCommit = "pre-merge-commit" // of a merge without conflicts, for which git calls no pre-commit
-)
-
-// A Call is one call by git.
-type Call struct {
-	Hook   string // [PreCommit] or [PreMergeCommit]
-	Out    io.Writer
-	Render func(io.Writer, lint.Finding) // writes one finding as screens show it
-	At     time.Time
-}
-
-// Run judges the commit that git is about to make, prints what speaks against it, and reports whether it is to be stopped. It
-// looks at every library of the repository that the commit touches, as the commit will hold it: edits that are not part of it
-// make no difference. An error means that something could not be read, and stops the commit too.
+// judgeCommit judges the commit that git is about to make, prints what speaks against it, and reports whether it is to be stopped.
+// It looks at every library of the repository that the commit touches, as the commit will hold it: edits that are not part of it
+// make no difference.
 //
-// It writes nothing and takes no lock. Where the commit touches no library it comes to its end in a few milliseconds.
-func Run(repo *git.Repo, call Call) (stopped bool, err error) {
-	if call.Hook != PreCommit && call.Hook != PreMergeCommit {
-		return false, fmt.Errorf("fettle has no hook %q; it has %s and %s", call.Hook, PreCommit, PreMergeCommit)
-	}
+// It takes no lock. Where the commit touches no library it comes to its end in a few milliseconds.
+func judgeCommit(repo *git.Repo, call Call, act act) (stopped bool, err error) {
 	head, branch, _, detached, err := repo.Head()
 	if err != nil {
 		return false, err
@@ -51,37 +31,59 @@ func Run(repo *git.Repo, call Call) (stopped bool, err error) {
 	if err != nil {
 		return false, err
 	}
-	r := &running{Call: call, repo: repo, store: newStore(repo), head: head, heads: heads, changes: changes}
+	if act.finish == "" && len(heads) > 0 {
+		act.finish, act.work = "git commit", "the merge"
+	}
+	r := &running{Call: call, act: act, repo: repo, store: newStore(repo), head: head, heads: heads, changes: changes}
+	verdicts, err := r.verdicts()
+	if err != nil {
+		return false, err
+	}
+	stopped = r.show(verdicts)
+	if !stopped && len(verdicts) > 0 && detached && branch == "" {
+		if state, err := repo.State(); err == nil && state == git.StateNone {
+			fmt.Fprintln(call.Out, "fettle: what is saved here is on no branch and easily lost; give it one: git switch -c NAME")
+		}
+	}
+	return stopped, nil
+}
+
+// verdicts judges every library that is touched.
+func (r *running) verdicts() ([]*verdict, error) {
 	roots, err := r.roots()
 	if err != nil || len(roots) == 0 {
-		return false, err
+		return nil, err
 	}
 	anchor := make(chan setting, 1)
 	go func() { // a child of its own, so it runs while the library is read
-		value, _, err := repo.Config("fettle.anchor")
+		value, _, err := r.repo.Config("fettle.anchor")
 		anchor <- setting{value, err}
 	}()
 	libraries, err := r.libraries(roots)
 	pinned := <-anchor
 	if err = errors.Join(err, pinned.err); err != nil {
-		return false, err
+		return nil, err
 	}
-	out := &screen{w: call.Out, left: screenLines}
+	var out []*verdict
 	for _, l := range libraries {
 		v, err := r.judge(l, pinned.value)
 		if err != nil {
-			return false, err
+			return nil, err
 		}
+		out = append(out, v)
+	}
+	return out, nil
+}
+
+// show prints what there is to say and reports whether anything stops the act.
+func (r *running) show(verdicts []*verdict) (stopped bool) {
+	out := &screen{w: r.Out, left: screenLines}
+	for _, v := range verdicts {
 		if r.print(out, v) {
 			stopped = true
 		}
 	}
-	if !stopped && len(libraries) > 0 && detached && branch == "" {
-		if state, err := repo.State(); err == nil && state == git.StateNone {
-			out.line("fettle: what is saved here is on no branch and easily lost; give it one: git switch -c NAME")
-		}
-	}
-	return stopped, nil
+	return stopped
 }
 
 type setting struct {
@@ -92,6 +94,7 @@ type setting struct {
 // running is what one call knows.
 type running struct {
 	Call
+	act
 	repo    *git.Repo
 	store   *store
 	head    string   // "" before the first commit
@@ -287,12 +290,17 @@ func (r *running) amended(root string) ([]Side, error) {
 	if err != nil {
 		return nil, err
 	}
-	trees := []*tree{}
 	if len(parents) == 0 {
-		trees = append(trees, &tree{r.store, nil})
+		parents = []string{""}
 	}
-	for _, p := range parents {
-		t, err := r.store.saved(p, root)
+	return r.sides(root, parents...)
+}
+
+// sides reads the library as some commits hold it; "" is the empty library.
+func (r *running) sides(root string, commits ...string) ([]Side, error) {
+	var trees []*tree
+	for _, commit := range commits {
+		t, err := r.store.saved(commit, root)
 		if err != nil {
 			return nil, err
 		}

@@ -56,7 +56,7 @@ func act(args []string) int {
 		return 2
 	}
 	defer repo.Close()
-	stopped, err := hooks.Run(repo, hooks.Call{Hook: args[1], Out: os.Stderr, At: gittest.Start.Add(time.Hour), Render: render})
+	stopped, err := hooks.Run(repo, hooks.Call{Hook: args[1], Args: args[2:], In: os.Stdin, Out: os.Stderr, At: gittest.Start.Add(time.Hour), Render: render})
 	switch {
 	case err != nil:
 		fmt.Fprintln(os.Stderr, err)

@@ -8,7 +8,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"regexp"
 	"runtime"
 	"strings"
 
@@ -129,7 +128,7 @@ func (w *walk) ready() error {
 	if err != nil {
 		return err
 	}
-	if passing(program) {
+	if hooks.Passing(program) {
 		w.bin = filepath.Join(w.shop.Dir, ".git", "fettle-demo-program")
 		if program, err = copyProgram(program, w.bin); err != nil {
 			return err
@@ -160,16 +159,6 @@ func ownHooks(dir string) error {
 		return err
 	}
 	return repo.ConfigSet("core.hooksPath", filepath.ToSlash(filepath.Join(dir, ".git", "hooks")))
-}
-
-// cached is the name of a directory in Go's build cache that holds a program (go help run; cmd/go/internal/cache).
-var cached = regexp.MustCompile(`^[0-9a-f]{64}-d$`)
-
-// passing reports whether a program lies where go run puts it: in a directory that is cleared away when it ends, or from the second
-// time on in the build cache, which drops what was not used for some days.
-func passing(program string) bool {
-	dir := filepath.Dir(program)
-	return cached.MatchString(filepath.Base(dir)) || filepath.Base(dir) == "exe" && strings.Contains(filepath.ToSlash(dir), "/go-build")
 }
 
 func copyProgram(from, dir string) (string, error) {

@@ -144,7 +144,7 @@ func (r *Repo) changeConfig(key string, args ...string) error {
 	}
 	_, err := r.write("", args...)
 	r.shared.mu.Lock()
-	r.shared.config = nil
+	r.shared.config, r.shared.hooks = nil, ""
 	r.shared.mu.Unlock()
 	return err
 }

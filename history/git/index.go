@@ -2,6 +2,7 @@ package git
 
 import (
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 )
@@ -17,6 +18,14 @@ func (r *Repo) emptyTree() string {
 		return emptyTreeSHA256
 	}
 	return emptyTreeSHA1
+}
+
+// IndexFile is the file in which git keeps the index, absolute; in a hook that of the commit under way.
+func (r *Repo) IndexFile() string {
+	if file := variable(r.shared.env, "GIT_INDEX_FILE"); file != "" {
+		return absolute(r.shared.home, filepath.FromSlash(file))
+	}
+	return filepath.Join(r.GitDir, "index")
 }
 
 // IndexFiles lists what a commit of the index would hold, all or what is at and below the given paths, in the order of git.

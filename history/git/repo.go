@@ -27,11 +27,11 @@ type shared struct {
 	bare    bool
 	shallow bool
 	hashLen int    // hex digits of an object id: 40, or 64 for SHA-256
-	hooks   string // as git answered, absolute
 	objects *objects
 
 	mu     sync.Mutex
 	config *config // nil until read
+	hooks  string  // directory of the hooks as git answered, absolute; "" after a setting was changed
 }
 
 // Option changes how a repository is opened.

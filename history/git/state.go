@@ -62,6 +62,51 @@ func (r *Repo) State() (State, error) {
 	return StateNone, nil
 }
 
+// Replaying says whether git itself makes the next commit from one that exists, as a step of a rebase, a cherry-pick, a revert or
+// of patches from mail. A revert without conflict leaves no other trace than its message, and revert --no-commit leaves the same
+// one. Unlike [Repo.State] it names the rebase where a step of it merges.
+func (r *Repo) Replaying() (State, error) {
+	there := func(name string) bool {
+		_, err := os.Lstat(filepath.Join(r.GitDir, filepath.FromSlash(name)))
+		return err == nil
+	}
+	switch {
+	case there("rebase-merge"):
+		return StateRebase, nil
+	case there("rebase-apply/applying"):
+		return StateApply, nil
+	case there("rebase-apply"):
+		return StateRebase, nil
+	}
+	state, err := r.State()
+	if err != nil || state == StateCherryPick || state == StateRevert {
+		return state, err
+	}
+	if state != StateMerge && there("MERGE_MSG") && !there("SQUASH_MSG") {
+		return StateRevert, nil
+	}
+	return StateNone, nil
+}
+
+// Rebased is the id of the last commit of a branch before the rebase that is under way, "" where none is. A hook of a rebase that
+// has just ended still sees it.
+func (r *Repo) Rebased() string {
+	for _, name := range []string{"rebase-merge/orig-head", "rebase-apply/orig-head"} {
+		if data, err := os.ReadFile(filepath.Join(r.GitDir, filepath.FromSlash(name))); err == nil {
+			if id := strings.TrimSpace(string(data)); r.isHash(id) {
+				return id
+			}
+		}
+	}
+	return ""
+}
+
+// Sequence says whether git keeps a list of commits to revert or to pick, so that --abort knows where to go back to.
+func (r *Repo) Sequence() bool {
+	_, err := os.Lstat(filepath.Join(r.GitDir, "sequencer"))
+	return err == nil
+}
+
 // MergeHeads are the ids of the commits that are being merged into HEAD; none when no merge is under way. It also knows
 // the merge in whose pre-merge-commit hook this process runs: git has written nothing about that one yet, and tells the
 // hook through its environment, where several have no order; they are sorted then.

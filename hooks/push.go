@@ -1,0 +1,114 @@
+package hooks
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+
+	"fettle/history/git"
+)
+
+// judgePush stops a push that would bring an error, a change without a reason or an altered record to a protected branch, so that
+// whoever pushes hears it here and not from the server. It asks for no approval: sharing a change is how others come to decide on it.
+// What the server demands is its own affair, see [Gate].
+func judgePush(repo *git.Repo, call Call) (stopped bool, err error) {
+	moves, err := pushed(call)
+	if err != nil || len(moves) == 0 {
+		return false, err
+	}
+	gate, err := pushGate(repo, call, moves)
+	if err != nil {
+		return false, err
+	}
+	for _, m := range moves {
+		if nonzero(m.New) == "" {
+			continue // what may be removed the server decides
+		}
+		if _, err := repo.Resolve(nonzero(m.Old)); m.Old != "" && errors.Is(err, git.ErrUnknownRevision) {
+			m.Old = "" // others pushed what is not here yet: git refuses that itself, unless it is told not to
+		}
+		protects, err := gate.protects(m)
+		if err != nil {
+			return false, err
+		}
+		if !protects {
+			continue
+		}
+		ruling, err := gate.Judge(m)
+		if err != nil {
+			return false, err
+		}
+		if ruling.Refused() {
+			stopped = true
+			ruling.Print(call.Out)
+		}
+	}
+	return stopped, nil
+}
+
+// pushed reads what git is about to push, a line a branch: LOCAL-REF LOCAL-ID REMOTE-REF REMOTE-ID. Hook managers that read these
+// lines themselves hand on the one branch they care for in the environment.
+func pushed(call Call) ([]Move, error) {
+	var moves []Move
+	if call.In != nil {
+		lines := bufio.NewScanner(call.In)
+		for lines.Scan() {
+			parts := strings.Fields(lines.Text())
+			if len(parts) != 4 {
+				return nil, fmt.Errorf("git announced a push as %q, which fettle cannot read", git.Printable(lines.Text()))
+			}
+			moves = append(moves, Move{Ref: parts[2], Old: nonzero(parts[3]), New: parts[1]})
+		}
+		if err := lines.Err(); err != nil {
+			return nil, fmt.Errorf("what git announces of the push cannot be read: %w", err)
+		}
+	}
+	if to := os.Getenv("PRE_COMMIT_TO_REF"); len(moves) == 0 && to != "" {
+		moves = append(moves, Move{Ref: os.Getenv("PRE_COMMIT_REMOTE_BRANCH"), Old: nonzero(os.Getenv("PRE_COMMIT_FROM_REF")), New: to})
+	}
+	return slices.DeleteFunc(moves, func(m Move) bool { return !strings.HasPrefix(m.Ref, branches) }), nil
+}
+
+// pushGate is a gate that knows the branches of the other repository as they were seen last.
+func pushGate(repo *git.Repo, call Call, moves []Move) (*Gate, error) {
+	known := []git.Ref{}
+	main := ""
+	if len(call.Args) > 0 {
+		prefix := "refs/remotes/" + call.Args[0] + "/"
+		refs, err := repo.Refs(prefix)
+		if err != nil {
+			return nil, err
+		}
+		for _, ref := range refs {
+			branch := strings.TrimPrefix(ref.Name, prefix)
+			if branch != "HEAD" {
+				known = append(known, git.Ref{Name: branches + branch, Hash: ref.Hash})
+			} else if target, err := repo.Run("symbolic-ref", "-q", ref.Name); err == nil {
+				main = strings.TrimPrefix(strings.TrimSpace(string(target)), prefix)
+			}
+		}
+	}
+	for _, m := range moves {
+		if _, err := repo.Resolve(m.Old); m.Old != "" && err == nil {
+			known = slices.DeleteFunc(known, func(r git.Ref) bool { return r.Name == m.Ref })
+			known = append(known, git.Ref{Name: m.Ref, Hash: m.Old})
+		}
+	}
+	g, err := NewGate(repo, GateOptions{At: call.At, Known: known, Undecided: true, Render: call.Render})
+	if err != nil {
+		return nil, err
+	}
+	// Where no settings say which branches are protected it is the main one of the other repository, not the one at work here.
+	g.fallback = func() (string, error) { return main, nil }
+	return g, nil
+}
+
+// protects reports whether a branch is a protected one.
+func (g *Gate) protects(m Move) (bool, error) {
+	r := &Ruling{Move: m, Branch: strings.TrimPrefix(m.Ref, branches), gate: g}
+	err := r.classify()
+	return r.Protected, err
+}
