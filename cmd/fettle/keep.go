@@ -73,7 +73,7 @@ func (s *shop) putAll(records []*schema.Record, message string, stage bool) erro
 	}
 	_, err := s.repo.CommitPaths(message, paths, s.commitOptions(records[0]))
 	if errors.Is(err, git.ErrStagedOnly) {
-		say("staged", ": a merge is under way, and its commit saves it")
+		s.sayStaged(strings.Join(names, ", "))
 		return nil
 	}
 	if err != nil {
@@ -82,6 +82,24 @@ func (s *shop) putAll(records []*schema.Record, message string, stage bool) erro
 	say("saved", "")
 	s.sayShared()
 	return nil
+}
+
+// sayStaged says that something waits for the end of a merge, or of what else git is in the middle of, and how that ends.
+func (s *shop) sayStaged(what string) {
+	state, err := s.repo.State()
+	if err != nil {
+		state = git.StateMerge
+	}
+	s.say("staged   a %s is under way; what ends it saves %s", state, what)
+	s.say("next     %s", endOf(state))
+}
+
+// endOf is the command that ends what git is in the middle of.
+func endOf(state git.State) string {
+	if state == git.StateMerge || state == git.StateNone {
+		return "git commit --no-edit   (ends the merge and saves all of it)"
+	}
+	return fmt.Sprintf("git %s --continue", state)
 }
 
 // commitOptions lets hooks speak to the person, and makes who acts the author of the commit on a PC that several share, and its
