@@ -140,7 +140,7 @@ func (s *shop) mayAdopt(saved *schema.Library, standing *history.Standing) error
 	roster, _ := signature.ParseRoster(schema.RosterFile, saved.Roster)
 	principal, err := roster.Find(signer.PublicKey(), s.now())
 	if err != nil {
-		return refusef("Who may: "+people(roster.Principals()), "your key (%s) may not adopt: %v", signature.Fingerprint(signer.PublicKey()), err)
+		return notAllowed("adopt", roster, err)
 	}
 	by, err := s.person(saved)
 	if err != nil {

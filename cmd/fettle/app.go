@@ -131,13 +131,19 @@ func (a *app) exit(err error) int {
 		a.finish(map[string]any{"message": message, "help": help, "code": code})
 		return code
 	}
-	fmt.Fprintf(a.err, "fettle: %s\n", clean(message))
-	for _, line := range strings.Split(strings.TrimRight(help, "\n"), "\n") {
+	a.complain(message, help)
+	return code
+}
+
+// complain says what went wrong and what to do about it.
+func (a *app) complain(message, help string) {
+	width := columns(a.err)
+	fmt.Fprintln(a.err, view.Fold("fettle: "+clean(message), width))
+	for line := range strings.SplitSeq(strings.TrimRight(help, "\n"), "\n") {
 		if line != "" {
-			fmt.Fprintf(a.err, "        %s\n", clean(line))
+			fmt.Fprintln(a.err, view.Fold("        "+clean(line), width))
 		}
 	}
-	return code
 }
 
 // finish writes, for programs, what a command said that has no JSON of its own, and what went wrong.
@@ -169,8 +175,26 @@ func (a *app) say(format string, args ...any) {
 		return
 	}
 	if !a.quiet {
-		fmt.Fprintf(a.out, format+"\n", args...)
+		a.tell(format, args...)
 	}
+}
+
+// tell prints what was asked for, also with -q, fitted to the screen where there is one.
+func (a *app) tell(format string, args ...any) {
+	width := columns(a.out)
+	for line := range strings.SplitSeq(fmt.Sprintf(format, args...), "\n") {
+		fmt.Fprintln(a.out, view.Fold(line, width))
+	}
+}
+
+// columns is the width of the screen behind a stream, 0 where there is none.
+func columns(w io.Writer) int {
+	if f, ok := w.(*os.File); ok {
+		if width, _, err := term.GetSize(int(f.Fd())); err == nil {
+			return max(width, 40)
+		}
+	}
+	return 0
 }
 
 func (a *app) root() *cobra.Command {
@@ -202,7 +226,27 @@ func (a *app) root() *cobra.Command {
 		root.AddCommand(make(a))
 	}
 	helpfulArgs(root)
+	a.foldHelp(root)
 	return root
+}
+
+// foldHelp fits help to the screen, or to 80 columns.
+func (a *app) foldHelp(root *cobra.Command) {
+	show := root.HelpFunc()
+	root.SetHelpFunc(func(cmd *cobra.Command, args []string) {
+		width := columns(a.out)
+		if width == 0 {
+			width = 80
+		}
+		width = min(width, 110)
+		cmd.Long = view.Paragraphs(cmd.Long, width)
+		usage := cmd.UsageTemplate()
+		for _, flags := range []string{".LocalFlags.FlagUsages", ".InheritedFlags.FlagUsages"} {
+			usage = strings.ReplaceAll(usage, flags+" ", fmt.Sprintf("%sWrapped %d ", flags, width))
+		}
+		cmd.SetUsageTemplate(usage)
+		show(cmd, args)
+	})
 }
 
 // helpfulArgs makes every command say how it is used where the number of arguments is wrong.

@@ -213,13 +213,13 @@ func (s *shop) day(t time.Time) string {
 
 // printCard prints a card as a lead reads it standing up.
 func (s *shop) printCard(c *card) {
-	fmt.Fprintf(s.out, "%s    %s\n", c.ID, s.headline(c))
+	s.tell("%s    %s", c.ID, s.headline(c))
 	line := func(label, format string, args ...any) {
-		fmt.Fprintf(s.out, "    %-11s %s\n", label, fmt.Sprintf(format, args...))
+		s.tell("    %-11s %s", label, fmt.Sprintf(format, args...))
 	}
 	if c.Now != nil && c.base != nil || c.Status == history.Removed {
 		for _, l := range s.changeLines(c.changes) {
-			fmt.Fprintf(s.out, "    %s\n", l)
+			s.tell("    %s", l)
 		}
 	}
 	if c.Now != nil && c.base == nil {
@@ -281,7 +281,8 @@ func (s *shop) printWhy(c *card, line func(string, string, ...any)) {
 		line("unsaved", "there are newer edits that are not saved; they are not part of this")
 	}
 	if c.Status != history.Approved {
-		line("to decide", "fettle approve %s   or   fettle reject %s --because \"...\"", c.ID, c.ID)
+		line("to decide", "fettle approve %s", c.ID)
+		line("", "fettle reject %s --because \"...\"", c.ID)
 	}
 }
 

@@ -255,8 +255,7 @@ func (s *shop) decider() (string, error) {
 	standing := s.standing(&s.committed)
 	principal, err := standing.Person(signer.PublicKey(), s.now())
 	if err != nil {
-		return "", refusef("Who may: "+people(standing.Roster.Principals())+"\nA new person is added in the file approvers, and somebody of the roster approves that: fettle approve roster",
-			"your key (%s) may not decide here: %v", signature.Fingerprint(signer.PublicKey()), err)
+		return "", notAllowed("decide", standing.Roster, err)
 	}
 	by, err := s.person(s.committed.lib)
 	if err != nil {
@@ -399,7 +398,11 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 	standing := s.standing(&s.committed)
 	i := slices.IndexFunc(history.CurrentSubjects(lib), func(x schema.Subject) bool { return x.Kind.V == subject && x.ID.V == name })
 	if i < 0 {
-		return troublef("fettle lint says what is wrong.", "there is no %s %s that could be read in what is saved", subject, name)
+		what := strings.TrimSuffix(subject+" "+name, " "+subject)
+		if subject == schema.SubjectMachine && lib.Machine(name) == nil && len(lib.MachineNames()) > 0 {
+			return troublef(didYouMean(name, lib.MachineNames()), "there is no machine %q in what is saved", name)
+		}
+		return troublef("What is not saved yet: fettle status\nWhat is wrong in the files: fettle lint", "there is no %s in what is saved", what)
 	}
 	content := history.CurrentSubjects(lib)[i]
 	state := standing.State(subject, name)
@@ -409,7 +412,7 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 		}
 	}
 	if now, ok := state.Digest(); ok && kind == schema.KindApproval && string(now) == content.Digest.V {
-		s.say("%s %s is approved as it stands", subject, name)
+		s.say("%s is approved as it stands", strings.TrimSuffix(subject+" "+name, " "+subject))
 		return nil
 	}
 	common, err := s.common(lib, kind, flags.text)

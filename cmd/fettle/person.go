@@ -1,7 +1,9 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"strings"
 	"unicode"
 
@@ -89,10 +91,27 @@ func (s *shop) signer() (signature.Signer, error) {
 			continue
 		}
 		signer, err := signature.Load(ref)
+		if errors.Is(err, fs.ErrNotExist) {
+			err = fmt.Errorf("there is no file %s; a decision is signed with an SSH key, and not with one of GPG", clean(ref))
+		}
 		if err != nil {
-			return nil, fmt.Errorf("the signing key of git's setting %s cannot be used: %w", key, err)
+			return nil, troublef("Make one for fettle alone: fettle init --key   (git's own setting stays as it is)", "your signing key, in git's setting %s, cannot be used: %w", key, err)
 		}
 		return signer, nil
 	}
 	return nil, troublef("Make one: fettle init --key\nOr use one you have: git config --global user.signingKey ~/.ssh/id_ed25519.pub", "you have no signing key, and a decision is signed")
+}
+
+// notAllowed refuses somebody whose key the roster does not know, or not for this.
+func notAllowed(what string, roster *signature.Roster, err error) error {
+	why := err.Error()
+	help := ""
+	if roster != nil {
+		help = "Who may: " + people(roster.Principals())
+	}
+	if errors.Is(err, signature.ErrNotInRoster) {
+		why = "your key is not in the file approvers"
+		help += "\nTo become one of them: fettle init --key prints your line for that file; somebody of them adds it, saves, and decides: fettle approve roster"
+	}
+	return refusef(help, "you may not %s here: %s", what, why)
 }

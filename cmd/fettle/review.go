@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -72,7 +71,7 @@ func (a *app) review(typed []string, branch, span string) error {
 	}
 	for i := range cards {
 		if i > 0 {
-			fmt.Fprintln(a.out)
+			a.tell("")
 		}
 		s.printCard(&cards[i])
 	}
@@ -124,8 +123,17 @@ func (s *shop) reviewRest(st *state, cards int) {
 		s.say("no condition waits for a decision")
 	}
 	if work, err := s.work(); err == nil {
-		for _, d := range history.Compare(st.lib, work) {
-			s.say("unsaved   %s: not part of a review until it is saved (fettle save)", d.ID)
+		const most = 8
+		differences := history.Compare(st.lib, work)
+		for i, d := range differences {
+			if i == most {
+				s.say("          and %d more", len(differences)-most)
+				break
+			}
+			s.say("unsaved   %s", d.ID)
+		}
+		if len(differences) > 0 {
+			s.say("          what is not saved is no part of a review; next: fettle save")
 		}
 	}
 }

@@ -2,9 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
-
-	"golang.org/x/term"
 
 	"fettle/cmd/fettle/view"
 	"fettle/lint"
@@ -13,13 +10,7 @@ import (
 
 // screen is what findings are fitted to.
 func (a *app) screen() view.FindingsOptions {
-	o := view.FindingsOptions{Color: a.colored()}
-	if f, ok := a.out.(*os.File); ok {
-		if width, _, err := term.GetSize(int(f.Fd())); err == nil {
-			o.Width = width
-		}
-	}
-	return o
+	return view.FindingsOptions{Color: a.colored(), Width: columns(a.out)}
 }
 
 // printFindings prints findings for people.
@@ -53,7 +44,11 @@ func (s *shop) lintEdit(ids []schema.ID) error {
 		s.printFindings(result)
 	}
 	if len(result.Blocking()) > 0 {
-		s.say("the edit is in the file and cannot be saved like this; fettle put-back restores the approved recipe")
+		s.say("the edit is in the file and cannot be saved like this")
+		s.say("next     fettle set %s FIELD=VALUE   (to mend it)", ids[0])
+		if s.standing(&s.committed).Condition(ids[0]).Last() != nil {
+			s.say("         fettle put-back %s   (the approved recipe again)", ids[0])
+		}
 		return errFound
 	}
 	return nil
