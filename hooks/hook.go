@@ -75,6 +75,7 @@ type act struct {
 	work    string // what it is a step of: "the merge", "" where of nothing
 	finish  string // the command that goes on with that work, once what is wrong is mended
 	giveUp  string // the command that ends it as if it had not been begun
+	again   string // the command for when git comes to the same step once more after finish, "" where it does not
 	lenient bool   // it goes on whatever is found
 }
 

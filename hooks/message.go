@@ -37,7 +37,7 @@ func messageAct(repo *git.Repo) (act, error) {
 	}
 	switch state {
 	case git.StateRebase, git.StateApply:
-		return rebaseAct, nil
+		return rebaseAct(repo), nil
 	case git.StateCherryPick:
 		return act{stopped: "the cherry-pick is stopped. Nothing was saved; what it brings lies here as an edit.", work: "the cherry-pick",
 			finish: "git cherry-pick --continue", giveUp: "git cherry-pick --abort"}, nil
@@ -62,13 +62,19 @@ func messageAct(repo *git.Repo) (act, error) {
 	return act{stopped: skippedWords, lenient: true}, nil
 }
 
-var rebaseAct = act{stopped: "the rebase stops here. Nothing is lost; what this step brings lies here as an edit.", work: "the rebase",
-	finish: "git rebase --continue", giveUp: "git rebase --abort"}
+func rebaseAct(repo *git.Repo) act {
+	a := act{stopped: "the rebase stops here. Nothing is lost; what this step brings lies here as an edit.", work: "the rebase",
+		finish: "git rebase --continue", giveUp: "git rebase --abort"}
+	if repo.Picking() { // what a hook stopped git has on its list still
+		a.again = "git rebase --skip"
+	}
+	return a
+}
 
 // patchAct tells git am from a rebase that goes the same way.
 func patchAct(repo *git.Repo) act {
 	if state, err := repo.Replaying(); err == nil && state == git.StateRebase {
-		return rebaseAct
+		return rebaseAct(repo)
 	}
 	return act{stopped: "the patch is stopped. Nothing was saved; what it brings lies here as an edit.", work: "the patches",
 		finish: "git am --continue", giveUp: "git am --abort"}

@@ -75,7 +75,11 @@ func (r *running) goOn() []string {
 	if r.giveUp == "" {
 		return nil
 	}
-	return []string{"then git add what you mended, and: " + r.finish, "or give " + r.work + " up: " + r.giveUp}
+	out := []string{"then git add what you mended, and: " + r.finish}
+	if r.again != "" {
+		out = append(out, "where git stops at the same step again, it is done already: "+r.again)
+	}
+	return append(out, "or give "+r.work+" up: "+r.giveUp)
 }
 
 // urgency orders findings that stop a commit: first what is wrong, then what is missing.
@@ -231,7 +235,10 @@ func (v *verdict) explain(alsoValues bool) []string {
 		}
 	}
 	verb := "say why and save in one go: fettle save"
-	if v.finish != "" {
+	switch {
+	case v.giveUp != "": // goOn says how it goes on
+		verb = "say why: fettle reason"
+	case v.finish != "":
 		verb = "say why, then finish " + v.work + " with " + v.finish + ": fettle reason"
 	}
 	return append(out, verb+ids+` --cause WORD --because "..."`)
@@ -254,7 +261,11 @@ func (v *verdict) together(paths []string) []string {
 		if len(records) == 0 {
 			records = quoted
 		}
-		return []string{"add it and finish " + v.work + ":", "  git add " + strings.Join(records, " "), "  " + v.finish}
+		out := []string{"add it and finish " + v.work + ":", "  git add " + strings.Join(records, " "), "  " + v.finish}
+		if v.giveUp != "" {
+			out = []string{"add it: git add " + strings.Join(records, " ")}
+		}
+		return out
 	case len(paths) > 6:
 		return []string{"save edits and reason together: fettle save"}
 	}

@@ -181,7 +181,7 @@ func (s *shop) install() []string {
 	return report
 }
 
-// program is a script that runs the test binary as the program that hooks call.
+// program is a script that runs the test binary as the program that hooks call. It writes each call into the file calls beside it.
 func program(t testing.TB) string {
 	t.Helper()
 	self, err := os.Executable()
@@ -192,7 +192,7 @@ func program(t testing.TB) string {
 	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(path, []byte("#!/bin/sh\n"+actVariable+"=1 exec '"+self+"' \"$@\"\n"), 0o777); err != nil {
+	if err := os.WriteFile(path, []byte("#!/bin/sh\necho \"$2\" >>\"${0%/*}/calls\"\n"+actVariable+"=1 exec '"+self+"' \"$@\"\n"), 0o777); err != nil {
 		t.Fatal(err)
 	}
 	return path
@@ -395,7 +395,7 @@ func (s *shop) head() string {
 	if err != nil {
 		return ""
 	}
-	return out
+	return strings.TrimSpace(out)
 }
 
 // fingerprint is what git says of the index, and the files on disk.

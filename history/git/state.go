@@ -101,6 +101,13 @@ func (r *Repo) Rebased() string {
 	return ""
 }
 
+// Picking says whether a rebase works by picking commits, not by patches. A step of such a one that a hook stopped is done again
+// after the rebase goes on.
+func (r *Repo) Picking() bool {
+	_, err := os.Lstat(filepath.Join(r.GitDir, "rebase-merge"))
+	return err == nil
+}
+
 // Sequence says whether git keeps a list of commits to revert or to pick, so that --abort knows where to go back to.
 func (r *Repo) Sequence() bool {
 	_, err := os.Lstat(filepath.Join(r.GitDir, "sequencer"))
