@@ -31,7 +31,7 @@ Severity and, where a rule has one, its limit are set in ` + "`fettle.json`" + `
 Limits of a machine are compared in the cut, the lead-in, contours, corners and every stage of the pierce. A limit that the machine profile does not
 have cannot be checked: the check sleeps, and one note for each machine says so.
 
-The examples are edits of the small library in ` + "`example/`" + `, of its condition ` + "`" + exampleID + "`" + ` where they say nothing else; ` + "`machine:`, `set:`,\n`settings:` and a thickness" + ` name other places, ` + "`change:`" + ` says what the history knows of the change. A test runs each of them: the bad one
+The examples are edits of the small library in ` + "`example/`" + `, of its condition ` + "`" + exampleID + "`" + ` where they say nothing else; ` + "`machine:`, `set:`,\n`settings:`, a thickness and `inert:` (3 mm stainless steel with nitrogen)" + ` name other places, ` + "`change:`" + ` says what the history knows of the change. A test runs each of them: the bad one
 must be reported by its rule and no other, the good one must not.
 `
 
@@ -58,6 +58,7 @@ var familyWords = map[string]string{
 	"machine":  "Can this machine do it at all.",
 	"material": "Do gas, plate and nozzle go together, and what is there to beware of.",
 	"physics":  "Can beam, jet and plate do this at all, and is it near what they do every day. Processes that do not sever are not judged.",
+	"trend":    "Does a value run on with those of the other thicknesses: the recipes of one set, variant and process. Never an error.",
 	"change":   "Was the change made as the shop agreed. These cannot be waived.",
 }
 

@@ -37,13 +37,14 @@ func (e Example) Findings() []Finding { return Run(e.After, e.Options).New().Fin
 //	cut.power:=8               the same in JSON
 //	8mm:cut.power=8 kW         of another condition of the set
 //	8mm:all=6mm                the whole recipe of another
+//	inert:cut.power=8 kW       of the 3 mm stainless steel that is cut with nitrogen
 //	set:gas=argon              of the set; machine: and settings: likewise
 //	text:"a" => "b"            the text of the set file; \n is a new line
 //	without:machines/x.json    a file that is not there
 //	change:cause=correction    what the history says of the change: cause, ruled_out, reasoned, status, own_approval, trial
 //	record:altered=PATH        a record that was altered or removed
 //	at cut.power               where to look, where that is not the first field
-var editForm = regexp.MustCompile(`^(?s)(?:(machine|set|settings|change|record|text|without|[0-9.]+mm):)?(.*?)$`)
+var editForm = regexp.MustCompile(`^(?s)(?:(machine|set|settings|inert|change|record|text|without|[0-9.]+mm):)?(.*?)$`)
 
 // Example applies an edit to the example library: [Rule.Bad], [Rule.Good] or another of that form. Only rules about changes are
 // told that it is a change.
@@ -140,6 +141,8 @@ func edit(files memory, prefix, field, value string) error {
 		path = "machines/bay-2.json"
 	case "settings":
 		path = schema.SettingsFile
+	case "inert":
+		path, prefix = "sets/bay-2/stainless-steel-nitrogen.json", "3mm"
 	}
 	var node *schema.Node
 	json := value

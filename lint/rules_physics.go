@@ -10,10 +10,10 @@ var physicsRules = []Rule{
 		Title: "less heat than melting the kerf takes",
 		Why: "What is cut has to be melted first. It is an error where the laser, with nothing reflected and nothing lost, and twice the oxygen that lies over the kerf, " +
 			"all of it burnt, still melt less than the narrowest kerf (as stated, or 0.6 of the focus): the plate is not severed, and the melt comes back at the head. It is a warning " +
-			"where melting alone takes more than the limit of the laser's power, twice the limit where steel burns in oxygen, since reflection and the heat that runs " +
-			"off into the plate have to be paid as well; or where a cut in oxygen spends less than 3 J on each mm2 of its edge. Titanium and magnesium also burn in " +
+			"where melting alone takes more than the limit of the laser's power, twice the limit in oxygen; where melting and the heat that runs off into the plate beside the kerf take more than a " +
+			"cut front ever takes up of the beam, and the burning of the oxygen over it brings; or where steel in oxygen gets less than 3 J on each mm2 of its edge. Titanium and magnesium also burn in " +
 			"nitrogen and are never called impossible there.",
-		Source: "balance of heat with the constants of lint/physics, the kinder end of their uncertainty; ordinary cuts use 10 to 40 % inert, 20 to 65 % with oxygen: trade judgement",
+		Source: "balance of heat with the constants of lint/physics, the kinder end of their uncertainty; moving line of heat by Rosenthal (1946); melting takes 10 to 40 % of the power in ordinary inert cuts, 20 to 65 % with oxygen: trade judgement",
 		Bad:    `lead_in.power=210 W`, Good: `lead_in.power=1.1 kW`,
 	},
 	{
@@ -71,6 +71,6 @@ var physicsRules = []Rule{
 		Title:  "an inert cut without a jet to speak of",
 		Why:    "Without burning, the jet alone drives the melt out of the kerf, and that takes a fast one. Below the limit the melt freezes on the back edge. Oxygen is slow on purpose and not judged here.",
 		Source: "trade judgement; a jet is at the speed of sound from about 0.9 bar on (NACA Report 1135)",
-		Bad:    `set:gas=nitrogen; at cut.pressure`, Good: `cut.pressure=0.4 bar`,
+		Bad:    `inert:lead_in.pressure=0.4 bar`, Good: `lead_in.pressure=0.4 bar`,
 	},
 }

@@ -2,6 +2,7 @@ package lint
 
 import (
 	"fmt"
+	"math"
 
 	"fettle/lint/physics"
 	"fettle/schema"
@@ -34,6 +35,7 @@ type heat struct {
 	melt    float64 // W to melt the kerf
 	laser   float64
 	burning float64 // W, all oxygen over the narrow kerf burnt, and more of it than a real jet brings
+	takenUp float64 // W that a cut front may take up of the laser, and all oxygen over the kerf burnt
 	perArea float64 // J/m²
 }
 
@@ -65,13 +67,56 @@ func (c *cutting) heat(m moment) (heat, bool) {
 			h.least = low
 		}
 	}
+	h.takenUp = c.takenUp(m, h.width)
 	return h, true
 }
 
-// lowEnd is the material with the least heat to melt that its constants allow.
+// takenUp is the most that a cut front takes up, W: of the laser what metals have been seen to absorb of beams of about 1 µm, and all
+// oxygen over a kerf of that width burnt. It is infinite where it may be any.
+func (c *cutting) takenUp(m moment, width float64) float64 {
+	if c.machine != nil && c.machine.Laser.V.Wavelength.Set() {
+		if wavelength := c.machine.Laser.V.Wavelength.V.SI(); wavelength < 0.9e-6 || wavelength > 1.2e-6 {
+			return math.Inf(1)
+		}
+	}
+	up := c.material.Absorptivity.High * m.power
+	if m.gas.Oxygen > 0 || !m.knowsGas {
+		b, ok := c.balance(m, width, physics.UsualDischarge, 1)
+		if !ok {
+			return math.Inf(1)
+		}
+		up += b.Oxidation
+	}
+	return up
+}
+
+// lowEnd is the material with the least heat to melt, and the least that runs off, that its constants allow.
 func lowEnd(m physics.Material) physics.Material {
 	m.Density.Value, m.Heat.Value, m.Fusion.Value = m.Density.Low(), m.Heat.Low(), m.Fusion.Low()
+	m.Conductivity.Value = m.Conductivity.Low()
 	return m
+}
+
+// runsOff is the power in W that a kerf takes together with the heat that runs off into the plate beside it, by a moving line of heat:
+// the low ends of the constants. Where exact is false it may be up to a fifth too high, and takes no search.
+func (c *cutting) runsOff(m moment, width float64, exact bool) (float64, bool) {
+	line := lowEnd(c.material).LineSource()
+	power := line.PowerBound
+	if exact {
+		power = line.Power
+	}
+	perThickness, ok := power(width, m.speed)
+	return perThickness * c.thickness, ok
+}
+
+// balance is the balance of a kerf of that width. more is how much of the oxygen counts that lies over it.
+func (c *cutting) balance(m moment, width, discharge, more float64) (physics.Balance, bool) {
+	flow, ok := c.flow(m, discharge)
+	if !ok {
+		return physics.Balance{}, false
+	}
+	return physics.Kerf{Material: c.material, Width: width, Thickness: c.thickness, Speed: m.speed, Power: m.power, Gas: m.gas,
+		GasFlow: more * flow.Mass, Orifice: c.orifice}.Balance()
 }
 
 // burning is the heat of all the oxygen that may get into a kerf of that width, in favour of the cut: an orifice without loss, and
@@ -80,12 +125,7 @@ func (c *cutting) burning(m moment, width float64) (float64, bool) {
 	if m.gas.Oxygen == 0 {
 		return 0, true
 	}
-	flow, ok := c.flow(m, 1)
-	if !ok {
-		return 0, false
-	}
-	b, ok := physics.Kerf{Material: c.material, Width: width, Thickness: c.thickness, Speed: m.speed, Power: m.power, Gas: m.gas,
-		GasFlow: besideTheStrip * flow.Mass, Orifice: c.orifice}.Balance()
+	b, ok := c.balance(m, width, 1, besideTheStrip)
 	return b.Oxidation, ok
 }
 
@@ -121,10 +161,27 @@ func energyShort(p *Pass) {
 		case h.melt > most*h.laser:
 			p.accuse(Warning, suspects, help, "melting the kerf takes %s, %s %% of the %s of the laser, and usual is up to %s %%: too little is left for what the plate reflects and carries off", watts(h.melt),
 				digits(100*h.melt/h.laser, 2), watts(h.laser), digits(100*most, 2))
+		case c.tooCold(m, h):
+			demand, _ := c.runsOff(m, h.width, true)
+			gives := fmt.Sprintf("%s of laser", p.Show(watts(h.laser)))
+			if m.gas.Oxygen > 0 {
+				gives += " and of burning"
+			}
+			p.accuse(Warning, suspects, help, "melting the kerf and the heat that runs off beside it take %s, and of %s such a cut takes up %s at the most", watts(demand), gives, watts(h.takenUp))
 		case c.burns(m) && h.perArea < leastPerArea:
 			p.accuse(Warning, suspects, help, "%s J on each mm2 of the edge, and a cut in oxygen takes %g to %g: too little to keep the plate burning along the whole front", digits(h.perArea/1e6, 2), leastPerArea/1e6, mostPerAreaBurning/1e6)
 		}
 	}
+}
+
+// tooCold reports whether melt and heat that runs off take more than the front takes up. The quick bound comes first.
+func (c *cutting) tooCold(m moment, h heat) bool {
+	for _, exact := range []bool{false, true} {
+		if demand, ok := c.runsOff(m, h.width, exact); !ok || demand <= h.takenUp {
+			return false
+		}
+	}
+	return true
 }
 
 // impossible reports whether even the narrowest kerf takes more than there can be.
@@ -171,11 +228,7 @@ func (c *cutting) burnt(m moment) (float64, bool) {
 	if !c.burns(m) {
 		return 0, false
 	}
-	flow, ok := c.flow(m, physics.UsualDischarge)
-	if !ok {
-		return 0, false
-	}
-	b, ok := physics.Kerf{Material: c.material, Width: c.orifice / 4, Thickness: c.thickness, Speed: m.speed, Gas: m.gas, GasFlow: flow.Mass, Orifice: c.orifice}.Balance()
+	b, ok := c.balance(m, c.orifice/4, physics.UsualDischarge, 1)
 	if !ok {
 		return 0, false
 	}

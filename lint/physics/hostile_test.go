@@ -27,7 +27,7 @@ var functions = map[string]any{
 	"Beam.HalfAngle": Beam.HalfAngle, "Beam.Inside": Beam.Inside, "Beam.Rayleigh": Beam.Rayleigh, "Constant.High": Constant.High,
 	"Constant.Low": Constant.Low, "Cost.Total": Cost.Total, "Gas.Constant": Gas.Constant, "Gas.Density": Gas.Density, "Gas.OxygenMass": Gas.OxygenMass,
 	"Hole.Energy": Hole.Energy, "Hole.Pierce": Hole.Pierce, "Kerf.Balance": Kerf.Balance, "LineSource.Efficiency": LineSource.Efficiency,
-	"LineSource.Power": LineSource.Power, "LineSource.Width": LineSource.Width, "Material.Diffusivity": Material.Diffusivity,
+	"LineSource.Power": LineSource.Power, "LineSource.PowerBound": LineSource.PowerBound, "LineSource.Width": LineSource.Width, "Material.Diffusivity": Material.Diffusivity,
 	"Material.Enthalpy": Material.Enthalpy, "Material.LineSource": Material.LineSource, "Material.MeltEnergy": Material.MeltEnergy,
 	"Nozzle.Flow": Nozzle.Flow, "PierceBalance.Excess": PierceBalance.Excess, "Rates.ForTime": Rates.ForTime, "Rates.PerMetre": Rates.PerMetre,
 	"Reference.Volume": Reference.Volume, "Reflectance.String": Reflectance.String, "Stage.Energy": Stage.Energy, "Valve.Flow": Valve.Flow,

@@ -62,7 +62,7 @@ var materials = [...]Material{
 		Heat:         Constant{0.467e6, 0.02, nasa},
 		Fusion:       Constant{0.207e6, 0.02, nasa},
 		Conductivity: Constant{360, 0.15, "400 at 20 °C, 330 at 1300 K: " + handbook},
-		Absorptivity: Band{0.02, 0.50, absorbs},
+		Absorptivity: Band{0.02, 0.75, absorbs + "; in a deep, narrow front of molten copper up to about 0.75 (from memory)"},
 		Reflectance:  HighlyReflecting,
 		Oxide:        Oxide{"Cu2O", 10.7e6, 0.1259, nasa},
 	},

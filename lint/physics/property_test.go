@@ -115,6 +115,20 @@ func TestMeltWidthIsMonotone(t *testing.T) {
 	})
 }
 
+// The bound without a search holds at every speed, and is no more than 1.8 k ΔT above what the search finds.
+func TestPowerBound(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := rapid.SampledFrom(Materials()).Draw(t, "material").LineSource()
+		width := rapid.Float64Range(1e-5, 5e-3).Draw(t, "width")
+		speed := math.Exp(rapid.Float64Range(-12, 2).Draw(t, "ln speed"))
+		power := mustIn(t)(s.Power(width, speed))
+		bound := mustIn(t)(s.PowerBound(width, speed))
+		if power > bound || bound-power > 1.8*s.Conductivity*s.Rise {
+			t.Fatalf("%g W/m, bound %g", power, bound)
+		}
+	})
+}
+
 // The beam is narrowest in focus, alike on both sides, and nowhere in a plate narrower or wider than the span says.
 func TestBeamInsideAPlate(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
