@@ -26,7 +26,7 @@ type shared struct {
 	env     []string // what children get
 	bare    bool
 	shallow bool
-	hashLen int    // hex digits of an object id: 40, or 64 for SHA-256
+	hashLen int // hex digits of an object id: 40, or 64 for SHA-256
 	objects *objects
 
 	mu     sync.Mutex
