@@ -103,7 +103,7 @@ func ReadLibrary(src Source) (*Library, error) {
 		case p == RosterFile || p == PeopleFile:
 			data, err := src.Read(p)
 			if err != nil {
-				return nil, fmt.Errorf("%s: %w", p, err)
+				return nil, unreadable(p, err)
 			}
 			if data == nil {
 				data = []byte{}
@@ -141,7 +141,7 @@ func (lib *Library) read(src Source, paths []string) error {
 			for i := range work {
 				f, err := readFrom(src, paths[i])
 				if err != nil {
-					errs[i] = fmt.Errorf("%s: %w", paths[i], err)
+					errs[i] = unreadable(paths[i], err)
 					continue
 				}
 				lib.Files[i] = f
@@ -159,6 +159,14 @@ func (lib *Library) read(src Source, paths []string) error {
 		}
 	}
 	return nil
+}
+
+// unreadable names the file that could not be read, where the error does not do so itself.
+func unreadable(path string, err error) error {
+	if strings.Contains(err.Error(), path) {
+		return err
+	}
+	return fmt.Errorf("%s: %w", path, err)
 }
 
 // place puts a file where its path says it belongs, and reports one that is of another kind.

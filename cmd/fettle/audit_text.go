@@ -44,7 +44,7 @@ func (s *shop) printAudit(trail *audit.Trail, entries []audit.Entry, ids []schem
 		entries = entries[n:]
 	}
 	if day == "" {
-		s.say("nothing that is saved here fits")
+		s.say("nothing was saved%s yet that concerns the library", map[bool]string{true: " of that, or in that time,"}[len(ids) > 0])
 	}
 	if trail.Shallow {
 		s.say("\nThis clone does not have the older history, so this is not all. To have it: git fetch --unshallow")

@@ -44,7 +44,7 @@ func TestDemoWalk(t *testing.T) {
 	rest := out
 	for _, want := range []string{
 		"made     ", "fettle-demo\n", "hook     pre-commit installed",
-		"$ fettle lint\n", "4 notes in 100 conditions",
+		"$ fettle lint\n", "4 notes that stood before",
 		"$ fettle set bay-2/carbon-steel/oxygen/3mm cut.pressure=35bar\n", "35 bar is above the 3.5 bar of the oxygen line [pressure-over-line]",
 		"$ git commit -am", "35 bar is above the 3.5 bar of the oxygen line [pressure-over-line]", "the commit is stopped",
 		"$ fettle put-back bay-2/carbon-steel/oxygen/3mm\n", "nothing to save",

@@ -129,10 +129,23 @@ func (s *shop) sayShared() {
 	ahead, _, ref, ok, err := s.repo.Upstream()
 	switch {
 	case err != nil || !ok:
-		s.say("         only in this clone so far; to share it, set up where to push: git push -u REMOTE BRANCH")
+		s.say("         only on this PC so far; to share it: %s", s.firstPush())
 	case ahead > 0:
-		s.say("         not shared yet: git push   (%s)", clean(ref))
+		s.say("         not shared yet; to share it: git push   (%s)", clean(ref))
 	}
+}
+
+// firstPush is what shares a branch that is shared nowhere yet.
+func (s *shop) firstPush() string {
+	_, branch, _, _, err := s.repo.Head()
+	if err != nil || branch == "" {
+		branch = "BRANCH"
+	}
+	push := "git push -u origin " + clean(branch)
+	if _, known, err := s.repo.Config("remote.origin.url"); err != nil || !known {
+		return "git remote add origin ADDRESS, then " + push
+	}
+	return push
 }
 
 // relative is a path of the library as the person in this directory would type it.

@@ -36,7 +36,7 @@ func init() {
 			fl.StringVar(&f.rev, "rev", "", "check what a commit holds")
 			fl.StringVar(&f.against, "against", "", "what stood in this commit is old (default: the last commit)")
 			fl.BoolVar(&f.newOnly, "new-only", false, "leave out what stood before")
-			fl.BoolVar(&f.all, "all", false, "show findings that were accepted, too")
+			fl.BoolVar(&f.all, "all", false, "show notes that stood before and findings that were accepted, too")
 			return cmd
 		},
 		func(a *app) *cobra.Command {
@@ -114,7 +114,7 @@ func (a *app) lint(args []string, f lintFlags) error {
 		a.wrote = true
 		err = view.FindingsJSON(a.out, report.Result)
 	} else {
-		err = view.Findings(a.out, report.Result, a.screen())
+		err = s.printLint(report.Result, len(args) > 0 || f.all)
 	}
 	if err != nil {
 		return err
@@ -125,6 +125,26 @@ func (a *app) lint(args []string, f lintFlags) error {
 	}
 	if len(failing) > 0 {
 		return errFound
+	}
+	return nil
+}
+
+// printLint prints findings for people. Notes that stood before are only counted, unless somebody asks: they are read once.
+func (s *shop) printLint(result lint.Result, all bool) error {
+	if len(result.Findings) == 0 && result.Conditions == 0 {
+		s.say("no condition yet; next: fettle import FILE")
+		return nil
+	}
+	if all {
+		return view.Findings(s.out, result, s.screen())
+	}
+	shown := result
+	shown.Findings = slices.DeleteFunc(slices.Clone(result.Findings), func(f lint.Finding) bool { return f.Old && f.Severity == lint.Note })
+	if err := view.Findings(s.out, shown, s.screen()); err != nil {
+		return err
+	}
+	if n := len(result.Findings) - len(shown.Findings); n > 0 {
+		s.say("%s that stood before, of fumes and the like: fettle lint --all", counted(n, "note"))
 	}
 	return nil
 }
@@ -329,8 +349,11 @@ func (a *app) formatCommand(args []string, check bool) error {
 	if len(unreadable) > 0 {
 		return troublef("fettle lint says what is wrong.", "%s cannot be read, so it was left as it is", strings.Join(unreadable, ", "))
 	}
-	if check && count > 0 {
+	switch {
+	case check && count > 0:
 		return errFound
+	case count == 0:
+		s.say("all %s stand in the house layout", counted(len(lib.Files), "file"))
 	}
 	return nil
 }

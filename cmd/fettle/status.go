@@ -9,6 +9,7 @@ import (
 	"fettle/history"
 	"fettle/history/git"
 	"fettle/hooks"
+	"fettle/lint"
 	"fettle/schema"
 )
 
@@ -35,6 +36,9 @@ type statusReport struct {
 	Others     []string `json:"others_waiting"`
 	Errors     int      `json:"errors"`
 	Ahead      int      `json:"not_shared"`
+	Behind     int      `json:"behind"` // saved by others and fetched, not yet taken in here
+	Past       []string `json:"saved_without_reason"`
+	PastErrors int      `json:"saved_errors"`
 	Hooks      []string `json:"hooks_missing"`
 	Trouble    string   `json:"trouble"`
 	UnderWay   string   `json:"under_way"` // what git is in the middle of: merge, rebase and so on
@@ -73,7 +77,7 @@ func (s *shop) report() (*statusReport, error) {
 		return nil, err
 	}
 	r := &statusReport{Format: 1, Directory: s.root, Conditions: len(work.Recipes), Saved: len(saved.Recipes), Unsaved: []string{}, Files: []string{}, NoReason: []string{}, NotSaved: []string{},
-		Waiting: []string{}, Others: []string{}, Hooks: []string{}, Conflicts: []string{}}
+		Waiting: []string{}, Others: []string{}, Hooks: []string{}, Conflicts: []string{}, Past: []string{}}
 	if set := work.Settings.Value; set != nil {
 		r.Library = set.Name.V
 	}
@@ -84,6 +88,18 @@ func (s *shop) report() (*statusReport, error) {
 		return nil, err
 	}
 	r.Errors = len(slices.DeleteFunc(verdict.Blocking(), isAboutReasons)) // what lacks a reason has a line of its own
+	for _, f := range verdict.Findings {
+		if f.Old && f.Severity == lint.Error {
+			r.PastErrors++
+		}
+	}
+	past, err := s.unexplained()
+	if err != nil {
+		return nil, err
+	}
+	for _, u := range past {
+		r.Past = append(r.Past, u.ID.String())
+	}
 	hidden := map[schema.ID]bool{}
 	for _, d := range verdict.Differences {
 		if hidden[d.ID] = unread(work, d); !hidden[d.ID] {
@@ -119,8 +135,8 @@ func (s *shop) report() (*statusReport, error) {
 			r.Others = append(r.Others, strings.TrimSuffix(p.Kind+" "+p.Name, " "+p.Kind))
 		}
 	}
-	if ahead, _, _, ok, err := s.repo.Upstream(); err == nil && ok {
-		r.Ahead = ahead
+	if ahead, behind, _, ok, err := s.repo.Upstream(); err == nil && ok {
+		r.Ahead, r.Behind = ahead, behind
 	}
 	missing, err := hooks.Missing(s.repo)
 	if err != nil {
@@ -205,6 +221,10 @@ func (s *shop) printStatus(r *statusReport) {
 	if r.Errors > 0 {
 		s.say("%-10s %d; next: fettle lint", "errors", r.Errors)
 	}
+	if r.PastErrors > 0 {
+		s.say("%-10s %s in what is saved; next: fettle lint --all", "past check", counted(r.PastErrors, "error"))
+	}
+	section("past check", r.Past, "fettle reason ID says why afterwards; then fettle save   (saved without a reason)")
 	section("to decide", append(slices.Clone(r.Waiting), r.Others...), "fettle review, then fettle approve or fettle reject")
 	if r.Conditions == 0 && r.Saved == 0 {
 		s.say("%-10s no condition yet; next: fettle import FILE   (fettle import --template shows the columns)", "empty")
@@ -215,8 +235,11 @@ func (s *shop) printStatus(r *statusReport) {
 	if r.Ahead > 0 {
 		s.say("%-10s %s; next: git push", "not shared", counted(r.Ahead, "saved step"))
 	}
+	if r.Behind > 0 {
+		s.say("%-10s %s by others; next: git pull", "behind", counted(r.Behind, "saved step"))
+	}
 	section("no hook", r.Hooks, "fettle hooks install   (else a bad edit can be saved past the check)")
-	if len(r.Unsaved)+len(r.Files)+len(r.NotSaved)+len(r.Waiting)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Errors == 0 && r.Adopted && r.UnderWay == "" && !r.NoBranch {
+	if len(r.Unsaved)+len(r.Files)+len(r.NotSaved)+len(r.Waiting)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Behind+r.Errors+r.PastErrors+len(r.Past) == 0 && r.Adopted && r.UnderWay == "" && !r.NoBranch {
 		s.say("%-10s everything is saved, decided and checked", "in order")
 	}
 }

@@ -267,7 +267,7 @@ func (a *app) showTrials(typed []string) error {
 		}
 	}
 	if count == 0 {
-		s.say("no trial is on record%s", map[bool]string{true: " for it"}[len(ids) > 0])
+		s.say("no trial is on record%s; to record one: fettle trial record ID --good", map[bool]string{true: " for it"}[len(ids) > 0])
 	}
 	return nil
 }

@@ -20,6 +20,7 @@ var (
 	ErrCorrupt         = errors.New("the repository is damaged")
 	ErrTooLarge        = errors.New("a file is too large")
 	ErrIrregular       = errors.New("not an ordinary file")
+	ErrUnreadable      = errors.New("a file cannot be read")
 	ErrUnmerged        = errors.New("a merge left conflicts")
 	ErrNoIdentity      = errors.New("git does not know who you are")
 	ErrIgnored         = errors.New("git is told to ignore a file")

@@ -4,6 +4,7 @@ import (
 	"crypto/sha1"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"hash"
 	"io"
@@ -133,7 +134,15 @@ func (d *disk) list(name string) error {
 
 func (d *disk) unreadable(name string, err error) error {
 	full := path.Join(d.root, name)
-	return fmt.Errorf("cannot read %s: %w", Printable(full), err)
+	unreadable := &Error{Kind: ErrUnreadable, What: full + " cannot be read", Paths: []string{full}, Err: err}
+	var failed *fs.PathError
+	if errors.As(err, &failed) {
+		unreadable.What += ": " + failed.Err.Error()
+	}
+	if errors.Is(err, fs.ErrPermission) {
+		unreadable.What, unreadable.Help = full+" is closed to you", "ask whoever keeps this PC for the right to read it"
+	}
+	return unreadable
 }
 
 func (d *disk) Name() string    { return "on disk" }
@@ -185,7 +194,7 @@ func (d *disk) readFile(p string) ([]byte, error) {
 		return nil, d.unreadable(p, err)
 	}
 	if len(data) > MaxBlob {
-		return nil, &Error{Kind: ErrTooLarge, What: fmt.Sprintf("%s is larger than the %d bytes that fettle reads", p, int64(MaxBlob)), Paths: []string{p}}
+		return nil, &Error{Kind: ErrTooLarge, What: fmt.Sprintf("%s is larger than the %d MB that fettle reads", p, int64(MaxBlob)>>20), Paths: []string{p}}
 	}
 	return data, nil
 }
