@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/history"
+	"fettle/hooks"
 	"fettle/schema"
 )
 
@@ -33,6 +34,7 @@ func init() {
 		var w why
 		cmd := &cobra.Command{Use: "reason [ID...]", Short: "say why the unsaved changes were made; the next commit saves it with them",
 			Long: "Writes down why the unsaved changes were made and stages that. To save changes and reason in one go: fettle save.\n" +
+				"Where there are none, or for a condition without one, it explains what was saved past the check.\n" +
 				"Before a known condition is changed, look elsewhere first: the wrong condition loaded, nozzle worn or off centre, line pressure,\n" +
 				"protective window, plate. What was checked goes into --ruled-out.",
 			ValidArgsFunction: a.complete(unsavedIDs),
@@ -41,7 +43,10 @@ func init() {
 				if err != nil {
 					return err
 				}
-				r, err := s.writeReason(args, w)
+				r, err := s.reasonForSaved(args, &w)
+				if r == nil && err == nil {
+					r, err = s.writeReason(args, w)
+				}
 				if err != nil {
 					return err
 				}
@@ -175,6 +180,54 @@ func (s *shop) writeReason(typed []string, w why) (*schema.Record, error) {
 	return r, s.write(r.Path, r.Bytes())
 }
 
+// unexplained are the saved conditions that lack a reason.
+func (s *shop) unexplained() ([]hooks.Unexplained, error) {
+	if _, err := s.saved(); err != nil {
+		return nil, err
+	}
+	return hooks.UnexplainedIn(s.repo, s.sub, "HEAD", s.side(&s.committed), s.standing(&s.committed))
+}
+
+// reasonForSaved writes the reason for changes that were saved without one, past the check. It returns nil where what was named has
+// unsaved changes, which come first, or nothing lacks a reason.
+func (s *shop) reasonForSaved(typed []string, w *why) (*schema.Record, error) {
+	work, saved, err := s.both()
+	if err != nil {
+		return nil, err
+	}
+	open, err := s.unexplained()
+	if err != nil || len(open) == 0 {
+		return nil, err
+	}
+	differences := history.Compare(saved, work)
+	if len(typed) == 0 && len(differences) > 0 {
+		return nil, nil
+	}
+	if len(typed) > 0 {
+		ids, err := s.resolve(typed, idsOf(work, saved))
+		if err != nil {
+			return nil, err
+		}
+		unsaved := slices.ContainsFunc(differences, func(d history.Difference) bool { return slices.Contains(ids, d.ID) })
+		if open = slices.DeleteFunc(open, func(u hooks.Unexplained) bool { return !slices.Contains(ids, u.ID) }); unsaved || len(open) == 0 {
+			return nil, nil
+		}
+	}
+	var changes []schema.Change
+	for _, u := range open {
+		s.say("%s is saved without a reason", u.ID)
+		changes = append(changes, schema.Change{ID: schema.Of(u.ID.String()), From: schema.Of(string(u.From)), To: schema.Of(string(u.To))})
+	}
+	if err := s.ask(w, nil); err != nil {
+		return nil, err
+	}
+	r, err := s.reasonFor(changes, nil, *w)
+	if err != nil {
+		return nil, err
+	}
+	return r, s.write(r.Path, r.Bytes())
+}
+
 // sameAsStaged refuses where part of an edit is staged and part is not: then it is not clear which of the two the reason is for.
 func (s *shop) sameAsStaged(differences []history.Difference) error {
 	snap, err := s.repo.Index(s.sub)
@@ -199,6 +252,15 @@ func (s *shop) sameAsStaged(differences []history.Difference) error {
 }
 
 func (s *shop) makeReason(differences []history.Difference, w why) (*schema.Record, error) {
+	var changes []schema.Change
+	for _, d := range differences {
+		from, to := d.Digests()
+		changes = append(changes, schema.Change{ID: schema.Of(d.ID.String()), From: schema.Of(string(from)), To: schema.Of(string(to))})
+	}
+	return s.reasonFor(changes, differences, w)
+}
+
+func (s *shop) reasonFor(changes []schema.Change, differences []history.Difference, w why) (*schema.Record, error) {
 	work, err := s.work()
 	if err != nil {
 		return nil, err
@@ -207,13 +269,14 @@ func (s *shop) makeReason(differences []history.Difference, w why) (*schema.Reco
 	if err != nil {
 		return nil, err
 	}
-	reason := &schema.Reason{Common: common, Cause: schema.Of(w.cause)}
-	var changes []schema.Change
-	for _, d := range differences {
-		from, to := d.Digests()
-		changes = append(changes, schema.Change{ID: schema.Of(d.ID.String()), From: schema.Of(string(from)), To: schema.Of(string(to))})
+	reason := &schema.Reason{Common: common, Cause: schema.Of(w.cause), Changes: schema.Of(changes)}
+	var about []schema.Subject
+	for _, c := range changes {
+		about = append(about, schema.Subject{Kind: schema.Of(c.Kind.Or(schema.SubjectCondition)), ID: c.ID})
 	}
-	reason.Changes = schema.Of(changes)
+	if follows := s.standing(&s.unsaved).Follow(schema.KindReason, about); len(follows) > 0 {
+		reason.Follows = schema.Of(follows)
+	}
 	if len(w.ruledOut) > 0 {
 		reason.RuledOut = schema.Of(w.ruledOut)
 	}

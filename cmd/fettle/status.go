@@ -222,7 +222,7 @@ func (s *shop) printStatus(r *statusReport) {
 		s.say("%-10s %d; next: fettle lint", "errors", r.Errors)
 	}
 	if r.PastErrors > 0 {
-		s.say("%-10s %s in what is saved; next: fettle lint --all", "past check", counted(r.PastErrors, "error"))
+		s.say("%-10s %s in what is saved; next: fettle lint", "past check", counted(r.PastErrors, "error"))
 	}
 	section("past check", r.Past, "fettle reason ID says why afterwards; then fettle save   (saved without a reason)")
 	section("to decide", append(slices.Clone(r.Waiting), r.Others...), "fettle review, then fettle approve or fettle reject")
