@@ -7,8 +7,9 @@ import (
 	"fettle/schema"
 )
 
-// An ancestry answers which decisions of a set lie behind a record, along follows. It looks through records that are not in
-// the set. A record can only name what was there before it, since it names digests, so there are no circles.
+// An ancestry answers which decisions of a set lie behind a record, along follows. It looks through decisions that are not in
+// the set, but not through reasons: whoever decides names those that they read, and anybody may have written what these follow.
+// A record can only name what was there before it, since it names digests, so there are no circles.
 type ancestry struct {
 	ledger *Ledger
 	in     map[schema.Digest]*Decision
@@ -36,7 +37,7 @@ func (a *ancestry) of(r *schema.Record) []*Decision {
 			out = appendNew(out, d)
 			continue
 		}
-		if through := a.ledger.Get(digest); through != nil {
+		if through := a.ledger.Get(digest); isDecision(through) {
 			for _, d := range a.of(through) {
 				out = appendNew(out, d)
 			}
@@ -140,6 +141,14 @@ func (a *ancestry) speaking(heads []*Decision) []*Decision {
 	}
 	sortByTime(out)
 	return out
+}
+
+func isDecision(r *schema.Record) bool {
+	if r == nil {
+		return false
+	}
+	_, ok := r.Body.(*schema.Decision)
+	return ok
 }
 
 func appendNew(list []*Decision, d *Decision) []*Decision {

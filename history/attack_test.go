@@ -88,3 +88,109 @@ func readLibrary(t *testing.T, src schema.Source) *schema.Library {
 	return lib
 }
 
+// Whoever wrote a change and may not approve it alone does not get there by way of records that cost them nothing.
+func TestOwnChangeCannotBeLaundered(t *testing.T) {
+	step := [][2]string{{"0.40 bar", "0.46 bar"}}
+	cases := []struct {
+		name   string
+		attack func(s *shop, a *schema.Record) []*schema.Record // what own approval follows
+	}{
+		{"by taking the reason back", func(s *shop, a *schema.Record) []*schema.Record {
+			s.withdraw("Mara", s.reason("Mara", id6, step))
+			return []*schema.Record{a}
+		}},
+		{"by taking the reason back without a signature", func(s *shop, a *schema.Record) []*schema.Record {
+			s.withdraw("Ove", s.reason("Mara", id6, step), unsigned)
+			return []*schema.Record{a}
+		}},
+		{"by taking a signed reason back and claiming another", func(s *shop, a *schema.Record) []*schema.Record {
+			s.withdraw("Mara", s.reason("Mara", id6, step, keyOf("Mara")))
+			s.reason("Jonas", id6, step)
+			return []*schema.Record{a}
+		}},
+		{"by approving what is in force once more, and claiming a later reason", func(s *shop, a *schema.Record) []*schema.Record {
+			s.reason("Mara", id6, step)
+			b := s.approve("Mara", s.cond("0.40 bar"), follow(a))
+			s.reason("Jonas", id6, step)
+			return []*schema.Record{b}
+		}},
+		{"by approving that long after the reason, in two steps", func(s *shop, a *schema.Record) []*schema.Record {
+			s.reason("Mara", id6, step)
+			b := s.approve("Mara", s.cond("0.40 bar"), follow(a), at(s.now.AddDate(1, 0, 0)))
+			c := s.approve("Mara", s.cond("0.40 bar"), follow(b), at(s.now.AddDate(2, 0, 0)))
+			s.reason("Jonas", id6, step, at(s.now.AddDate(3, 0, 0)))
+			return []*schema.Record{c}
+		}},
+		{"by a way around", func(s *shop, a *schema.Record) []*schema.Record {
+			s.cond("0.43 bar")
+			s.reason("Mara", id6, step)
+			s.reason("Jonas", id6, [][2]string{{"0.40 bar", "0.43 bar"}, {"0.43 bar", "0.46 bar"}})
+			return []*schema.Record{a}
+		}},
+		{"by an approval of hers that does not count", func(s *shop, a *schema.Record) []*schema.Record {
+			s.reason("Mara", id6, step)
+			b := s.approve("Mara", s.cond("0.46 bar"), follow(a))
+			s.reason("Jonas", id6, step)
+			return []*schema.Record{b}
+		}},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			s, a := adopted(t, 1, "refuse", "Mara", "Jonas")
+			s.cond("0.46 bar")
+			own := s.approve("Mara", s.cond("0.46 bar"), follow(c.attack(s, a)...))
+			st := s.judge()
+			s.wantRefused(st, own, "wrote the change")
+			if got, _ := st.State(schema.SubjectCondition, id6).Digest(); string(got) != s.cond("0.40 bar").Digest.V {
+				t.Errorf("in force: %s", s.says(st.State(schema.SubjectCondition, id6)))
+			}
+		})
+	}
+}
+
+// A reason in the name of whoever approved, written afterwards by anybody, does not make the approval one of their own change.
+func TestApprovalIsNotVoidedByAReasonInItsName(t *testing.T) {
+	step := [][2]string{{"0.40 bar", "0.46 bar"}}
+	cases := []struct {
+		name   string
+		attack func(s *shop)
+	}{
+		{"later", func(s *shop) { s.reason("Jonas", id6, step) }},
+		{"dated back", func(s *shop) { s.reason("Jonas", id6, step, at(s.now.AddDate(0, 0, -1))) }},
+		{"by a way around", func(s *shop) {
+			s.cond("0.43 bar")
+			s.reason("Jonas", id6, [][2]string{{"0.40 bar", "0.43 bar"}, {"0.43 bar", "0.46 bar"}})
+		}},
+		{"signed by an outsider", func(s *shop) { s.reason("Jonas", id6, step, keyOf("Ove")) }},
+		{"signed by himself, for the same step once more", func(s *shop) {
+			s.reason("Jonas", id6, step, keyOf("Jonas"), follow(s.records[len(s.records)-1]))
+		}},
+		{"signed by a colleague", func(s *shop) { s.reason("Jonas", id6, step, keyOf("Mara")) }},
+		{"while the reason is taken back", func(s *shop) {
+			s.withdraw("Ove", s.records[len(s.records)-2], unsigned)
+			s.reason("Jonas", id6, step)
+		}},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			s, a := adopted(t, 1, "refuse", "Mara", "Jonas")
+			s.cond("0.46 bar")
+			r := s.approve("Jonas", s.cond("0.46 bar"), follow(a, s.reason("Mara", id6, step)))
+			c.attack(s)
+			st := s.judge()
+			s.wantRefused(st, r, "")
+			s.wantCond(st, "0.46 bar by Jonas")
+		})
+	}
+}
+
+// Whoever decides follows the reasons that they read. What these claim to follow is not in sight of the decision: else anybody could
+// make it replace a decision that nobody saw.
+func TestReasonLendsNoSight(t *testing.T) {
+	s, a := adopted(t, 1, "allow", "Mara", "Jonas")
+	s.cond("0.46 bar")
+	elsewhere := s.approve("Mara", s.cond("0.50 bar"), follow(a)) // on a branch that Jonas does not have
+	bait := s.reason("Ove", id6, [][2]string{{"0.40 bar", "0.46 bar"}}, follow(elsewhere))
+	s.approve("Jonas", s.cond("0.46 bar"), follow(a, bait))
+	s.wantCond(s.judge(), "contested: 0.46 bar by Jonas, 0.50 bar by Mara")
+}

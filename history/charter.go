@@ -141,7 +141,7 @@ func (s *Standing) settingsStep(d *Decision, v *verdict, inForce bool) bool {
 	view := s.view(d.Record)
 	if d.adopts() && len(view.settings.Heads) > 0 {
 		why = "the settings were decided on before, so they can be approved and not adopted"
-	} else if d.Own = s.wrote(view, settingsKey, view.settings.InForce, d); d.Own && !v.terms.own && !d.adopts() {
+	} else if d.Own = s.wrote(view, settingsKey, view.settings.InForce, view.settings.behind, d); d.Own && !v.terms.own && !d.adopts() {
 		why = d.Person + " wrote the change themselves"
 	}
 	if why != "" && inForce {

@@ -169,7 +169,9 @@ func TestDecisionThatFollowsAllSettlesAll(t *testing.T) {
 		s, _ := adopted(t, 1, "allow", crew...)
 		randomDecisions(rt, s, slices.Concat(crew, outsiders), 10)
 		subject := s.cond("0.55 bar")
-		s.approve("Jonas", subject, func(d *draft) { d.common.Follows = schema.Of(s.judge().Follow([]schema.Subject{subject})) })
+		s.approve("Jonas", subject, func(d *draft) {
+			d.common.Follows = schema.Of(s.judge().Follow(schema.KindApproval, []schema.Subject{subject}))
+		})
 		s.wantCond(s.judge(), "0.55 bar by Jonas")
 	})
 }

@@ -18,7 +18,7 @@ type Ledger struct {
 
 	once      sync.Once // for what follows
 	withdrawn map[schema.Digest]*schema.Record
-	edges     map[SubjectKey][]Edge
+	reasons   map[SubjectKey][]Edge    // also those that were taken back
 	trials    map[string][]trialRecord // by id
 }
 

@@ -1,6 +1,7 @@
 package history_test
 
 import (
+	"fmt"
 	"testing"
 
 	"fettle/schema"
@@ -26,7 +27,7 @@ func TestStricterPolicyLeavesOldApprovalsAlone(t *testing.T) {
 	s, a := adopted(t, 1, "allow", "Mara", "Jonas")
 	old := s.approve("Jonas", s.cond("0.46 bar"), follow(a))
 	b := s.decide(schema.KindApproval, "Mara", []schema.Subject{s.settings(2, "refuse")}, func(d *draft) {
-		d.common.Follows = schema.Of(s.judge().Follow([]schema.Subject{s.settings(2, "refuse")}))
+		d.common.Follows = schema.Of(s.judge().Follow(schema.KindApproval, []schema.Subject{s.settings(2, "refuse")}))
 	})
 	s.wantCond(s.judge(), "0.46 bar by Jonas")
 	s.approve("Jonas", s.cond("0.50 bar"), follow(old, b))
@@ -159,19 +160,30 @@ func TestOwnChangeCountsFromTheLastApprovalOn(t *testing.T) {
 	}
 }
 
-// Back and forth between two recipes: who wrote a step in spring is not the author of the same step in autumn.
+// Back and forth between two recipes: who wrote a step in spring is not the author of the same step in autumn, where each approval
+// says which reasons it was made in sight of.
 func TestOwnChangeOfLongAgo(t *testing.T) {
-	s, a := adopted(t, 1, "refuse", "Mara", "Jonas")
-	s.cond("0.46 bar")
-	s.reason("Mara", id6, [][2]string{{"0.40 bar", "0.46 bar"}})
-	b := s.approve("Jonas", s.cond("0.46 bar"), follow(a))
-	s.reason("Jonas", id6, [][2]string{{"0.46 bar", "0.40 bar"}})
-	c := s.approve("Mara", s.cond("0.40 bar"), follow(b))
-	s.reason("Jonas", id6, [][2]string{{"0.40 bar", "0.46 bar"}})
-	d := s.approve("Mara", s.cond("0.46 bar"), follow(c))
-	st := s.judge()
-	s.wantCond(st, "0.46 bar by Mara")
-	s.wantRefused(st, d, "")
+	for _, sign := range []bool{false, true} {
+		t.Run(fmt.Sprintf("signed %v", sign), func(t *testing.T) {
+			s, a := adopted(t, 1, "refuse", "Mara", "Jonas")
+			s.cond("0.46 bar")
+			reason := func(by, from, to string, after *schema.Record) *schema.Record {
+				hows := []how{follow(after)}
+				if sign {
+					hows = append(hows, keyOf(by))
+				}
+				return s.reason(by, id6, [][2]string{{from, to}}, hows...)
+			}
+			b := s.approve("Jonas", s.cond("0.46 bar"), follow(a, reason("Mara", "0.40 bar", "0.46 bar", a)))
+			c := s.approve("Mara", s.cond("0.40 bar"), follow(b, reason("Jonas", "0.46 bar", "0.40 bar", b)))
+			d := s.approve("Mara", s.cond("0.46 bar"), follow(c, reason("Jonas", "0.40 bar", "0.46 bar", c)))
+			st := s.judge()
+			s.wantRefused(st, b, "")
+			s.wantRefused(st, c, "")
+			s.wantRefused(st, d, "")
+			s.wantCond(st, "0.46 bar by Mara")
+		})
+	}
 }
 
 // An approval that one person of two gave is no approval yet, so it does not hide who wrote what came before it.
@@ -241,7 +253,7 @@ func TestLaxPolicyDoesNotCompleteWhatWaits(t *testing.T) {
 	s.wantSettings(st, "1 allow by Jonas, 1 allow by Mara")
 	s.wantCond(st, "0.40 bar by Mara; waits: 0.46 bar by Mara")
 	s.decide(schema.KindApproval, "Mara", []schema.Subject{s.cond("0.46 bar")}, func(d *draft) {
-		d.common.Follows = schema.Of(st.Follow([]schema.Subject{s.cond("0.46 bar")}))
+		d.common.Follows = schema.Of(st.Follow(schema.KindApproval, []schema.Subject{s.cond("0.46 bar")}))
 	})
 	s.wantCond(s.judge(), "0.46 bar by Mara, 0.46 bar by Mara")
 	_ = b

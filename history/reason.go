@@ -16,21 +16,24 @@ type Edge struct {
 // Edges returns what reasons say of one subject, in order of time. Withdrawn reasons are left out.
 func (l *Ledger) Edges(kind, id string) []Edge {
 	l.index()
-	return slices.Clone(l.edges[SubjectKey{kind, id}])
+	return slices.DeleteFunc(slices.Clone(l.reasons[SubjectKey{kind, id}]), func(e Edge) bool { return l.withdrawn[e.Record.Digest] != nil })
+}
+
+// written returns what reasons say of one subject, those that were taken back among them: they tell who wrote.
+func (l *Ledger) written(key SubjectKey) []Edge {
+	l.index()
+	return l.reasons[key]
 }
 
 // index works out, once, what was taken back, what reasons say of each subject and which trials there are of each id.
 func (l *Ledger) index() {
 	l.once.Do(func() {
 		l.withdrawn = l.findWithdrawn()
-		l.edges = map[SubjectKey][]Edge{}
+		l.reasons = map[SubjectKey][]Edge{}
 		for _, r := range Bodies[*schema.Reason](l) {
-			if l.withdrawn[r.Record.Digest] != nil {
-				continue
-			}
 			for _, c := range r.Body.Changes.V {
 				key := SubjectKey{c.Kind.Or(schema.SubjectCondition), c.ID.V}
-				l.edges[key] = append(l.edges[key], Edge{schema.Digest(c.From.V), schema.Digest(c.To.V), r.Record, r.Body})
+				l.reasons[key] = append(l.reasons[key], Edge{schema.Digest(c.From.V), schema.Digest(c.To.V), r.Record, r.Body})
 			}
 		}
 		l.trials = map[string][]trialRecord{}

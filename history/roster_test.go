@@ -225,10 +225,11 @@ func TestFollow(t *testing.T) {
 	s, a := adopted(t, 1, "allow", "Mara", "Jonas")
 	b := s.approve("Mara", s.cond("0.46 bar"), follow(a))
 	c := s.approve("Mara", s.roster("Mara", "Jonas", "Petra"), follow(a))
+	s.condOf("6 mm", "0.50 bar")
 	st := s.judge()
 	check := func(what string, subject schema.Subject, want ...*schema.Record) {
 		t.Helper()
-		got := st.Follow([]schema.Subject{subject})
+		got := st.Follow(schema.KindApproval, []schema.Subject{subject})
 		in := map[string]bool{}
 		for _, d := range got {
 			in[d] = true
@@ -242,11 +243,20 @@ func TestFollow(t *testing.T) {
 			t.Errorf("%s follows %d records, want %d", what, len(got), len(want))
 		}
 	}
-	check("a condition", s.cond("0.50 bar"), a, b, c)           // the settings are still those adopted
-	check("another condition", s.condOf("8 mm", "1 bar"), a, c) // nothing was decided on it
-	check("the settings", s.settings(2, "refuse"), a, b, c)     // everything
-	check("the roster", s.roster("Mara"), a, b, c)              // everything
-	if got := (&history.Standing{}).Follow([]schema.Subject{s.cond("0.50 bar")}); len(got) != 0 {
+	check("a condition", s.cond("0.50 bar"), a, b, c)                         // the settings are still those adopted
+	check("another condition", s.condOf("8 mm", "1 bar"), a, c)               // nothing was decided on it
+	check("the settings", s.settings(2, "refuse"), a, b, c)                   // everything
+	check("the roster", s.roster("Mara"), a, b, c)                            // everything
+	for content, want := range map[string]int{"0.46 bar": 3, "0.50 bar": 2} { // its own content, roster and settings
+		if got := st.Follow(schema.KindRejection, []schema.Subject{s.cond(content)}); len(got) != want {
+			t.Errorf("a rejection of %s follows %d records, want %d", content, len(got), want)
+		}
+	}
+	why := s.reason("Jonas", id6, [][2]string{{"0.46 bar", "0.50 bar"}})
+	s.reason("Jonas", id6, [][2]string{{"0.50 bar", "0.46 bar"}})
+	st = s.judge()
+	check("what has a reason", s.cond("0.50 bar"), a, b, c, why)
+	if got := (&history.Standing{}).Follow(schema.KindApproval, []schema.Subject{s.cond("0.50 bar")}); len(got) != 0 {
 		t.Errorf("before any decision: %v", got)
 	}
 }

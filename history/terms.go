@@ -39,13 +39,16 @@ func (s *Standing) unseen(r *schema.Record, speaking []*Decision, t terms) terms
 	return t
 }
 
-// sight returns every record behind one.
+// sight returns every record behind one; see [ancestry] for what is looked through.
 func (s *Standing) sight(r *schema.Record) map[schema.Digest]bool {
 	if known := s.sights[r.Digest]; known != nil {
 		return known
 	}
 	seen := map[schema.Digest]bool{}
 	for queue := []*schema.Record{r}; len(queue) > 0; queue = queue[1:] {
+		if queue[0] != r && !isDecision(queue[0]) {
+			continue
+		}
 		for _, followed := range queue[0].Follows.V {
 			if next := s.Ledger.Get(schema.Digest(followed)); next != nil && !seen[next.Digest] {
 				seen[next.Digest] = true

@@ -66,7 +66,7 @@ func (a *app) adopt(typed []string, flags decisionFlags) error {
 	}
 	d := &schema.Decision{Common: common, Subjects: schema.Of(subjects)}
 	if standing.Anchor != nil {
-		s.follow(d, schema.KindAdoption, []string{string(standing.Anchor.Digest)})
+		s.follow(d, schema.KindAdoption)
 	}
 	r, err := s.sign(d)
 	if err != nil {

@@ -171,7 +171,7 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 	}
 	d := &schema.Decision{Common: common}
 	var subjects []schema.Subject
-	var follows, trials []string
+	var trials []string
 	for i := range cards {
 		c := &cards[i]
 		if c.Now == nil {
@@ -179,7 +179,6 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 		} else {
 			subjects = append(subjects, history.ConditionSubject(lib, c.Now))
 		}
-		follows = append(follows, followed(kind, c.State, c.Digest)...)
 		for _, t := range c.covering {
 			trials = append(trials, string(t.Digest))
 		}
@@ -188,7 +187,7 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 	if trials = unique(trials); len(trials) > 0 && kind == schema.KindApproval {
 		d.Trials = schema.Of(trials)
 	}
-	s.follow(d, kind, follows)
+	s.follow(d, kind)
 	r, err := s.sign(d)
 	if err != nil {
 		return err
@@ -206,39 +205,11 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 	return s.put(r, decisionMessage(verb, cards, flags.text), flags.noCommit)
 }
 
-// follow makes the decision follow what it was made in sight of: the heads of its subjects, and the settings whose policy it keeps.
-func (s *shop) follow(d *schema.Decision, kind string, follows []string) {
-	if kind != schema.KindRejection {
-		if settings := s.standing(&s.committed).State(schema.SubjectSettings, schema.SubjectSettings); settings != nil {
-			for _, head := range settings.Heads {
-				follows = append(follows, string(head.Record.Digest))
-			}
-		}
-	}
-	if follows = unique(follows); len(follows) > 0 {
+// follow makes the decision follow what it was made in sight of.
+func (s *shop) follow(d *schema.Decision, kind string) {
+	if follows := s.standing(&s.committed).Follow(kind, d.Subjects.V); len(follows) > 0 {
 		d.Follows = schema.Of(follows)
 	}
-}
-
-// followed are the decisions of a subject that a new one follows. A rejection follows decisions on its own content only.
-func followed(kind string, state *history.State, content schema.Digest) []string {
-	if state == nil {
-		return nil
-	}
-	var out []string
-	for _, h := range state.Heads {
-		if kind != schema.KindRejection || h.Digest() == content {
-			out = append(out, string(h.Record.Digest))
-		}
-	}
-	if kind == schema.KindRejection {
-		for _, p := range state.Pending {
-			if p.Digest() == content {
-				out = append(out, string(p.Record.Digest))
-			}
-		}
-	}
-	return out
 }
 
 func unique(list []string) []string {
@@ -421,16 +392,13 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 	}
 	d := &schema.Decision{Common: common, Subjects: schema.Of([]schema.Subject{content})}
 	if subject == schema.SubjectRoster {
-		if keeps := s.keeps(&content); len(keeps) > 0 {
+		next, _ := signature.ParseRoster(schema.RosterFile, lib.Roster)
+		if keeps := standing.Keeps(next); len(keeps) > 0 {
 			d.Keeps = schema.Of(keeps)
-			s.say("keeps    %d decisions by persons or keys that the new roster drops", len(keeps))
+			s.say("keeps    %s by persons or keys that the new roster drops", counted(len(keeps), "decision"))
 		}
 	}
-	follows := followed(kind, state, schema.Digest(content.Digest.V))
-	if subject == schema.SubjectSettings && kind == schema.KindApproval {
-		follows = append(follows, s.allHeads()...)
-	}
-	s.follow(d, kind, follows)
+	s.follow(d, kind)
 	r, err := s.sign(d)
 	if err != nil {
 		return err
@@ -442,46 +410,4 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 	}
 	s.say("%s %s (%s)", strings.ToLower(verb), what, spoken(person))
 	return s.put(r, verb+" "+what+"\n", flags.noCommit)
-}
-
-// allHeads are the newest decisions on everything. New settings follow them all: a policy that grows stricter keeps what was
-// approved before it.
-func (s *shop) allHeads() []string {
-	standing := s.standing(&s.committed)
-	var out []string
-	for _, d := range history.Bodies[*schema.Decision](s.committed.ledger) {
-		for _, subject := range d.Body.Subjects.V {
-			if state := standing.State(subject.Kind.V, subject.ID.V); state != nil {
-				for _, head := range state.Heads {
-					out = append(out, string(head.Record.Digest))
-				}
-			}
-		}
-	}
-	return out
-}
-
-// keeps are the decisions in force whose key the new roster no longer holds: they are named so that they go on counting, and
-// nothing dated back later does.
-func (s *shop) keeps(content *schema.Subject) []string {
-	text := ""
-	for _, line := range content.Values.V.Kids {
-		text += line.Text + "\n"
-	}
-	roster, _ := signature.ParseRoster(schema.RosterFile, []byte(text))
-	standing := s.standing(&s.committed)
-	var out []string
-	for _, d := range history.Bodies[*schema.Decision](s.committed.ledger) {
-		if standing.Refused[d.Record.Digest] != "" || !d.Record.Signature.Set() {
-			continue
-		}
-		key, err := signature.Check(d.Record.Message, d.Record.Signature.V)
-		if err != nil {
-			continue
-		}
-		if _, err := roster.Find(key, d.Record.Time()); err != nil {
-			out = append(out, string(d.Record.Digest))
-		}
-	}
-	return unique(out)
 }

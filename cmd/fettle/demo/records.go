@@ -56,6 +56,9 @@ func (t *telling) reason(e *Event, lib *schema.Library, d history.Difference) (*
 	from, to := d.Digests()
 	r := &schema.Reason{Common: t.common(e, schema.KindReason, e.At, e.Text), Cause: schema.Of(e.Cause),
 		Changes: schema.Of([]schema.Change{{ID: schema.Of(e.ID), From: schema.Of(string(from)), To: schema.Of(string(to))}})}
+	if follows := t.ledger().Judge(t.id, "").Follow(schema.KindReason, []schema.Subject{history.RemovalSubject(d.ID)}); len(follows) > 0 {
+		r.Follows = schema.Of(follows)
+	}
 	if len(e.RuledOut) > 0 {
 		r.RuledOut = schema.Of(e.RuledOut)
 	}
@@ -118,7 +121,6 @@ func (t *telling) decide(e *Event, kind string) error {
 		return fmt.Errorf("there is no such condition to decide on")
 	}
 	d := &schema.Decision{Common: t.common(e, kind, e.At, e.Text), Subjects: schema.Of([]schema.Subject{history.ConditionSubject(lib, p.Now)})}
-	follows := heads(p.State, kind, p.Digest)
 	verb := "Rejected "
 	if kind == schema.KindApproval {
 		verb = "Approved "
@@ -127,27 +129,11 @@ func (t *telling) decide(e *Event, kind string) error {
 		if trials := digests(covering); len(trials) > 0 {
 			d.Trials = schema.Of(trials)
 		}
-		follows = append(follows, heads(standing.State(schema.SubjectSettings, schema.SubjectSettings), kind, "")...)
 	}
-	slices.Sort(follows)
-	if follows = slices.Compact(follows); len(follows) > 0 {
+	if follows := standing.Follow(kind, d.Subjects.V); len(follows) > 0 {
 		d.Follows = schema.Of(follows)
 	}
 	return t.record(e, d, true, verb+e.ID+"\n\n"+e.Text+"\n")
-}
-
-// heads are the decisions that a new one follows: a rejection follows those on its own recipe only.
-func heads(s *history.State, kind string, content schema.Digest) []string {
-	var out []string
-	if s == nil {
-		return nil
-	}
-	for _, h := range s.Heads {
-		if kind != schema.KindRejection || h.Digest() == content {
-			out = append(out, string(h.Record.Digest))
-		}
-	}
-	return out
 }
 
 // withdraw takes a record of an earlier event back; signed where that was.
