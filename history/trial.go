@@ -7,39 +7,38 @@ import (
 	"fettle/schema/quantity"
 )
 
-// The members of a recipe that its id fixes. They are equal in every trial of the id, so no trial is asked for them.
-var identity = []string{"machine", "material", "gas", "thickness", "variant", "process"}
-
 // Covers returns the trials that show a recipe to be good, and which changed values are still to be tried. Only values that
 // shape the cut count ([schema.ProcessField]); a nil from is a new condition, and a nil to needs no trial. Where nothing changed
 // nothing is missing, and the trials tell whether the recipe was ever shown good on this machine as it is.
 //
-// A trial cut shows the recipe where it came out good with the very values of to. A ladder shows it too, where to lies strictly
-// between two of its good cuts that differ from to in one value only, with no marginal or bad cut between them.
+// A trial shows the recipe where the very values of to were cut and came out good every time. A ladder shows it too, where to lies
+// strictly between two of its good cuts that differ from to in one value only, with no marginal or bad cut between them. Nothing
+// shows a recipe that came out badly when it was last cut with these very values.
 //
-// A trial counts where its record is sound, is of this id, was not taken back, carries values that fit its digest, was cut on
-// plate of no other grade, and on a machine whose beam and jet are those given; a blank there that was filled since does not
-// matter.
-//
-// What is missing is judged by the good cut that comes closest; all that changed where none is of use.
+// Which trials count at all is told at [Ledger.Evidence]. What is missing is judged by the good cut that comes closest; all that
+// changed where none is of use.
 func (l *Ledger) Covers(id schema.ID, from, to *schema.Values, machine schema.BeamAndJet) (trials []*schema.Record, missing []FieldChange) {
 	if to == nil {
 		return nil, nil
 	}
-	changed := slices.DeleteFunc(CompareValues(from, to), func(c FieldChange) bool { return !asksForTrial(c.Path) })
+	return l.Evidence(id, to, machine).Covers(from)
+}
+
+// Covers is [Ledger.Covers] for evidence that was gathered already.
+func (e *Evidence) Covers(from *schema.Values) (trials []*schema.Record, missing []FieldChange) {
+	changed := slices.DeleteFunc(CompareValues(from, e.to), func(c FieldChange) bool { return !asksForTrial(c.Path) })
 	closest := map[string]bool{} // of the changed values, those that the closest good cut does not have
 	for _, c := range changed {
 		closest[c.Path] = true
 	}
-	l.index()
-	for _, t := range l.trials[id.String()] {
-		ladder := t.ladder(to, machine)
-		if ladder.covers() {
-			trials = append(trials, t.Record)
+	against := len(e.Against()) > 0
+	for _, ladder := range e.byTrial() {
+		if !against && ladder.covers() {
+			trials = append(trials, ladder[0].Record)
 			continue
 		}
-		for _, cut := range ladder {
-			if off := cut.offAmong(changed); cut.good && off != nil && len(off) < len(closest) {
+		for i := range ladder {
+			if off := ladder[i].offAmong(changed); ladder[i].Good() && off != nil && len(off) < len(closest) && (len(off) > 0 || !against) {
 				closest = off
 			}
 		}
@@ -50,81 +49,26 @@ func (l *Ledger) Covers(id schema.ID, from, to *schema.Values, machine schema.Be
 	return nil, slices.DeleteFunc(changed, func(c FieldChange) bool { return !closest[c.Path] })
 }
 
-func asksForTrial(path string) bool {
-	return schema.ProcessField(path) && !slices.Contains(identity, path)
-}
-
-// A trialRecord is a sound trial that was not taken back.
-type trialRecord struct {
-	Record *schema.Record
-	Body   *schema.Trial
-}
-
-// A trialCut is one step of a trial seen from the recipe in question.
-type trialCut struct {
-	good bool
-	off  []FieldChange // where the cut differs: From is the cut's, To the recipe's
-}
-
-type trialLadder []trialCut
-
-// ladder returns the steps of a trial as they differ from a recipe; nil where the trial cannot speak for it.
-func (t trialRecord) ladder(to *schema.Values, machine schema.BeamAndJet) trialLadder {
-	base := t.Body.Values.V
-	if string(base.Digest()) != t.Body.Digest.V {
-		return nil
-	}
-	if own, ok := base.ID(); !ok || own.String() != t.Body.ID.V {
-		return nil
-	}
-	if len(machineDrift(&t.Body.MachineValues.V, &machine)) > 0 {
-		return nil
-	}
-	var out trialLadder
-	for i := range t.Body.Steps.V {
-		step := &t.Body.Steps.V[i]
-		values, ok := stepValues(&base, step)
-		if !ok {
-			return nil // a bad cut may hide behind what cannot be read
+// byTrial parts the cuts by the trial they are of, in order of time.
+func (e *Evidence) byTrial() []trialLadder {
+	var out []trialLadder
+	for _, c := range e.Cuts {
+		if n := len(out); n > 0 && out[n-1][0].Record == c.Record {
+			out[n-1] = append(out[n-1], c)
+			continue
 		}
-		if id, ok := values.ID(); !ok || id.String() != t.Body.ID.V || values.Grade.Set() && to.Grade.Set() && values.Grade.V != to.Grade.V {
-			continue // another plate
-		}
-		cut := trialCut{good: step.Outcome.V == "good"}
-		for _, c := range CompareValues(values, to) {
-			if asksForTrial(c.Path) {
-				cut.off = append(cut.off, c)
-			}
-		}
-		out = append(out, cut)
+		out = append(out, trialLadder{c})
 	}
 	return out
 }
 
-// stepValues returns the recipe of one step: the values of the trial with what the step changed. It is false where a change
-// names no member of the format, or a value that cannot be read.
-func stepValues(base *schema.Values, step *schema.Step) (*schema.Values, bool) {
-	if len(step.Changed) == 0 {
-		return base, true
-	}
-	tree := schema.Encode(base)
-	for _, row := range step.Changed {
-		if err := tree.SetPath(row.Name, schema.Text(row.V)); err != nil {
-			return nil, false
-		}
-	}
-	var values schema.Values
-	if len(schema.Bind(tree, &values)) > 0 {
-		return nil, false
-	}
-	return &values, true
-}
+type trialLadder []TrialCut
 
 // offAmong returns the paths where the cut differs, or nil where it differs in something that the change left alone: then it
 // was cut with another recipe.
-func (c trialCut) offAmong(changed []FieldChange) map[string]bool {
+func (c *TrialCut) offAmong(changed []FieldChange) map[string]bool {
 	off := map[string]bool{}
-	for _, o := range c.off {
+	for _, o := range c.Off {
 		if !slices.ContainsFunc(changed, func(f FieldChange) bool { return f.Path == o.Path }) {
 			return nil
 		}
@@ -136,23 +80,23 @@ func (c trialCut) offAmong(changed []FieldChange) map[string]bool {
 // covers reports whether the ladder shows the recipe good.
 func (l trialLadder) covers() bool {
 	rungs := map[string][]rung{} // by the one value in which they differ
-	var same []rung
-	for _, cut := range l {
-		switch len(cut.off) {
-		case 0:
-			if cut.good {
-				return true
-			}
-			same = append(same, rung{})
-		case 1:
-			off := cut.off[0]
+	good, other := 0, 0          // cuts with the very values
+	for i := range l {
+		cut := &l[i]
+		switch {
+		case len(cut.Off) == 0 && cut.Good():
+			good++
+		case len(cut.Off) == 0:
+			other++
+		case len(cut.Off) == 1:
+			off := cut.Off[0]
 			if !off.From.Quantity.IsZero() && !off.To.Quantity.IsZero() {
-				rungs[off.Path] = append(rungs[off.Path], rung{off.From.Quantity, off.From.Quantity.Cmp(off.To.Quantity), cut.good})
+				rungs[off.Path] = append(rungs[off.Path], rung{off.From.Quantity, off.From.Quantity.Cmp(off.To.Quantity), cut.Good()})
 			}
 		}
 	}
-	if len(same) > 0 {
-		return false // the recipe itself was cut, and never well
+	if good+other > 0 {
+		return other == 0 // the recipe itself was cut; what lies beside it says no more
 	}
 	for _, ladder := range rungs {
 		if nearestGood(ladder, -1) && nearestGood(ladder, +1) {

@@ -1,7 +1,6 @@
 package history_test
 
 import (
-	"fmt"
 	"strings"
 	"testing"
 
@@ -163,24 +162,143 @@ func TestCoversWithATrialTakenBack(t *testing.T) {
 	}
 }
 
-// Every trial that shows the recipe is named, in order of time.
+// Every trial that shows the recipe is named, in order of time, whatever came between; but what was cut last has the last word.
 func TestCoversNamesAllTrials(t *testing.T) {
 	s := newShop(t)
-	var want []string
-	for i := range 3 {
-		r := s.tryOut(nil, fmt.Sprintf("good cut.pressure=%d kPa", 46+2*(i%2)), "good cut.pressure=0.44 bar")
-		if i != 1 {
-			want = append(want, r.Path)
+	covering := func() (got []string, missing int, against int) {
+		e := s.ledger().Evidence(idOf(t, id6), recipe("6 mm", "0.46 bar"), schema.BeamAndJet{})
+		trials, left := e.Covers(recipe("6 mm", "0.40 bar"))
+		for _, r := range trials {
+			got = append(got, r.Path)
 		}
+		return got, len(left), len(e.Against())
 	}
-	s.records[1] = s.tryOut(nil, "bad cut.pressure=0.46 bar")
-	s.records = s.records[:3]
-	trials, _ := s.ledger().Covers(idOf(t, id6), recipe("6 mm", "0.40 bar"), recipe("6 mm", "0.46 bar"), schema.BeamAndJet{})
-	var got []string
-	for _, r := range trials {
-		got = append(got, r.Path)
+	first := s.tryOut(nil, "good cut.pressure=46 kPa", "good cut.pressure=0.44 bar")
+	s.tryOut(nil, "good cut.pressure=48 kPa")
+	s.tryOut(nil, "bad cut.pressure=0.46 bar", "good cut.pressure=0.44 bar", "good cut.pressure=0.48 bar")
+	if got, missing, against := covering(); len(got) > 0 || missing != 1 || against != 1 {
+		t.Errorf("cut badly since: trials %v, %d missing, %d against", got, missing, against)
 	}
-	if d := cmp.Diff(want, got); d != "" {
+	last := s.tryOut(nil, "good cut.pressure=0.46 bar")
+	got, missing, against := covering()
+	if d := cmp.Diff([]string{first.Path, last.Path}, got); d != "" || missing > 0 || against > 0 {
+		t.Error(d, missing, against)
+	}
+}
+
+// Replicates: one bad cut of three with the very values is reason enough.
+func TestCoversAsksForEveryCutToBeGood(t *testing.T) {
+	s := newShop(t)
+	s.tryOut(nil, "good cut.pressure=0.46 bar", "good cut.pressure=0.46 bar", "marginal cut.pressure=0.46 bar", "good cut.pressure=0.42 bar", "good cut.pressure=0.50 bar")
+	if trials, missing := s.ledger().Covers(idOf(t, id6), recipe("6 mm", "0.40 bar"), recipe("6 mm", "0.46 bar"), schema.BeamAndJet{}); len(trials) > 0 || len(missing) != 1 {
+		t.Errorf("%d trials, %d missing", len(trials), len(missing))
+	}
+}
+
+// What does not count says why.
+func TestSetAside(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		edit    func(*schema.Trial)
+		machine schema.BeamAndJet
+		to      func(*schema.Values)
+		says    string
+	}{
+		{name: "other optics", machine: lens("200 mm"), edit: func(t *schema.Trial) { t.MachineValues = schema.Of(lens("150 mm")) },
+			says: "the machine was another one then: head.focal_length 150 mm then, 200 mm now"},
+		{name: "another grade", edit: func(t *schema.Trial) { t.Grade = schema.Of("S235JR") }, to: func(v *schema.Values) { v.Grade = schema.Of("S355J2") },
+			says: "cut on S235JR, and this is for S355J2"},
+		{name: "an override", edit: func(t *schema.Trial) {
+			t.Overrides = schema.Table[quantity.Ratio]{{Name: "feed", V: parsed[quantity.Ratio]("90 %"), At: schema.Made}}
+		}, says: "cut with the feed override at 90 %, so not with the values written down"},
+		{name: "values that do not fit", edit: func(t *schema.Trial) { t.Digest = schema.Of(strings.Repeat("0", 64)) }, says: "its values do not fit what it says it is of"},
+		{name: "all overrides whole", edit: func(t *schema.Trial) {
+			t.Overrides = schema.Table[quantity.Ratio]{{Name: "feed", V: parsed[quantity.Ratio]("100.0 %"), At: schema.Made}}
+		}},
+		{name: "the same grade with a blank", edit: func(t *schema.Trial) { t.Grade = schema.Of("s355j2 ") }, to: func(v *schema.Values) { v.Grade = schema.Of("S355J2") }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := newShop(t)
+			s.tryOut(c.edit, "good")
+			to := recipe("6 mm", "0.40 bar")
+			if c.to != nil {
+				c.to(to)
+			}
+			e := s.ledger().Evidence(idOf(t, id6), to, c.machine)
+			if c.says == "" {
+				if len(e.Cuts) != 1 || len(e.Aside) > 0 {
+					t.Errorf("%d cuts, aside %v", len(e.Cuts), e.Aside)
+				}
+				return
+			}
+			if len(e.Cuts) > 0 || len(e.Aside) != 1 || e.Aside[0].Why != c.says {
+				t.Errorf("%d cuts, aside %+v", len(e.Cuts), e.Aside)
+			}
+		})
+	}
+}
+
+// Along one value stand the cuts where nothing else differs, whatever the trial.
+func TestAlong(t *testing.T) {
+	s := newShop(t)
+	s.tryOut(nil, "good", "good cut.pressure=0.44 bar", "bad cut.pressure=0.50 bar", "good cut.pressure=0.44 bar; cut.speed=3 m/min", "good nozzle.form=single")
+	s.tryOut(nil, "good cut.speed=3 m/min")
+	e := s.ledger().Evidence(idOf(t, id6), recipe("6 mm", "0.40 bar"), schema.BeamAndJet{})
+	if d := cmp.Diff([]string{"cut.speed", "cut.pressure"}, e.Varied()); d != "" {
 		t.Error(d)
+	}
+	var got []string
+	for _, c := range e.Along("cut.pressure") {
+		got = append(got, e.ValueOf(c, "cut.pressure").Format(nil)+" "+c.Step.Outcome.V)
+	}
+	if d := cmp.Diff([]string{"0.4 bar good", "0.44 bar good", "0.5 bar bad"}, got); d != "" {
+		t.Error(d)
+	}
+}
+
+// A twin is proven by one good trial of any condition of the set, on the machine as it is.
+func TestProvenUnits(t *testing.T) {
+	s := newShop(t)
+	on := func(unit string) func(*schema.Trial) { return func(t *schema.Trial) { t.Unit = schema.Of(unit) } }
+	s.tryOut(on("bay-2"), "bad", "good cut.pressure=0.44 bar")
+	s.tryOut(on("bay-3"), "bad", "marginal cut.pressure=0.44 bar")
+	s.tryOut(func(t *schema.Trial) { on("bay-4")(t); t.MachineValues = schema.Of(lens("150 mm")) }, "good")
+	id := idOf(t, "bay-2/carbon-steel/oxygen/8mm")
+	if d := cmp.Diff(map[string]bool{"bay-2": true}, s.ledger().ProvenUnits(id, lens("200 mm"))); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff(map[string]bool{}, s.ledger().ProvenUnits(idOf(t, "bay-2/carbon-steel/nitrogen/8mm"), lens("200 mm"))); d != "" {
+		t.Error(d)
+	}
+}
+
+// A hot nozzle marks a trial until somebody says what it was, of this condition, on this unit, and not before it happened.
+func TestHotCuts(t *testing.T) {
+	s := newShop(t)
+	hot := func(t *schema.Trial) {
+		t.Unit = schema.Of("bay-2")
+		t.Steps.V[0].Measured = schema.Of(schema.Measured{NozzleDegrees: schema.Of(parsed[quantity.Temperature]("60 degC"))})
+		t.Steps.V[1].Measured = schema.Of(schema.Measured{NozzleDegrees: schema.Of(parsed[quantity.Temperature]("59.9 degC")), NozzleHeat: schema.Of("warm")})
+		t.Steps.V[2].Observed = schema.Of([]string{"spatter", "hot-nozzle"})
+		t.Steps.V[3].Measured = schema.Of(schema.Measured{NozzleHeat: schema.Of("hot")})
+	}
+	cause := func(unit string, symptoms ...string) {
+		c := &schema.Cause{ID: schema.Of(id6), Symptom: schema.Of(symptoms), Found: schema.Of("beam-alignment")}
+		c.Unit = schema.Of(unit)
+		s.write(c, &c.Common, schema.KindCause, "Ove", unsigned)
+	}
+	cause("bay-2", "hot-nozzle")
+	r := s.tryOut(hot, "good", "good", "good", "good")
+	cause("bay-3", "hot-nozzle")
+	cause("bay-2", "spatter")
+	if n := s.ledger().HotCuts(r); n != 3 {
+		t.Errorf("%d hot cuts, want 3", n)
+	}
+	cause("bay-2", "hot-nozzle", "spatter")
+	if n := s.ledger().HotCuts(r); n != 0 {
+		t.Errorf("%d hot cuts after it was explained", n)
+	}
+	if n := s.ledger().HotCuts(s.tryOut(nil, "good")); n != 0 {
+		t.Errorf("%d hot cuts in a trial without", n)
 	}
 }
