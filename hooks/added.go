@@ -162,6 +162,8 @@ func (c Case) refusedNotes(standing *history.Standing) []string {
 	return out
 }
 
+const recordsDir = "records"
+
 // untrusted are breaks in the chain from the adoption: a library that is another one suddenly, an adoption that is gone, and, where
 // what changed must be approved, a roster, settings or a profile that nobody approved.
 func (c Case) untrusted(standing *history.Standing) []lint.Finding {
@@ -175,7 +177,7 @@ func (c Case) untrusted(standing *history.Standing) []lint.Finding {
 			"Put it back: \"id\": \""+was+"\"")
 	}
 	if c.Anchor != "" && standing.Anchor == nil {
-		add(history.RuleRecordRemoved, "records", "the adoption that everything is chained from ("+schema.Digest(c.Anchor).Short()+") is not among the records, so nothing would be in force",
+		add(history.RuleRecordRemoved, recordsDir, "the adoption that everything is chained from ("+schema.Digest(c.Anchor).Short()+") is not among the records, so nothing would be in force",
 			"Bring it back. If the shop adopted anew, whoever runs this repository pins that: git config fettle.anchor DIGEST")
 	}
 	if !c.Approved || standing.Anchor == nil {
@@ -193,7 +195,7 @@ func (c Case) untrusted(standing *history.Standing) []lint.Finding {
 		words := map[history.Status]string{history.New: "was never approved", history.Removed: "is removed, which nobody has approved", history.Rejected: "was rejected",
 			history.Contested: "was approved in one way and decided in another", history.Superseded: "is an earlier approved one, not the one in force"}[p.Status]
 		if words == "" {
-			words = "changed since somebody who may approved it"
+			words = "changed, and nobody who may has approved that"
 		}
 		add("unapproved", file, spokenSubject(p)+" "+words, help)
 	}

@@ -167,7 +167,8 @@ func (g *Gate) Judge(m Move) (*Ruling, error) {
 		r.verdicts = append(r.verdicts, v)
 	}
 	r.breaks = r.way.broken(r.verdicts)
-	return r, r.look()
+	r.look()
+	return r, nil
 }
 
 func nonzero(commit string) string {
@@ -260,7 +261,7 @@ func (r *Ruling) judgeDeletion() error {
 		return err
 	}
 	r.denied = append(r.denied, r.Branch+" is a protected branch and cannot be removed: approvals and reasons would be lost with it")
-	r.advice = append(r.advice, "whoever runs the server can allow it: git config fettle.delete-protected allow")
+	r.advice = append(r.advice, "whoever runs the server can allow it:", "  git config fettle.delete-protected allow")
 	return nil
 }
 
@@ -275,8 +276,8 @@ func (r *Ruling) judgeRewrite() error {
 		return err
 	}
 	r.denied = append(r.denied, r.Branch+" is a protected branch, and this push would take saved commits out of it")
-	r.advice = append(r.advice, "bring in what others shared, then push again: git pull --no-rebase",
-		"whoever runs the server can allow it: git config fettle.rewrite-protected allow")
+	r.advice = append(r.advice, "bring in what others shared, then push without force:", "  git pull --no-rebase", "  git push",
+		"whoever runs the server can allow it:", "  git config fettle.rewrite-protected allow")
 	return nil
 }
 

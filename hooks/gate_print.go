@@ -57,17 +57,13 @@ func (c *Charge) came(s *step) {
 func (r *Ruling) Notes() []string { return r.notes }
 
 // look gathers what is worth knowing.
-func (r *Ruling) look() error {
+func (r *Ruling) look() {
 	if r.Refused() {
-		return nil
+		return
 	}
+	r.notes = r.way.mended(r)
 	for _, v := range r.verdicts {
-		for _, line := range r.way.mended(v) {
-			r.notes = append(r.notes, line)
-		}
-		for _, note := range v.refusedNotes(v.Standing) {
-			r.notes = append(r.notes, note)
-		}
+		r.notes = append(r.notes, v.refusedNotes(v.Standing)...)
 		switch anchor := v.Standing.Anchor; {
 		case anchor == nil && r.Protected && v.Standing.Trouble != "":
 			r.notes = append(r.notes, "nothing is in force here: "+v.Standing.Trouble)
@@ -90,10 +86,10 @@ func (r *Ruling) look() error {
 			r.notes = append(r.notes, waits(waiting)+" until somebody approves: fettle review")
 		}
 	}
-	return nil
 }
 
-const remoteWidth = 80 - len("remote: ") // git puts this before each line that a server says
+// RemoteWidth is what is left of 80 columns behind what git puts before each line that a server says.
+const RemoteWidth = 80 - len("remote: ")
 
 // Print says to whoever pushed why the branch does not move, and what settles it; or the notes, where it may move.
 func (r *Ruling) Print(w io.Writer) {
@@ -104,28 +100,18 @@ func (r *Ruling) Print(w io.Writer) {
 		}
 		return
 	}
-	out.line("fettle: %s cannot take this: %s", r.Branch, r.counts())
+	out.wrapped("", "       ", fmt.Sprintf("fettle: %s cannot take this: %s", r.Branch, r.counts()))
 	out.line("")
 	for _, why := range r.denied {
-		out.wrapped("  ", why)
+		out.wrapped("  ", "  ", why)
 		out.line("")
 	}
 	hidden := 0
 	for _, v := range r.verdicts {
-		render := v.running.Render
-		show := *v.running
-		show.Render = func(w io.Writer, f lint.Finding) {
-			render(w, f)
-			own := f
-			own.Path, _ = inLibrary(v.root, f.Path)
-			if s := r.way.blame(v, own); s != nil {
-				fmt.Fprintf(w, "      %s\n", cut(s.came(), remoteWidth-6))
-			}
-		}
-		shown := v.Blocking()
-		slices.SortStableFunc(shown, func(a, b lint.Finding) int { return urgency(a) - urgency(b) })
+		shown := onePerCondition(v.Blocking())
+		slices.SortStableFunc(shown, func(a, b lint.Finding) int { return rank(a) - rank(b) })
 		for _, f := range shown {
-			if !show.finding(out, v, f) {
+			if !out.finding(r.render(v), f) {
 				hidden++
 			}
 		}
@@ -135,17 +121,66 @@ func (r *Ruling) Print(w io.Writer) {
 			hidden += len(r.breaks) - i
 			break
 		}
-		out.wrapped("", fmt.Sprintf("%s: error: %s [%s]", b.Path, inTheCommit(b), b.Rule))
-		out.line("      %s", cut(b.step.came(), remoteWidth-6))
+		out.wrapped("", "      ", fmt.Sprintf("%s: error: %s [%s]", b.Path, inTheCommit(b), b.Rule))
+		out.line("      %s", cut(b.step.came(), RemoteWidth-6))
 		out.line("")
 	}
 	if hidden > 0 {
 		out.line("and %d more", hidden)
 	}
+	for _, v := range r.verdicts {
+		for _, note := range v.refusedNotes(v.Standing) {
+			out.wrapped("", "      ", note)
+		}
+	}
 	out.line("fettle: %s stays as it is there, and nothing of yours is lost.", r.Branch)
 	for _, line := range r.settle() {
-		out.line("        %s", line)
+		if command := strings.HasPrefix(line, "  "); command {
+			out.line("        %s", line) // whole, so that it can be copied
+		} else {
+			out.wrapped("        ", "        ", line)
+		}
 	}
+}
+
+// render shows a finding with the commit it came with.
+func (r *Ruling) render(v *verdict) func(io.Writer, lint.Finding) {
+	return func(w io.Writer, f lint.Finding) {
+		step := r.way.blame(v, f)
+		f.Path = v.full(f.Path)
+		var b strings.Builder
+		r.gate.Render(&b, f)
+		first, rest, _ := strings.Cut(b.String(), "\n")
+		(&screen{w: w}).wrapped("", "      ", first)
+		io.WriteString(w, rest)
+		if step != nil {
+			fmt.Fprintf(w, "      %s\n", cut(step.came(), RemoteWidth-6))
+		}
+	}
+}
+
+// onePerCondition leaves out that a condition has no reason or no approval where something is wrong with it: that comes first.
+func onePerCondition(findings []lint.Finding) []lint.Finding {
+	worst := map[string]int{}
+	for _, f := range findings {
+		if w, known := worst[f.ID]; f.ID != "" && (!known || rank(f) < w) {
+			worst[f.ID] = rank(f)
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(findings), func(f lint.Finding) bool { return f.ID != "" && rank(f) > worst[f.ID] })
+}
+
+// rank orders what speaks against a push: values that cannot be, records, changes without a reason, approvals.
+func rank(f lint.Finding) int {
+	switch f.Rule {
+	case history.RuleRecordAltered, history.RuleRecordRemoved:
+		return 1
+	case "no-reason":
+		return 2
+	case "unapproved", "stale-approval":
+		return 3
+	}
+	return 0
 }
 
 func inTheCommit(b broken) string {
@@ -167,50 +202,52 @@ func cut(s string, width int) string {
 }
 
 // wrapped prints a sentence in lines that fit behind what git puts before them.
-func (s *screen) wrapped(indent, text string) {
-	line := indent
+func (s *screen) wrapped(first, indent, text string) {
+	line, empty := first, true
 	for _, word := range strings.Fields(text) {
-		if len(line) > len(indent) && len([]rune(line))+1+len([]rune(word)) > remoteWidth {
+		if !empty && len([]rune(line))+1+len([]rune(word)) > RemoteWidth {
 			s.line("%s", line)
-			line = indent
+			line, empty = indent, true
 		}
-		if len(line) > len(indent) {
+		if !empty {
 			line += " "
 		}
-		line += word
+		line, empty = line+word, false
 	}
 	s.line("%s", line)
 }
 
 // counts says in a few words what speaks against a push.
 func (r *Ruling) counts() string {
-	var values, reasons, approvals, records, others int
+	var values, reasons, approvals, files int
+	records := len(r.breaks)
 	for _, v := range r.verdicts {
-		for _, f := range v.Blocking() {
+		for _, f := range onePerCondition(v.Blocking()) {
 			switch {
-			case f.Rule == "no-reason":
-				reasons++
-			case f.Rule == "unapproved" && f.ID == "":
-				others++
-			case f.Rule == "unapproved", f.Rule == "stale-approval", f.Rule == "own-approval":
-				approvals++
-			case f.Rule == history.RuleRecordAltered, f.Rule == history.RuleRecordRemoved:
+			case rank(f) == 1:
 				records++
+			case rank(f) == 2:
+				reasons++
+			case rank(f) == 3 && f.ID == "":
+				files++
+			case rank(f) == 3:
+				approvals++
 			default:
 				values++
 			}
 		}
 	}
-	records += len(r.breaks)
 	var parts []string
+	if len(r.denied) > 0 {
+		parts = append(parts, "it is protected")
+	}
 	for _, c := range []struct {
 		n         int
 		one, many string
-	}{{len(r.denied), "it is protected", "it is protected"}, {values, "1 error", "%d errors"}, {records, "1 record is not as it was", "%d records are not as they were"},
-		{reasons, "1 change has no reason", "%d changes have no reason"}, {approvals, "1 change is not approved", "%d changes are not approved"},
-		{others, "1 file is not approved", "%d files are not approved"}} {
+	}{{values, "1 error", "%d errors"}, {records, "1 record is not as it was", "%d records are not as they were"}, {reasons, "1 change has no reason", "%d changes have no reason"},
+		{approvals, "1 change is not approved", "%d changes are not approved"}, {files, "1 file is not approved", "%d files are not approved"}} {
 		switch {
-		case c.n == 1 || c.n > 1 && c.one == c.many:
+		case c.n == 1:
 			parts = append(parts, c.one)
 		case c.n > 1:
 			parts = append(parts, fmt.Sprintf(c.many, c.n))
@@ -219,46 +256,63 @@ func (r *Ruling) counts() string {
 	return strings.Join(parts, ", ")
 }
 
-// settle says what to type, for each kind of obstacle once.
+// settle says what to type, for each kind of obstacle once. Lines that begin with two blanks are commands.
 func (r *Ruling) settle() []string {
 	out := slices.Clone(r.advice)
-	var records, reasons bool
+	var records, reasons, anchor bool
+	var wait []string
 	for _, v := range r.verdicts {
 		var values, missing, subjects []lint.Finding
+		own := false
 		for _, f := range v.Blocking() {
 			switch {
-			case f.Rule == "no-reason":
-				reasons = true
 			case f.Rule == "own-approval":
-				out = append(out, "an approval by who wrote the change is taken back: fettle withdraw RECORD")
-			case f.Rule == history.RuleRecordAltered, f.Rule == history.RuleRecordRemoved:
+				own = true
+			case f.Path == recordsDir:
+				anchor = true
+			case rank(f) == 1:
 				records = true
-			case f.Rule == "unapproved" && f.ID == "":
+			case rank(f) == 3 && f.ID == "":
 				subjects = append(subjects, f)
-			case f.Rule == "unapproved", f.Rule == "stale-approval":
+			case rank(f) == 3:
 				missing = append(missing, f)
-			default:
+			case rank(f) == 0:
 				values = append(values, f)
 			}
 		}
+		for _, f := range onePerCondition(v.Blocking()) {
+			reasons = reasons || rank(f) == 2
+		}
+		if own {
+			out = append(out, "an approval by who wrote the change does not count; take it back, and let somebody else decide:", "  fettle withdraw RECORD --because \"...\"")
+		}
 		if len(values) > 0 {
-			out = append(out, v.mend(values), "then save and push again: fettle save, git push")
+			out = append(out, v.repair(values)...)
 		}
 		if len(values) == 0 && len(missing)+len(subjects) > 0 {
-			out = append(out, r.decide(v, missing, subjects)...)
+			wait = r.decide(v, missing, subjects)
 		}
 	}
 	if records && r.Rewrites() && len(r.breaks) == 0 {
 		return append(out, "what is shared already must stay: bring it in, and push without force:", "  git pull --no-rebase", "  git push")
 	}
-	records = records || len(r.breaks) > 0
-	if !records && !reasons {
-		return out
+	if reasons {
+		out = append(out, "say why, and save that too:", `  fettle reason --cause WORD --because "..."`, `  git commit -m "The reason"`)
+	}
+	push := "  git push"
+	if records = records || len(r.breaks) > 0; !records {
+		switch {
+		case anchor:
+			return append(out, "go on from what is shared: git fetch, then git switch and make your edits there")
+		case len(wait) == 0 && reasons:
+			wait = []string{push}
+		}
+		return append(out, wait...)
 	}
 	if r.Base == "" {
-		return append(out, "the first commits must hold them: make the branch anew from the last good state")
+		return append(out, "the branch must be made anew, with every record from the first commit on that has one")
 	}
-	out = append(out, "your commits become one that holds it all:", "  git reset --soft "+short(r.Base))
+	out = append(out, "these commands make one commit of yours, with nothing missing:", "  git reset --soft "+short(r.Base))
 	for i, line := range r.restore() {
 		if i == 3 {
 			out = append(out, "  … and the others in the same way")
@@ -266,14 +320,27 @@ func (r *Ruling) settle() []string {
 		}
 		out = append(out, line)
 	}
-	if reasons {
-		out = append(out, `  fettle reason --cause WORD --because "..."`)
+	out = append(out, `  git commit -m "All of it"`)
+	if len(wait) > 0 {
+		return append(out, wait...)
 	}
-	push := "git push"
 	if r.Old != "" && r.Old != r.Base {
 		push += " --force-with-lease"
 	}
-	return append(out, "  git commit", "  "+push)
+	return append(out, push)
+}
+
+// repair says how values that cannot be are put right.
+func (v *verdict) repair(values []lint.Finding) []string {
+	out := []string{"mend the values, save, and push again:"}
+	for _, f := range values {
+		for _, c := range v.Report.Changes {
+			if f.ID == c.ID.String() && c.Approved != nil {
+				out = []string{"mend the values, or put back the recipe in force; then save and push again:", "  fettle put-back " + f.ID}
+			}
+		}
+	}
+	return append(out, "  fettle save", "  git push")
 }
 
 // restore are the commands that bring records back as they were saved.
@@ -311,28 +378,37 @@ func (r *Ruling) restore() []string {
 
 // decide says how what is not approved gets to whoever may approve it.
 func (r *Ruling) decide(v *verdict, missing, subjects []lint.Finding) []string {
-	target := ""
+	approve := []string{}
+	for _, f := range subjects {
+		_, target, _ := strings.Cut(f.Help, "fettle approve ")
+		target, _, _ = strings.Cut(target, " (")
+		approve = append(approve, "  fettle approve "+target)
+	}
 	switch {
-	case len(missing) == 1 && len(subjects) == 0:
-		target = " " + missing[0].ID
-	case len(missing) == 0 && len(subjects) == 1:
-		if _, command, ok := strings.Cut(subjects[0].Help, "fettle approve "); ok {
-			target, _, _ = strings.Cut(command, " (")
-			target = " " + target
-		}
+	case len(missing) == 1:
+		approve = append(approve, "  fettle approve "+missing[0].ID)
+	case len(missing) > 1:
+		approve = append(approve, "  fettle approve")
 	}
 	who := "somebody who may"
 	if names := v.mayApprove(); len(names) > 0 {
 		who = strings.Join(names, " or ")
 	}
-	return []string{
-		r.Branch + " takes what is approved. Share it on a branch of its own first:",
+	out := []string{
+		r.Branch + " takes only what is approved. Share it on a branch of its own first:",
 		"  git push origin HEAD:refs/heads/waiting/" + r.gate.At.UTC().Format("20060102-1504"),
-		"then " + who + " looks at it there, approves, and pushes:",
-		"  fettle review" + strings.TrimPrefix(target, " machine"),
-		"  fettle approve" + target,
-		"  git push origin HEAD:" + r.Branch,
+		"there " + who + " looks at it, approves, and pushes:",
+		"  fettle review",
 	}
+	return append(append(out, approve...), "  git push origin HEAD:"+r.target())
+}
+
+// target is the branch as a command names it. A build job need not say where its commits go.
+func (r *Ruling) target() string {
+	if strings.Contains(r.Branch, " ") {
+		return "BRANCH"
+	}
+	return Quote(r.Branch)
 }
 
 // mayApprove are the persons who may approve every change that waits.

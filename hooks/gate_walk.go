@@ -1,7 +1,9 @@
 package hooks
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -329,7 +331,7 @@ func (w *way) digestOf(blob, full string, v *verdict, id schema.ID) schema.Diges
 
 // mended are errors that a commit on the way brought and that the last one no longer has, each in one line. They stop nothing:
 // what counts is what comes in. Long pushes are looked through from their end, as far as that takes no more than a moment.
-func (w *way) mended(v *verdict) []string {
+func (w *way) mended(r *Ruling) []string {
 	const most = 1000 // files
 	var out []string
 	budget := most
@@ -337,25 +339,47 @@ func (w *way) mended(v *verdict) []string {
 		if i == 0 || !s.recipes || len(s.parents) == 0 {
 			continue
 		}
-		if budget -= len(v.Now.Lib.Files); budget < 0 {
-			break
-		}
-		before, now := w.library(s.parents[0], v.root), w.library(s.hash, v.root)
-		differences := history.Compare(before, now)
-		if len(differences) == 0 {
-			continue
-		}
-		result := lint.Run(now, lint.Options{Base: before, Only: touchedFamilies(nil, differences, before, now)})
-		for _, f := range result.Blocking() {
-			stays := slices.ContainsFunc(v.Findings, func(g lint.Finding) bool { return g.Rule == f.Rule && g.ID == f.ID && g.Field == f.Field })
-			if !stays {
-				where := f.ID
-				if where == "" {
-					where = v.full(f.Path)
+		for _, root := range s.roots() {
+			before, now := w.library(s.parents[0], root), w.library(s.hash, root)
+			if budget -= len(now.Files); budget < 0 {
+				return out
+			}
+			differences := history.Compare(before, now)
+			if now.Settings.Value == nil || len(differences) == 0 {
+				continue
+			}
+			only := touchedFamilies(nil, differences, before, now)
+			for _, f := range lint.Run(now, lint.Options{Base: before, Only: only}).Blocking() {
+				if !r.has(root, f) {
+					where := cmp.Or(f.ID, path.Join(root, f.Path))
+					out = append(out, fmt.Sprintf("commit %s held an error that is mended since:", short(s.hash)), "  "+where+" ["+f.Rule+"]")
 				}
-				out = append(out, fmt.Sprintf("%s held an error that is mended since: %s [%s]", short(s.hash), where, f.Rule))
 			}
 		}
 	}
 	return out
+}
+
+// has reports whether the verdict on a library has a finding too.
+func (r *Ruling) has(root string, f lint.Finding) bool {
+	for _, v := range r.verdicts {
+		if v.root == root && slices.ContainsFunc(v.Findings, func(g lint.Finding) bool { return g.Rule == f.Rule && g.ID == f.ID && g.Field == f.Field }) {
+			return true
+		}
+	}
+	return false
+}
+
+// roots are the directories that may hold a library that a commit changed.
+func (s *step) roots() []string {
+	seen := map[string]bool{}
+	for p := range s.changed {
+		parts := strings.Split(p, "/")
+		for i, part := range parts {
+			if slices.Contains(git.Parts, part) {
+				seen[strings.Join(parts[:i], "/")] = true
+			}
+		}
+	}
+	return slices.Sorted(maps.Keys(seen))
 }
