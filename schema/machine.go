@@ -65,10 +65,9 @@ type Valve struct {
 
 // Export says how a table that the machine writes out is read.
 type Export struct {
-	Columns    Table[string]  `json:"columns" keys:"filled" doc:"header of a column to what it is, as an import names it: cut.speed [mm/min]; empty leaves it out"`
+	Columns    Table[string]  `json:"columns" keys:"filled" doc:"header of a column to what it is, as an import names it: cut.speed [mm/min], cut.focus down [mm]; empty leaves it out"`
 	Names      Table[string]  `json:"names" keys:"filled" doc:"what the table calls a material or gas to its name here"`
 	Resolution Table[string]  `json:"resolution" keys:"filled" doc:"field to the step in which the machine keeps it: cut.pressure to 0.01 bar; else as finely as the table writes it"`
-	Focus      Member[string] `json:"focus" one:"up,down" doc:"which way positive focus counts in the table"`
 	Decimal    Member[string] `json:"decimal" one:"comma,point" doc:"what parts decimals, where the table does not show it"`
 }
 
