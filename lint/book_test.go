@@ -109,5 +109,6 @@ func book(t *testing.T) []byte {
 		}
 		fmt.Fprintf(&b, "good  %s\n```\n", good.Edit)
 	}
+	b.WriteString(calibrationBook(t))
 	return []byte(b.String())
 }

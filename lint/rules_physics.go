@@ -14,7 +14,7 @@ var physicsRules = []Rule{
 			"cut front ever takes up of the beam, and the burning of the oxygen over it brings; or where steel in oxygen gets less than 3 J on each mm2 of its edge. Titanium and magnesium also burn in " +
 			"nitrogen and are never called impossible there.",
 		Source: "balance of heat with the constants of lint/physics, the kinder end of their uncertainty; moving line of heat by Rosenthal (1946); melting takes 10 to 40 % of the power in ordinary inert cuts, 20 to 65 % with oxygen: trade judgement",
-		Bad:    `lead_in.power=210 W`, Good: `lead_in.power=1.1 kW`,
+		Bad:    `lead_in.power=210 W`, Good: `lead_in.power=1.5 kW`,
 	},
 	{
 		Name: "energy-excess", Severity: Warning, Scope: PerRecipe, Check: energyExcess, Limit: "1",

@@ -35,7 +35,7 @@ type heat struct {
 	melt    float64 // W to melt the kerf
 	laser   float64
 	burning float64 // W, all oxygen over the narrow kerf burnt, and more of it than a real jet brings
-	takenUp float64 // W that a cut front may take up of the laser, and all oxygen over the kerf burnt
+	takenUp float64 // W that a cut front takes up of the laser at the most, and from the burning of the oxygen ahead of it
 	perArea float64 // J/m²
 }
 
@@ -71,8 +71,8 @@ func (c *cutting) heat(m moment) (heat, bool) {
 	return h, true
 }
 
-// takenUp is the most that a cut front takes up, W: of the laser what metals have been seen to absorb of beams of about 1 µm, and all
-// oxygen over a kerf of that width burnt. It is infinite where it may be any.
+// takenUp is what a cut front takes up at the most, W: of the laser what metals have been seen to absorb of beams of about 1 µm, and the
+// half of the oxygen over a kerf of that width that is ahead of the front, burnt. It is infinite where it may be any.
 func (c *cutting) takenUp(m moment, width float64) float64 {
 	if c.machine != nil && c.machine.Laser.V.Wavelength.Set() {
 		if wavelength := c.machine.Laser.V.Wavelength.V.SI(); wavelength < 0.9e-6 || wavelength > 1.2e-6 {
@@ -81,7 +81,7 @@ func (c *cutting) takenUp(m moment, width float64) float64 {
 	}
 	up := c.material.Absorptivity.High * m.power
 	if m.gas.Oxygen > 0 || !m.knowsGas {
-		b, ok := c.balance(m, width, physics.UsualDischarge, 1)
+		b, ok := c.balance(m, width, physics.UsualDischarge, physics.FrontShare)
 		if !ok {
 			return math.Inf(1)
 		}
