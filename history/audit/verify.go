@@ -30,6 +30,7 @@ const (
 	RuleLoose      = "loose-end"         // it names a record that is not here
 	RuleVoid       = "not-counted"       // somebody decided who may not, or not alone
 	RuleNoReason   = "no-reason"         // a recipe changed and no record says why
+	RuleOwn        = "own-approval"      // approved by who saved the change
 	RuleNoAnchor   = "no-adoption"       // nothing to chain decisions from
 	RuleTrust      = "trusted-adoption"  // this clone pins none
 	RuleClaimed    = "claimed-name"      // not signed
@@ -117,6 +118,7 @@ func (t *Trail) Verify(anchor string) *Report {
 	t.checkEntries(r)
 	t.checkAnchor(r)
 	t.checkReasons(r)
+	t.checkOwn(r)
 	if t.Standing.Anchor != nil {
 		for _, p := range t.Standing.Positions(t.Library) {
 			if p.Status != history.Approved {

@@ -3,6 +3,7 @@ package audit
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"fettle/history"
 	"fettle/schema"
@@ -134,8 +135,10 @@ func (t *Trail) checkReasons(r *Report) {
 			}
 			f := Finding{Level: level, Rule: RuleNoReason, ID: id, Commit: s.Commit, By: s.By, At: s.At,
 				Message: "it was changed, and no record says why", Help: "fettle audit " + id + " shows what. Decide on it: fettle review " + id}
-			if how := t.caughtUp(id, edges, starts, list[i:]); how != "" {
+			if how, alone := t.caughtUp(id, edges, starts, list[i:]); how != "" && !alone {
 				f.Level, f.Message, f.Help = Unproven, "it was changed without a reason of its own; "+how, ""
+			} else if alone {
+				f.Message += "; " + how
 			}
 			r.Findings = append(r.Findings, f)
 		}
@@ -189,27 +192,75 @@ func (t *Trail) inForceBefore(id string, pos int) []schema.Digest {
 	return out
 }
 
-// caughtUp says how the trail goes on from a change without a reason, "" where it does not.
-func (t *Trail) caughtUp(id string, edges []history.Edge, starts []schema.Digest, steps []step) string {
+// caughtUp says how the trail goes on from a change without a reason, "" where it does not. Alone says that all there is are decisions
+// by who saved the change, where the policy asks for somebody else.
+func (t *Trail) caughtUp(id string, edges []history.Edge, starts []schema.Digest, steps []step) (how string, alone bool) {
 	for _, s := range steps[1:] {
 		switch {
 		case slices.Contains(starts, s.ToDigest):
-			return "it was taken back"
+			return "it was taken back", false
 		case history.Path(edges, starts, s.ToDigest) != nil:
-			return "the way from before it to the next recipe is explained"
+			return "the way from before it to the next recipe is explained", false
 		}
 	}
 	for i := range t.Entries {
 		if e := &t.Entries[i]; e.Kind == Dropped && e.ID == id && e.pos > steps[0].pos && slices.Contains(starts, e.ToDigest) {
-			return "a merge left it out"
+			return "a merge left it out", false
 		}
 	}
 	for _, s := range steps {
 		for _, a := range t.approvalsOf(id) {
-			if a.digest == s.ToDigest {
-				return fmt.Sprintf("%s decided on what came of it on %s", a.person, a.record.Time().Format("2 January 2006"))
+			if a.digest != s.ToDigest {
+				continue
+			}
+			how = fmt.Sprintf("%s decided on what came of it on %s", a.person, a.record.Time().Format("2 January 2006"))
+			if alone = t.own(steps[0], a); !alone {
+				return how, false
+			}
+			how = fmt.Sprintf("%s, who saved it, approved it on %s, and the policy asks for somebody else", a.person, a.record.Time().Format("2 January 2006"))
+		}
+	}
+	return how, alone
+}
+
+// own reports whether a decision is by who saved a change, as far as the commit says, where the policy asks for somebody else.
+func (t *Trail) own(s step, a *approval) bool {
+	if a.record.Kind == schema.KindAdoption || t.Standing.Policy(t.Library.Policy()).OwnChangeAllowed() {
+		return false
+	}
+	return slices.ContainsFunc(append(s.CoAuthors, s.By), func(p Person) bool {
+		return strings.EqualFold(p.Principal, a.person) || strings.EqualFold(p.Name, a.person)
+	})
+}
+
+// checkOwn looks for approvals by who saved the change although its reason names somebody else: where reasons are not signed, the name
+// in them is what somebody typed.
+func (t *Trail) checkOwn(r *Report) {
+	if t.Standing.Anchor == nil {
+		return
+	}
+	for id, steps := range t.stepsSince(t.brought[t.Standing.Anchor.Path]) {
+		approvals := t.approvalsOf(id)
+		for _, a := range approvals {
+			saved, since := t.brought[a.record.Path], -1
+			if saved == nil {
+				continue
+			}
+			for _, b := range approvals {
+				if c := t.brought[b.record.Path]; c != nil && c.pos < saved.pos {
+					since = max(since, c.pos)
+				}
+			}
+			for _, s := range steps {
+				if s.pos <= since || s.pos > saved.pos || s.Merge || len(s.Why) == 0 || !t.own(s, a) {
+					continue
+				}
+				f := t.finding(Unproven, RuleOwn, a.record)
+				f.ID, f.Message = id, fmt.Sprintf("%s approved it and saved the change, too, whose reason names %s", a.person, s.Why[0].By)
+				f.Help = "Ask whose change it was. Reasons that are signed tell: policy.signed_changes \"require\" in " + schema.SettingsFile + "."
+				r.Findings = append(r.Findings, f)
+				break
 			}
 		}
 	}
-	return ""
 }

@@ -1,0 +1,68 @@
+package audit_test
+
+import (
+	"strings"
+	"testing"
+
+	"fettle/history/audit"
+)
+
+// commitAs saves everything as somebody else.
+func (d *desk) commitAs(who string) {
+	d.Run("add", "-A")
+	d.Run("commit", "-q", "--author="+who+" <"+who+">", "-m", "edit")
+}
+
+// Jonas may sign what he likes with his own key, past the command that would refuse him. The history still says whose change it was.
+func TestApprovalByWhoSavedTheChange(t *testing.T) {
+	t.Run("without a reason", func(t *testing.T) {
+		d := newDesk(t)
+		adoption := d.adopt()
+		d.set(b[0], b[1])
+		d.commitAs(jonas)
+		d.approve(adoption)
+		r := verify(t, d, trusted, "broken no-reason")
+		if !strings.Contains(r.Findings[0].Message, "jonas.falk@northgate.example, who saved it, approved it") {
+			t.Errorf("%+v", r.Findings[0])
+		}
+		if len(r.Unapproved) > 0 {
+			t.Errorf("the approval counts by itself: %+v", r.Unapproved)
+		}
+	})
+	t.Run("with a reason in the name of somebody else", func(t *testing.T) {
+		d := newDesk(t)
+		adoption := d.adopt()
+		d.set(b[0], b[1])
+		why := d.reason(digest(t, a[0], a[1]), digest(t, b[0], b[1]), "dross")
+		d.commitAs(jonas)
+		d.approve(adoption, why)
+		verify(t, d, trusted, claimed, "unproven "+audit.RuleOwn)
+	})
+	t.Run("as a co-author", func(t *testing.T) {
+		d := newDesk(t)
+		adoption := d.adopt()
+		d.set(b[0], b[1])
+		d.Commit("edit\n\nCo-authored-by: Jonas Falk <" + jonas + ">")
+		d.approve(adoption)
+		verify(t, d, trusted, "broken no-reason")
+	})
+	t.Run("where the policy allows it", func(t *testing.T) {
+		d := newDesk(t)
+		d.Write("fettle.json", strings.Replace(d.Read("fettle.json"), `"name"`, `"policy":{"own_change":"allow"},"name"`, 1))
+		d.Commit("one person")
+		adoption := d.adopt()
+		d.set(b[0], b[1])
+		d.commitAs(jonas)
+		d.approve(adoption)
+		verify(t, d, trusted, "unproven no-reason")
+	})
+	t.Run("of what was changed before the last approval", func(t *testing.T) {
+		d := newDesk(t)
+		adoption := d.adopt()
+		d.edit(a, b, "dross")
+		first := d.approve(adoption)
+		d.edit(b, c, "faster")
+		d.approve(first)
+		verify(t, d, trusted, claimed)
+	})
+}
