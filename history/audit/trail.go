@@ -34,6 +34,8 @@ type Trail struct {
 	byCommit map[*commit][]int          // entries that commits made
 	decided  map[string][]schema.Digest // condition → every recipe of it that somebody decided on
 	approved map[string][]*approval     // condition → what was ever in force, made when first asked for
+	versions map[string][]Version       // condition → the recipes that commits made of it
+	walked   *walker                    // to read what commits hold
 }
 
 // Fields returns the timeline of a library: what of it passes the filter, oldest first. The root is the directory of the library
@@ -48,7 +50,7 @@ func Fields(repo *git.Repo, root string, o Options, f Filter) ([]Entry, error) {
 
 // Read reads the whole trail of a library that stands in the directory root from the top of the work tree.
 func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
-	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, byCommit: map[*commit][]int{}}
+	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, byCommit: map[*commit][]int{}, versions: map[string][]Version{}}
 	rev := o.Rev
 	if rev == "" {
 		rev = "HEAD"
@@ -113,6 +115,7 @@ func (t *Trail) walk(repo *git.Repo, head, root string) error {
 		root += "/"
 	}
 	w := &walker{files: newFiles(repo), root: root, paths: map[schema.ID][]string{}, trail: t}
+	t.walked = w
 	for i, c := range t.commits {
 		if i%ahead == 0 {
 			if err := w.readAhead(t.commits[i:min(i+ahead, len(t.commits))]); err != nil {
@@ -157,6 +160,7 @@ func (w *walker) visit(c *commit) error {
 		}
 		t.add(c, e)
 	}
+	w.noteVersions(c, changes, digest)
 	for _, change := range unreadable {
 		e := t.entry(c, Unreadable)
 		e.Path = change.Path

@@ -71,3 +71,9 @@ func (g given) field() schema.Field {
 	}
 	return f
 }
+
+// Dimension returns what kind of quantity a member of a condition is; false for words, texts and what is no member.
+func Dimension(path string) (quantity.Dimension, bool) {
+	l, ok := leafOf(path)
+	return l.dim, ok && l.kind == isQuantity
+}

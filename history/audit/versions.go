@@ -1,0 +1,90 @@
+package audit
+
+import (
+	"slices"
+	"time"
+
+	"fettle/history"
+	"fettle/schema"
+)
+
+// A Version is one recipe of a condition as a commit made it. Its values are read when they are asked for: see [Trail.Recipe].
+type Version struct {
+	Digest    schema.Digest
+	Commit    string
+	Committed time.Time
+	By        Person
+	blob      string // of its set
+	settings  string // likewise, for what a mix of the shop's own consists of
+	pos       int
+}
+
+// Versions returns the recipes that commits made of a condition, in the order of history.
+func (t *Trail) Versions(id string) []Version { return t.versions[id] }
+
+// noteVersions keeps where the recipes stand that a commit made.
+func (w *walker) noteVersions(c *commit, changes []fieldChange, digest func(*schema.Values) schema.Digest) {
+	t := w.trail
+	for _, f := range changes {
+		id := f.id.String()
+		list := t.versions[id]
+		if f.after == nil || len(list) > 0 && list[len(list)-1].pos == c.pos {
+			continue
+		}
+		for _, path := range w.paths[f.id] {
+			if blob, ok := c.state.sets[path]; ok {
+				if s, err := w.set(blob); err == nil && s != nil && s.byID[f.id] != nil {
+					e := t.entry(c, "")
+					t.versions[id] = append(list, Version{digest(f.after), c.hash, c.when, e.By, blob, c.state.settings, c.pos})
+					break
+				}
+			}
+		}
+	}
+}
+
+// Recipe returns the values of a recipe by its digest, and in words where they are known from: what was decided on, tried or saved.
+// It returns nil where nothing here holds it, such as a recipe of a branch that never came here.
+func (t *Trail) Recipe(name string, digest schema.Digest) *schema.Values {
+	if v := RecordedRecipe(t.Ledger, name, digest); v != nil {
+		return v
+	}
+	id, err := schema.ParseID(name)
+	if err != nil || t.walked == nil {
+		return nil
+	}
+	for _, v := range t.versions[name] {
+		if v.Digest != digest {
+			continue
+		}
+		s, err := t.walked.set(v.blob)
+		if err != nil || s == nil || s.byID[id] == nil {
+			continue
+		}
+		values := s.byID[id].recipe.Values()
+		values.Composition, _ = t.walked.mix(&state{settings: v.settings}, id.Gas)
+		return values
+	}
+	return nil
+}
+
+// RecordedRecipe returns the values of a recipe as a decision or a trial of the ledger keeps them, or nil.
+func RecordedRecipe(l *history.Ledger, id string, digest schema.Digest) *schema.Values {
+	for _, d := range history.Bodies[*schema.Decision](l) {
+		i := slices.IndexFunc(d.Body.Subjects.V, func(s schema.Subject) bool {
+			return s.Kind.V == schema.SubjectCondition && s.ID.V == id && s.Digest.V == string(digest)
+		})
+		if i < 0 {
+			continue
+		}
+		if v := history.ValuesOf(&history.Decision{Subject: d.Body.Subjects.V[i]}); v != nil && v.Digest() == digest {
+			return v
+		}
+	}
+	for _, trial := range history.Bodies[*schema.Trial](l) {
+		if v := trial.Body.Values.V; trial.Body.ID.V == id && trial.Body.Digest.V == string(digest) && v.Digest() == digest {
+			return &v
+		}
+	}
+	return nil
+}
