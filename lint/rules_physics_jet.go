@@ -55,11 +55,11 @@ func (m moment) fusion() bool { return m.knowsGas && m.gas.Oxygen < 0.5 }
 
 func jet(p *Pass) {
 	c := p.cutting()
-	least := p.Limit().SI()
+	least := p.Limit()
 	for _, m := range c.severing {
 		pressure := m.own.Pressure
-		if pressure.Set() && m.fusion() && pressure.V.Sign() >= 0 && pressure.V.SI() < least {
-			p.accuse(Warning, m.suspects("pressure"), "Oxygen is slow on purpose; is the gas of the set right?", "%s of %s drives no melt out of the kerf; an inert cut takes %s and more", pressure.V, m.gasName, p.Limit())
+		if pressure.Set() && m.fusion() && pressure.V.Sign() >= 0 && pressure.V.Value.Cmp(least) < 0 {
+			p.accuse(Warning, m.suspects("pressure"), "Oxygen is slow on purpose; is the gas of the set right?", "%s of %s drives no melt out of the kerf; an inert cut takes %s and more", pressure.V, m.gasName, least)
 		}
 	}
 }
