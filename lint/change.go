@@ -2,6 +2,7 @@ package lint
 
 import (
 	"fettle/schema"
+	"fettle/schema/quantity"
 )
 
 // A Change is one step of one recipe, with what the history of the library knows about it. It is plain data: the caller fills
@@ -15,6 +16,8 @@ type Change struct {
 	Cause         string         // of the reason: one of schema.Causes
 	RuledOut      []string       // what was checked before: words of schema.RuledOut
 	TrialCovers   bool           // a good trial was cut with these values
+	Windows       []Window       // what trials showed to work around the changed values, where there are any
+	Against       string         // what a trial with these very values came out like, where that was not good: "bad on 2 November on bay-2 (dross)"
 	Authors       []string       // who wrote what is not approved yet
 	OwnApproval   string         // a person who approved and is among the authors, "" if nobody did
 	MayApprove    []string       // persons of the roster who may approve it
@@ -22,6 +25,17 @@ type Change struct {
 	StaleBecause  string         // what of the machine changed since, for stale: "laser.core_diameter 0.1 mm to 0.15 mm"
 	Until         string         // end of a permit in force, as screens say it: "Monday 06:00"
 }
+
+// A Window is what trials showed to work along one value, all else as in the changed recipe.
+type Window struct {
+	Path      string
+	Low, High quantity.Value // the first and the last step of a run that all came out good
+	Steps     int
+	Cuts      int
+}
+
+// Holds reports whether a value lies inside.
+func (w Window) Holds(v quantity.Value) bool { return v.Cmp(w.Low) >= 0 && v.Cmp(w.High) <= 0 }
 
 // A FieldChange is one value that a change touched. The zero Field stands for a value that is not there.
 type FieldChange struct {

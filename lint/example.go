@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"fettle/schema"
+	"fettle/schema/quantity"
 )
 
 //go:embed example
@@ -41,7 +42,8 @@ func (e Example) Findings() []Finding { return Run(e.After, e.Options).New().Fin
 //	set:gas=argon              of the set; machine: and settings: likewise
 //	text:"a" => "b"            the text of the set file; \n is a new line
 //	without:machines/x.json    a file that is not there
-//	change:cause=correction    what the history says of the change: cause, ruled_out, reasoned, status, own_approval, trial
+//	change:cause=correction    what the history says of the change: cause, ruled_out, reasoned, status, own_approval, trial, against, and
+//	                           window=FIELD LOW to HIGH
 //	record:altered=PATH        a record that was altered or removed
 //	at cut.power               where to look, where that is not the first field
 var editForm = regexp.MustCompile(`^(?s)(?:(machine|set|settings|inert|change|record|text|without|[0-9.]+mm):)?(.*?)$`)
@@ -127,10 +129,33 @@ func (c *Change) set(name, value string) error {
 		c.OwnApproval = value
 	case "trial":
 		c.TrialCovers = value == "covers"
+	case "against":
+		c.Against = value
+	case "window":
+		return c.setWindow(value)
 	default:
 		return fmt.Errorf("%q is nothing that a change has", name)
 	}
 	return nil
+}
+
+// setWindow reads "cut.pressure 0.28 bar to 0.34 bar".
+func (c *Change) setWindow(text string) error {
+	path, edges, _ := strings.Cut(text, " ")
+	low, high, ok := strings.Cut(edges, " to ")
+	_, unit, _ := strings.Cut(high, " ")
+	dim, known := quantity.UnitDimension(unit)
+	if !ok || !known {
+		return fmt.Errorf("%q is no window such as cut.pressure 0.28 bar to 0.34 bar", text)
+	}
+	w := Window{Path: path, Steps: 3, Cuts: 6}
+	var err error
+	if w.Low, err = quantity.Parse(dim, low); err != nil {
+		return err
+	}
+	w.High, err = quantity.Parse(dim, high)
+	c.Windows = append(c.Windows, w)
+	return err
 }
 
 // edit sets one member in the file that the prefix names.

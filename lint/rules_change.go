@@ -43,7 +43,22 @@ var changeRules = []Rule{
 			"1 mm or 0.15 of the thickness of focus, 30 % or 0.3 mm of standoff, 50 % or 0.1 s of pierce time, 10 points of duty, two sizes of nozzle. " +
 			"The limit is the share for power, speed and pressure. Silent with a good trial of these values.",
 		Source: "trade judgement",
-		Bad:    `cut.pressure=0.45 bar`, Good: `cut.pressure=0.35 bar`,
+		Bad:    `nozzle.standoff=1.5 mm`, Good: `cut.pressure=0.35 bar`,
+	},
+	{
+		Name: "outside-window", Severity: Warning, Scope: PerChange, Check: outsideWindow,
+		Title: "a value beyond what trials showed to work",
+		Why: "Inside the proven window a cut has room on both sides; beyond it nobody knows. Speaks where trials of at least two good steps are on record for that " +
+			"value, all else equal, and no trial of the new values. A change of several values has no window: nothing else was equal.",
+		Source: "records of the library",
+		Bad:    `cut.pressure=0.35 bar; change:window=cut.pressure 0.28 bar to 0.34 bar`, Good: `cut.pressure=0.33 bar; change:window=cut.pressure 0.28 bar to 0.34 bar`,
+	},
+	{
+		Name: "against-trial", Severity: Warning, Scope: PerChange, Check: againstTrial,
+		Title:  "values that came out badly when they were tried",
+		Why:    "The trial that cut these very values last did not find them good. If something else was at fault then, cut them again and record it; the newer trial counts.",
+		Source: "records of the library",
+		Bad:    `cut.pressure=0.33 bar; change:against=bad on 2 November on bay-2 (dross)`, Good: `cut.pressure=0.33 bar; change:trial=covers`,
 	},
 	{
 		Name: "unapproved", Severity: Note, Scope: PerChange, Check: unapproved,
@@ -239,6 +254,38 @@ func manyAtOnce(p *Pass) {
 		p.Report(p.spot(first), "%d things changed at once (%s); from %d on nobody knows which one helped", len(touched), strings.Join(touched, "; "), n).
 			Help = "Change one, cut, then the next; or record the trial that these values come from."
 	}
+}
+
+// outsideWindow compares with what was shown. A window of one step is a cut that went well and no limit.
+func outsideWindow(p *Pass) {
+	c := p.Change
+	if c.TrialCovers || c.After == nil {
+		return
+	}
+	for _, w := range c.Windows {
+		i := slices.IndexFunc(c.Fields, func(d FieldChange) bool { return d.Path == w.Path })
+		if i < 0 || w.Steps < 2 {
+			continue
+		}
+		now := c.Fields[i].New.Quantity
+		if now.Dimension() != w.Low.Dimension() || w.Holds(now) {
+			continue
+		}
+		side := "below"
+		if now.Cmp(w.High) > 0 {
+			side = "above"
+		}
+		p.Report(p.spot(w.Path), "%s %s is %s the proven window %s to %s (%d cuts, all good)", schema.SpokenPath(w.Path), now, side, w.Low, w.High, w.Cuts).
+			Help = "Stay inside, or show more: fettle trial plan " + c.ID.String() + " --vary " + schema.SpokenPath(w.Path)
+	}
+}
+
+func againstTrial(p *Pass) {
+	if p.Change.Against == "" || p.Change.After == nil || !p.changed() {
+		return
+	}
+	p.Report(p.first(), "a trial with these values came out %s", p.Change.Against).
+		Help = "If something else was at fault then, cut them again: fettle trial record " + p.Change.ID.String()
 }
 
 func unapproved(p *Pass) {

@@ -56,6 +56,13 @@ func TestChangeRules(t *testing.T) {
 		quiet("the limit is set", `settings:rules.large-step.limit=60 %; cut.pressure=0.45 bar`),
 		loud("an error says it already", `cut.pressure=35 bar`, "", "error pressure-over-line cut.pressure"),
 
+		loud("below the window", `cut.pressure=0.27 bar; change:window=cut.pressure 0.28 bar to 0.34 bar`, "cut.pressure 0.27 bar is below the proven window 0.28 bar to 0.34 bar (6 cuts, all good)", "warning outside-window cut.pressure"),
+		loud("above the window", `pierce[0].time=0.35 s; change:window=pierce[0].time 0.2 s to 0.32 s`, "fettle trial plan bay-2/carbon-steel/oxygen/6mm --vary pierce1.time", "warning outside-window pierce[0].time"),
+		quiet("on the edge of the window", `cut.pressure=0.34 bar; change:window=cut.pressure 0.28 bar to 0.34 bar`),
+		quiet("a window of another value", `cut.pressure=0.35 bar; change:window=cut.speed 2 m/min to 2.5 m/min`),
+		quiet("beyond, with a trial of these values", `cut.pressure=0.35 bar; change:trial=covers; change:window=cut.pressure 0.28 bar to 0.34 bar`),
+		loud("against a trial", `cut.pressure=0.33 bar; change:against=bad on 2 November on bay-2 (dross)`, "a trial with these values came out bad on 2 November on bay-2 (dross)", "warning against-trial cut.pressure"),
+
 		loud("rejected", `kerf=0.33 mm; change:status=rejected`, "rejected", "note unapproved kerf"),
 		loud("contested", `kerf=0.33 mm; change:status=contested`, "contested", "note unapproved kerf"),
 		loud("superseded", `kerf=0.33 mm; change:status=superseded`, "not the one in force", "note unapproved kerf"),
