@@ -186,6 +186,11 @@ func (e *Evidence) ValueOf(c TrialCut, path string) quantity.Value {
 			return off.From.Quantity
 		}
 	}
+	return e.Recipe(path)
+}
+
+// Recipe is the value that the recipe in question has at a path; no value where there is no quantity.
+func (e *Evidence) Recipe(path string) quantity.Value {
 	for _, f := range schema.Fields(e.to) {
 		if f.Path == path {
 			return f.Quantity

@@ -167,16 +167,11 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 		change.Reasoned = ok || c.takenFromParents(d) || c.Explained != nil && c.Explained(d)
 	}
 	if change.After != nil {
-		var jet schema.BeamAndJet
-		if m := c.Now.Lib.Machine(d.ID.Machine); m != nil {
-			jet = m.BeamAndJet(d.ID.Gas)
-		}
 		base := change.Approved
 		if base == nil {
 			base = change.Before
 		}
-		trials, missing := c.Now.Ledger.Covers(d.ID, base, change.After, jet)
-		change.TrialCovers = len(trials) > 0 && len(missing) == 0
+		Try(c.Now.Ledger, d.ID, base, change.After, c.Now.Lib.Machine(d.ID.Machine)).Tell(&change)
 	}
 	if standing.Roster != nil {
 		for _, person := range standing.Roster.Principals() {
