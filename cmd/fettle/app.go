@@ -204,9 +204,10 @@ func (a *app) root() *cobra.Command {
 		Long: "fettle keeps the laser cut conditions of a shop as reviewed text in git: it checks them, stops an implausible edit,\n" +
 			"asks why, shows each change against the last approved version, and tells who changed what.",
 		SilenceErrors: true, SilenceUsage: true,
-		Args:              noArgs,
-		RunE:              func(cmd *cobra.Command, args []string) error { return a.status(false) },
-		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: false},
+		Args:                       noArgs,
+		RunE:                       func(cmd *cobra.Command, args []string) error { return a.status(false) },
+		CompletionOptions:          cobra.CompletionOptions{HiddenDefaultCmd: false},
+		SuggestionsMinimumDistance: 2,
 	}
 	root.PersistentFlags().StringVarP(&a.dir, "directory", "C", "", "work on the library in this directory")
 	root.PersistentFlags().StringVar(&a.format, "format", "text", "output format: text or json; some commands have more")
@@ -303,7 +304,7 @@ func (a *app) oneOf(formats ...string) error {
 			return nil
 		}
 	}
-	return troublef("", "--format %s is not known here; this command has: %s", a.format, strings.Join(formats, ", "))
+	return troublef("This command has: "+strings.Join(formats, ", "), "--format %s is not known here", a.format)
 }
 
 // json writes a value for programs.

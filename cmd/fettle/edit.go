@@ -195,7 +195,10 @@ func assign(condition *schema.Node, text string) error {
 	default:
 		n = schema.Text(tightUnit.ReplaceAllString(value, "$1 $2"))
 	}
-	return condition.SetPath(field, n)
+	if err := condition.SetPath(field, n); err != nil {
+		return troublef("Stages and contours count from 1, and a new one goes behind the last.", "%s: %w; nothing was changed", schema.SpokenPath(field), err)
+	}
+	return nil
 }
 
 // sayEdit shows what an edit changed, old → new, with what lint says of it.
@@ -369,6 +372,9 @@ func (a *app) copy(from, to string) error {
 	}
 	if lib.Machine(from) != nil {
 		return s.copyMachine(lib, from, to)
+	}
+	if !strings.Contains(from, "/") && len(matching(from, idsOf(lib))) == 0 {
+		return troublef(didYouMean(from, lib.MachineNames()), "there is no condition or machine %q", from)
 	}
 	ids, err := s.named(lib, from)
 	if err != nil {

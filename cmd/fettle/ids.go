@@ -61,9 +61,19 @@ func (a *app) offer(typed string, candidates []schema.ID) string {
 	if len(candidates) == 0 {
 		return "The library holds no conditions yet. Read a spreadsheet in: fettle import FILE"
 	}
-	names := make([]string, len(candidates))
-	for i, id := range candidates {
-		names[i] = id.String()
+	var names []string
+	for _, id := range candidates {
+		name := id.String()
+		if strings.HasSuffix(typed, "/") { // of the same depth
+			parts := strings.Split(name, "/")
+			name = strings.Join(parts[:min(len(parts), strings.Count(typed, "/"))], "/")
+		}
+		if !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	if strings.Count(typed, "/") <= 1 && strings.HasSuffix(typed, "/") {
+		return didYouMean(strings.TrimSuffix(typed, "/"), names)
 	}
 	if near := schema.Nearest(strings.TrimSuffix(typed, "/"), names); near != "" {
 		return "Did you mean " + near + " ?"

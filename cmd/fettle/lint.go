@@ -219,13 +219,29 @@ func (s *shop) inLibrary(arg string) (string, error) {
 	if real, err := filepath.EvalSymlinks(full); err == nil {
 		full = real
 	} else {
-		return "", troublef("", "there is no file %s", arg)
+		return "", troublef(s.nearestFile(full), "there is no file %s", arg)
 	}
 	rel, err := filepath.Rel(s.root, full)
 	if err != nil || strings.HasPrefix(rel, "..") {
-		return "", troublef("", "%s lies outside the library %s", arg, s.root)
+		return "", troublef("Name a file below it, such as "+schema.SettingsFile+".", "%s lies outside the library %s", arg, s.root)
 	}
 	return filepath.ToSlash(rel), nil
+}
+
+// nearestFile offers the file of the library that is named most like one that is not there.
+func (s *shop) nearestFile(full string) string {
+	if lib, err := s.work(); err == nil {
+		var names []string
+		for _, f := range lib.Files {
+			names = append(names, f.Path)
+		}
+		if rel, err := filepath.Rel(s.root, full); err == nil {
+			if near := schema.Nearest(filepath.ToSlash(rel), names); near != "" {
+				return "Did you mean " + s.relative(near) + " ?"
+			}
+		}
+	}
+	return "The files of the library lie below " + s.root + "; fettle lint without a name checks all of them."
 }
 
 func ruleNames() []string {
