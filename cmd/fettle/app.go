@@ -179,6 +179,15 @@ func (a *app) say(format string, args ...any) {
 	}
 }
 
+// copyable is say for a line to be copied as it is: however long, it stays one.
+func (a *app) copyable(line string) {
+	if a.format == "json" || a.quiet {
+		a.say("%s", line)
+		return
+	}
+	fmt.Fprintln(a.out, line)
+}
+
 // tell prints what was asked for, also with -q, fitted to the screen where there is one.
 func (a *app) tell(format string, args ...any) {
 	width := columns(a.out)

@@ -182,36 +182,48 @@ func (s *shop) newLibrary(f initFlags) error {
 
 // readyClone does what a clone of a library lacks. Hooks and keys do not travel with git.
 func (s *shop) readyClone(f initFlags) error {
-	if f.key {
-		if _, err := s.signer(); err == nil {
-			s.say("a signing key is set up already")
-		} else if key, err := s.makeKey(); err != nil {
-			return err
-		} else {
-			_, email, err := s.repo.Identity()
-			if err != nil {
-				return err
-			}
-			line, err := signature.FormatLine(email, key.PublicKey(), "")
-			if err != nil {
-				return err
-			}
-			work, err := s.work()
-			if err != nil {
-				return err
-			}
-			if work.Roster == nil {
-				if err := s.write(schema.RosterFile, []byte(line+"\n")); err != nil {
-					return err
-				}
-				s.say("         approvers names you as the one who may approve; save it: fettle save")
-			} else {
-				s.say("to approve, a person of the roster adds this line to approvers and approves it (fettle approve roster):\n%s", line)
-			}
-		}
+	s.say("library  %s is one already; this clone is made ready for work", s.root)
+	if err := s.installHooks(); err != nil || !f.key {
+		return err
 	}
-	s.say("%s is a library already", s.root)
-	return s.installHooks()
+	key, err := s.signer()
+	if err == nil {
+		s.say("key      %s", key.Describe())
+	} else if key, err = s.makeKey(); err != nil {
+		return err
+	}
+	return s.introduce(key)
+}
+
+// introduce says how a key comes into the file approvers, where it is not there yet.
+func (s *shop) introduce(key signature.Signer) error {
+	_, email, err := s.repo.Identity()
+	if err != nil {
+		return err
+	}
+	line, err := signature.FormatLine(email, key.PublicKey(), "")
+	if err != nil {
+		return err
+	}
+	work, err := s.work()
+	if err != nil {
+		return err
+	}
+	if work.Roster == nil {
+		if err := s.write(schema.RosterFile, []byte(line+"\n")); err != nil {
+			return err
+		}
+		s.say("         approvers names you as the one who may approve; next: fettle save")
+		return nil
+	}
+	roster, _ := signature.ParseRoster(schema.RosterFile, work.Roster)
+	if principal, err := roster.Find(key.PublicKey(), s.now()); err == nil {
+		s.say("         approvers has it: you may approve as %s", spoken(principal))
+		return nil
+	}
+	s.say("         it is not in approvers. To approve, let somebody who is add this line there, save it, and decide (fettle approve roster):")
+	s.copyable(line)
+	return nil
 }
 
 // makeKey makes an ed25519 key for this person and tells this clone to sign with it.
