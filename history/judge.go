@@ -180,3 +180,15 @@ func (s *Standing) Vouched(r *schema.Record) bool {
 	_, why := s.vouch(s.charter, r)
 	return why == ""
 }
+
+// Attested reports whether a record is signed by the person that it names, as the people or the roster in force know them.
+func (s *Standing) Attested(r *schema.Record) bool {
+	for _, roster := range []*signature.Roster{s.People, s.Roster} {
+		if roster != nil && Sound(r) {
+			if _, why := s.signer(r, roster); why == "" {
+				return true
+			}
+		}
+	}
+	return false
+}

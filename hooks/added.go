@@ -176,6 +176,21 @@ func (c Case) untrusted(standing *history.Standing) []lint.Finding {
 		add(schema.RuleBadValue, schema.SettingsFile, "the id of the library changed: every record made so far would be one of another library",
 			"Put it back: \"id\": \""+was+"\"")
 	}
+	policy := standing.Policy(c.Now.Lib.Policy())
+	signed := standing.Anchor != nil && (policy.SignedChangesRequired() || c.Now.Lib.Policy().SignedChangesRequired())
+	for _, r := range c.added() {
+		switch d, ok := r.Body.(*schema.Decision); {
+		case signed && r.Kind == schema.KindReason && history.Sound(r) && !standing.Attested(r):
+			add("no-reason", r.Path, "the reason is not signed by "+r.By.V+", and the policy of the library asks for that (signed_changes)",
+				"fettle undo takes it back; fettle save writes it anew and signs it")
+		case ok && c.Anchor == "" && standing.Anchor == nil && adoptsRoster(r, d) && slices.ContainsFunc(c.Before.Ledger.Records, func(b *schema.Record) bool {
+			d, ok := b.Body.(*schema.Decision)
+			return ok && adoptsRoster(b, d)
+		}):
+			add(schema.RuleBadValue, r.Path, "it adopts a roster where there is an adoption already, and knows nothing of that: nothing would be in force any more",
+				"Take it out. If the shop adopts anew, whoever runs this repository pins that: git config fettle.anchor "+string(r.Digest))
+		}
+	}
 	if c.Anchor != "" && standing.Anchor == nil {
 		add(history.RuleRecordRemoved, recordsDir, "the adoption that everything is chained from ("+schema.Digest(c.Anchor).Short()+") is not among the records, so nothing would be in force",
 			"Bring it back. If the shop adopted anew, whoever runs this repository pins that: git config fettle.anchor DIGEST")
@@ -200,6 +215,10 @@ func (c Case) untrusted(standing *history.Standing) []lint.Finding {
 		add("unapproved", file, spokenSubject(p)+" "+words, help)
 	}
 	return out
+}
+
+func adoptsRoster(r *schema.Record, d *schema.Decision) bool {
+	return r.Kind == schema.KindAdoption && slices.ContainsFunc(d.Subjects.V, func(s schema.Subject) bool { return s.Kind.V == schema.SubjectRoster })
 }
 
 // other says where a subject that is no condition stands, how it is named in a command, and whether it differs from before.

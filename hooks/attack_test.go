@@ -1,0 +1,62 @@
+package hooks_test
+
+import (
+	"os"
+	"strings"
+	"testing"
+
+	"fettle/history"
+	"fettle/history/signature"
+	"fettle/schema"
+)
+
+// A second adoption that knows nothing of the first would leave nothing in force for everybody; it is stopped where it is saved.
+func TestSecondAdoptionStopped(t *testing.T) {
+	s := newShop(t)
+	lib := s.disk().Lib
+	line, err := signature.FormatLine("ove@elsewhere.example", s.key("ove@elsewhere.example").PublicKey(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	roster, _ := signature.ParseRoster(schema.RosterFile, []byte(line+"\n"))
+	subjects := append(history.CurrentSubjects(lib)[1:], history.RosterSubject(schema.SubjectRoster, roster))
+	forged := s.record(&schema.Decision{Common: s.common(schema.KindAdoption, "ove@elsewhere.example"), Subjects: schema.Of(subjects)}, "ove@elsewhere.example")
+	path := s.add(forged)
+	s.Run("add", "-A")
+	s.wantStopped(nil, path, "nothing would be in force any more")
+	for _, r := range s.saved("HEAD").Ledger.Records {
+		if r.Kind == schema.KindAdoption {
+			s.Run("config", "fettle.anchor", string(r.Digest)) // in a clone that knows better it does no harm
+		}
+	}
+	s.wantPassed(nil, "counts for nothing")
+}
+
+// Where the shop asks for signed reasons, one that anybody can have typed explains nothing.
+func TestUnsignedReasonStopped(t *testing.T) {
+	s := newShop(t)
+	settings := s.Read("fettle.json")
+	s.Write("fettle.json", strings.Replace(settings, `"reason": "require"`, `"reason": "require", "signed_changes": "require"`, 1))
+	s.Run("commit", "-q", "-a", "--no-verify", "-m", "sign what you say")
+	s.edit(oxygen3, "0.27 bar")
+	path := s.reason()
+	s.Run("add", "-A")
+	s.wantStopped(nil, path, "the reason is not signed by "+mara)
+	r := schema.ReadRecord(path, []byte(s.Read(path)))
+	if err := os.Remove(s.Dir + "/" + path); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		signer string
+		passes bool
+	}{{"ove@elsewhere.example", false}, {jonas, false}, {mara, true}} {
+		body := *r.Body.(*schema.Reason)
+		path := s.add(s.record(&body, c.signer))
+		s.Run("add", "-A")
+		if c.passes {
+			s.wantPassed(nil)
+		} else {
+			s.wantStopped(nil, path, "the reason is not signed by "+mara)
+		}
+	}
+}
