@@ -110,5 +110,6 @@ func book(t *testing.T) []byte {
 		fmt.Fprintf(&b, "good  %s\n```\n", good.Edit)
 	}
 	b.WriteString(calibrationBook(t))
+	b.WriteString(calibrationPage(t))
 	return []byte(b.String())
 }

@@ -53,6 +53,7 @@ func init() {
 		{"machine", machineRules},
 		{"material", materialRules},
 		{"physics", physicsRules},
+		{"trend", trendRules},
 		{"change", changeRules},
 	} {
 		for _, r := range family.rules {

@@ -18,10 +18,20 @@ var slipRules = []Rule{
 		Bad:    `cut.focus=-3 mm`, Good: `2mm:cut.focus=0 mm`,
 	},
 	{
+		Name: "unit-slip", Severity: Warning, Scope: PerFamily, Check: verdictsOf("unit-slip"),
+		Title: "a number that fits its family in another unit, or with its digits put right",
+		Why: "A number from a table in psi, in/min or inches, or with its decimal point lost, is off by a factor that is known. It is named where a value lies at least twice too high or too low, farther " +
+			"than the family scatters, and the same number in another unit, or converted once less, or with the point elsewhere, sits on the curve; or where two digits the other way round do, a quarter off and more. The thickness is looked at as well: a row that " +
+			"fits on all curves at another thickness.",
+		Source: "factors of units by NIST SP 811; what fits is trade judgement, calibrated in this book",
+		Bad:    `pierce[0].time=3 s`, Good: `pierce[0].time=0.4 s`,
+	},
+	{
 		Name: "copied-neighbour", Severity: Warning, Scope: PerFamily, Check: copiedNeighbour, Limit: "1.25",
 		Title: "the recipe of another thickness",
 		Why: "A new row often starts as a copy of its neighbour. From this ratio of thickness on one recipe does not fit both: the thicker plate needs more heat " +
-			"or more time. Silent where the speed is what the axes can do at most, and for marking.",
+			"or more time. Silent where the speed is what the axes can do at most, and for marking. Two neighbouring rows that would each fit the other thickness " +
+			"on all curves of the family together are named too: they changed places.",
 		Source: "trade judgement",
 		Bad:    `8mm:all=6mm; at thickness`,
 		Good:   `8mm:all=6mm; 8mm:cut.speed=2.4 m/min`,
@@ -101,6 +111,7 @@ func onLine(a, b *schema.Recipe, t float64) float64 {
 }
 
 func copiedNeighbour(p *Pass) {
+	verdictsOf("copied-neighbour")(p)
 	ratio := p.Number()
 	for i := 1; i < len(p.Family); i++ {
 		thin, thick := p.Family[i-1], p.Family[i]

@@ -87,6 +87,7 @@ type run struct {
 	same       map[string]bool // files not to look at as files
 	blocks     map[*schema.Condition][]block
 	cuttings   map[*schema.Condition]*cutting
+	views      map[*schema.Recipe]*familyView // by the first of the family
 	found      []*Finding
 	asleep     []Sleep
 	conditions int
@@ -265,7 +266,9 @@ func (s *run) selected() {
 			return true
 		case f.Severity == Off:
 			return true
-		case f.Rule == "large-step" && impossible[[2]string{f.ID, f.Field}]: // one message is enough
+		case (f.Rule == "large-step" || f.isTrend()) && impossible[[2]string{f.ID, f.Field}]: // one message is enough
+			return true
+		case f.isTrend() && (slices.Contains(numbers[f.ID], f.Field) || slices.Contains(numbers[f.ID], "thickness")):
 			return true
 		case s.opts.Only != nil && f.recipe != nil && !s.opts.Only(f.recipe):
 			return true

@@ -7,20 +7,32 @@ type Model struct {
 	Slope, SlopeSD float64 // of the line that the curve follows, and how surely
 	Bend, Reach    float64 // how far the curve leaves the line, as a standard deviation, and over which length of x it bends
 	Step           float64 // how far the level may jump from one group to another, as a standard deviation
+	Shift          float64 // the same from one kind to another
 	Noise          float64 // how far a point lies beside the curve, as a standard deviation
 }
 
 // levelSD leaves the level of a curve open: a factor of e^8 either way.
 const levelSD = 8
 
+// A Place is where a point stands on a curve.
+type Place struct {
+	X     float64
+	Group int // points of one group have one level
+	Kind  int // and so have points of one kind
+}
+
 // covariance of two values of the curve, the noise of a point apart.
-func (m Model) covariance(dx, x1, x2 float64, together bool) float64 {
-	c := levelSD*levelSD + m.SlopeSD*m.SlopeSD*x1*x2
+func (m Model) covariance(a, b Place) float64 {
+	c := levelSD*levelSD + m.SlopeSD*m.SlopeSD*a.X*b.X
 	if m.Bend > 0 {
-		c += m.Bend * m.Bend * math.Exp(-dx*dx/(2*m.Reach*m.Reach))
+		d := (a.X - b.X) / m.Reach
+		c += m.Bend * m.Bend * math.Exp(-d*d/2)
 	}
-	if together {
+	if a.Group == b.Group {
 		c += m.Step * m.Step
+	}
+	if a.Kind == b.Kind {
+		c += m.Shift * m.Shift
 	}
 	return c
 }
@@ -28,8 +40,7 @@ func (m Model) covariance(dx, x1, x2 float64, together bool) float64 {
 // A Curve is a [Model] with the points that it goes through.
 type Curve struct {
 	model  Model
-	x      []float64
-	group  []int
+	at     []Place // X from the center on
 	center float64
 	level  float64   // taken off y, so that numbers stay small
 	y      []float64 // less level and line
@@ -43,26 +54,31 @@ type Prediction struct {
 	SD    float64 // standard deviation, the noise of a point included
 }
 
-// Fit lays a curve through points. Points of one group have one level; nil is one group.
+// Fit lays a curve through points.
 //
 // It is a Gaussian process with a line as its mean: values are normal, and two of them go together the more the nearer they lie:
 //
-//	cov(i,j) = level² + slope² xi xj + bend² exp(-(xi-xj)²/(2 reach²)) + step² [same group] + noise² [i = j]
+//	cov(i,j) = level² + slope² xi xj + bend² exp(-(xi-xj)²/(2 reach²)) + step² [same group] + shift² [same kind] + noise² [i = j]
 //
 // C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, sections 2.2 and 2.7.
-func Fit(m Model, x, y []float64, group []int) *Curve {
-	n := len(x)
-	c := &Curve{model: m, x: make([]float64, n), group: group, center: Median(x), y: make([]float64, n), inv: make([]float64, n*n), alpha: make([]float64, n)}
-	for i := range x {
-		c.x[i] = x[i] - c.center
-		c.y[i] = y[i] - m.Slope*c.x[i]
+func Fit(m Model, at []Place, y []float64) *Curve {
+	n := len(at)
+	c := &Curve{model: m, at: make([]Place, n), y: make([]float64, n), inv: make([]float64, n*n), alpha: make([]float64, n)}
+	for i := range at {
+		c.alpha[i] = at[i].X
+	}
+	c.center = middle(c.alpha)
+	for i := range at {
+		c.at[i] = at[i]
+		c.at[i].X -= c.center
+		c.y[i] = y[i] - m.Slope*c.at[i].X
 	}
 	c.level = Median(c.y)
 	k := make([]float64, n*n)
-	for i := range x {
+	for i := range at {
 		c.y[i] -= c.level
 		for j := range i + 1 {
-			v := m.covariance(c.x[i]-c.x[j], c.x[i], c.x[j], c.group == nil || c.group[i] == c.group[j])
+			v := m.covariance(c.at[i], c.at[j])
 			if i == j {
 				v += m.Noise * m.Noise
 			}
@@ -71,6 +87,7 @@ func Fit(m Model, x, y []float64, group []int) *Curve {
 	}
 	invert(k, c.inv, n)
 	for i := range n {
+		c.alpha[i] = 0
 		for j := range n {
 			c.alpha[i] += c.inv[i*n+j] * c.y[j]
 		}
@@ -116,17 +133,17 @@ func invert(k, inv []float64, n int) {
 	}
 }
 
-// At predicts a point at x in a group.
-func (c *Curve) At(x float64, group int) Prediction {
-	n := len(c.x)
-	x -= c.center
+// At predicts a point at a place.
+func (c *Curve) At(at Place) Prediction {
+	n := len(c.at)
+	at.X -= c.center
 	cov := make([]float64, n)
-	value := c.level + c.model.Slope*x
+	value := c.level + c.model.Slope*at.X
 	for i := range n {
-		cov[i] = c.model.covariance(x-c.x[i], x, c.x[i], c.group == nil || c.group[i] == group)
+		cov[i] = c.model.covariance(at, c.at[i])
 		value += cov[i] * c.alpha[i]
 	}
-	v := c.model.covariance(0, x, x, true) + c.model.Noise*c.model.Noise
+	v := c.model.covariance(at, at) + c.model.Noise*c.model.Noise
 	for i := range n {
 		for j := range n {
 			v -= cov[i] * c.inv[i*n+j] * cov[j]
@@ -139,11 +156,11 @@ func (c *Curve) At(x float64, group int) Prediction {
 // With K the covariance of the points, the point lies [K⁻¹y]i / [K⁻¹]ii beside the prediction, whose variance is 1 / [K⁻¹]ii
 // (Rasmussen and Williams, section 5.4.2), so that none has to be left out in fact.
 func (c *Curve) LeaveOneOut() []Prediction {
-	n := len(c.x)
+	n := len(c.at)
 	out := make([]Prediction, n)
 	for i := range n {
 		d := c.inv[i*n+i]
-		out[i] = Prediction{c.level + c.model.Slope*c.x[i] + c.y[i] - c.alpha[i]/d, 1 / math.Sqrt(d)}
+		out[i] = Prediction{c.level + c.model.Slope*c.at[i].X + c.y[i] - c.alpha[i]/d, 1 / math.Sqrt(d)}
 	}
 	return out
 }
@@ -151,7 +168,7 @@ func (c *Curve) LeaveOneOut() []Prediction {
 // LeaveTwoOut says how much better the rest of the curve can bear two points with their values changed by di and dj than as they
 // are: the fall of the squared distance, in standard deviations, of both together from their joint prediction.
 func (c *Curve) LeaveTwoOut(i, j int, di, dj float64) (before, after float64) {
-	n := len(c.x)
+	n := len(c.at)
 	a, b, d := c.inv[i*n+i], c.inv[i*n+j], c.inv[j*n+j]
 	det := a*d - b*b
 	// the points lie r = B⁻¹ (alpha i, alpha j) beside their joint prediction, whose covariance is B⁻¹ for B the block of K⁻¹

@@ -116,21 +116,21 @@ func TestSpreadIsThatOfR(t *testing.T) {
 func TestCurveIsThatOfScikitLearn(t *testing.T) {
 	for _, row := range table(t, "curve") {
 		m := numbers(t, row[0])
-		model := Model{Slope: m[0], SlopeSD: m[1], Bend: m[2], Reach: m[3], Step: m[4], Noise: m[5]}
-		x, y := numbers(t, row[1]), numbers(t, row[2])
-		var groups []int
-		for _, g := range numbers(t, row[3]) {
-			groups = append(groups, int(g))
+		model := Model{Slope: m[0], SlopeSD: m[1], Bend: m[2], Reach: m[3], Step: m[4], Shift: m[5], Noise: m[6]}
+		x, groups, kinds := numbers(t, row[1]), numbers(t, row[3]), numbers(t, row[4])
+		at := make([]Place, len(x))
+		for i := range x {
+			at[i] = Place{x[i], int(groups[i]), int(kinds[i])}
 		}
-		c := Fit(model, x, y, groups)
-		value, sd := numbers(t, row[4]), numbers(t, row[5])
+		c := Fit(model, at, numbers(t, row[2]))
+		value, sd := numbers(t, row[5]), numbers(t, row[6])
 		for i, p := range c.LeaveOneOut() {
 			near(t, "left out", p.Value, value[i], 1e-5)
 			near(t, "its deviation", p.SD, sd[i], 1e-5)
 		}
-		new := numbers(t, row[6])
-		p := c.At(new[0], int(new[1]))
-		near(t, "prediction", p.Value, numbers(t, row[7])[0], 1e-5)
-		near(t, "its deviation", p.SD, numbers(t, row[8])[0], 1e-5)
+		new := numbers(t, row[7])
+		p := c.At(Place{new[0], int(new[1]), int(new[2])})
+		near(t, "prediction", p.Value, numbers(t, row[8])[0], 1e-5)
+		near(t, "its deviation", p.SD, numbers(t, row[9])[0], 1e-5)
 	}
 }

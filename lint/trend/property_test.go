@@ -190,14 +190,14 @@ func TestLeaveTwoOut(t *testing.T) {
 	}
 	// with the others as they are, p(yi, yj) = p(yi | others) p(yj | others, yi)
 	square := func(yi, yj float64) float64 {
-		rest := Fit(m, append(append([]float64{}, x[:2]...), x[4:]...), append(append([]float64{}, y[:2]...), y[4:]...), nil)
-		first := rest.At(x[2], 0)
-		both := Fit(m, append(append([]float64{}, x[:3]...), x[4:]...), append(append(append([]float64{}, y[:2]...), yi), y[4:]...), nil)
-		second := both.At(x[3], 0)
+		rest := Fit(m, places(x[0], x[1], x[4], x[5]), []float64{y[0], y[1], y[4], y[5]})
+		first := rest.At(Place{X: x[2]})
+		both := Fit(m, places(x[0], x[1], x[2], x[4], x[5]), []float64{y[0], y[1], yi, y[4], y[5]})
+		second := both.At(Place{X: x[3]})
 		a, b := (yi-first.Value)/first.SD, (yj-second.Value)/second.SD
 		return a*a + b*b
 	}
-	c := Fit(m, x, y, nil)
+	c := Fit(m, places(x...), y)
 	before, after := c.LeaveTwoOut(2, 3, y[3]-y[2], y[2]-y[3])
 	if want := square(y[2], y[3]); math.Abs(before-want) > 1e-3*want {
 		t.Errorf("as they are %v, want %v", before, want)
@@ -223,7 +223,7 @@ func TestIntervalHolds(t *testing.T) {
 			x[i] = float64(i) * 0.25
 			y[i] = 2 + slope*x[i] + 0.05*rng.NormFloat64()
 		}
-		for i, p := range Fit(m, x, y, nil).LeaveOneOut() {
+		for i, p := range Fit(m, places(x...), y).LeaveOneOut() {
 			all++
 			if math.Abs(y[i]-p.Value) < 2*p.SD {
 				inside++
@@ -242,16 +242,25 @@ func TestOfNothing(t *testing.T) {
 	if l := TheilSen([]float64{1, 1}, []float64{2, 4}); l != (Line{Level: 3}) {
 		t.Errorf("one thickness: %v", l)
 	}
-	if got := Fit(Model{Noise: 1}, nil, nil, nil).At(1, 0); got.SD < levelSD {
+	if got := Fit(Model{Noise: 1}, nil, nil).At(Place{X: 1}); got.SD < levelSD {
 		t.Errorf("no points, no knowledge: %v", got)
 	}
-	one := Fit(Model{Slope: 1, Noise: 0.1}, []float64{1}, []float64{5}, nil)
+	one := Fit(Model{Slope: 1, Noise: 0.1}, places(1), []float64{5})
 	if p := one.LeaveOneOut()[0]; p.SD < levelSD {
 		t.Errorf("one point says nothing about itself: %v", p)
 	}
-	if p := one.At(2, 0); math.Abs(p.Value-6) > 0.01 {
+	if p := one.At(Place{X: 2}); math.Abs(p.Value-6) > 0.01 {
 		t.Errorf("one point and a slope: %v", p)
 	}
+}
+
+// places are points of one group and kind.
+func places(x ...float64) []Place {
+	at := make([]Place, len(x))
+	for i := range x {
+		at[i].X = x[i]
+	}
+	return at
 }
 
 func benchmarkPoints(n int) (x, y []float64) {
@@ -269,7 +278,7 @@ func BenchmarkLeaveOneOut(b *testing.B) {
 		m := Model{Slope: -1.2, SlopeSD: 0.3, Bend: 0.1, Reach: 1, Noise: 0.05}
 		b.Run(string(rune('0'+n/10))+string(rune('0'+n%10)), func(b *testing.B) {
 			for b.Loop() {
-				Fit(m, x, y, nil).LeaveOneOut()
+				Fit(m, places(x...), y).LeaveOneOut()
 			}
 		})
 	}
