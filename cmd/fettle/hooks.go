@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path"
 	"runtime/debug"
 	"strings"
 
@@ -80,6 +81,10 @@ func (a *app) hooksInstall(shared bool) error {
 		if err != nil {
 			return report, err
 		}
+		drivers, err := hooks.InstallDrivers(repo, "")
+		if report = append(report, drivers...); err != nil {
+			return report, err
+		}
 		missing, err := hooks.Missing(repo)
 		if err == nil && len(missing) > 0 {
 			err = refusef("fettle hooks status shows how they stand.", "commits are not checked yet: no %s", strings.Join(missing, ", no "))
@@ -89,7 +94,14 @@ func (a *app) hooksInstall(shared bool) error {
 }
 
 func (a *app) hooksRemove(shared bool) error {
-	return a.changeHooks(func(repo *git.Repo) ([]string, error) { return hooks.Remove(repo, shared) })
+	return a.changeHooks(func(repo *git.Repo) ([]string, error) {
+		report, err := hooks.Remove(repo, shared)
+		if err != nil {
+			return report, err
+		}
+		drivers, err := hooks.RemoveDrivers(repo)
+		return append(report, drivers...), err
+	})
 }
 
 func (a *app) changeHooks(change func(*git.Repo) ([]string, error)) error {
@@ -137,8 +149,12 @@ func (a *app) hooksStatus() error {
 		missing = missing || !s.State.Judges() && !hooks.OnlyReports(s.Hook)
 		out = append(out, hookJSON{s.Hook, s.Path, string(s.State), s.Program, s.State.Judges(), s.Help})
 	}
+	drivers, err := hooks.DriversOf(repo)
+	if err != nil {
+		return err
+	}
 	if a.format == "json" {
-		if err := a.json(map[string]any{"format": 1, "hooks": out}); err != nil {
+		if err := a.json(map[string]any{"format": 1, "hooks": out, "drivers": drivers.Complete()}); err != nil {
 			return err
 		}
 	} else {
@@ -154,8 +170,24 @@ func (a *app) hooksStatus() error {
 			}
 		}
 	}
+	a.sayDrivers(drivers)
 	if missing {
 		return errFound
 	}
 	return nil
+}
+
+// sayDrivers says how merges and diffs stand. Where the drivers are missing nothing goes unchecked, and git merges by line.
+func (a *app) sayDrivers(s hooks.DriverStatus) {
+	if a.format == "json" || len(s.Libraries) == 0 {
+		return
+	}
+	switch {
+	case s.Complete():
+		a.say("%-17s %-10s", "merge and diff", "value by value")
+	case !s.Configured:
+		a.say("%-17s %-10s %s", "merge and diff", "by line", "fettle hooks install makes git merge and show them value by value")
+	default:
+		a.say("%-17s %-10s %s", "merge and diff", "by line", "no line in "+clean(path.Join(s.Unlisted[0], hooks.AttributesFile))+": fettle hooks install")
+	}
 }

@@ -260,7 +260,14 @@ func (s *shop) installHooks() error {
 	}
 	if errors.Is(err, hooks.ErrPassing) { // the library is made all the same
 		s.say("hook     not installed: %s", clean(err.Error()))
-		return nil
+		err = nil
+	}
+	if err != nil {
+		return err
+	}
+	drivers, err := hooks.InstallDrivers(s.repo, "")
+	for _, line := range drivers {
+		s.say("git      %s", clean(line))
 	}
 	return err
 }

@@ -231,7 +231,7 @@ func (s *shop) pathsToSave(typed []string, differences []history.Difference) (pa
 // libraryPaths are the files and directories that make up the library.
 func (s *shop) libraryPaths() []string {
 	var out []string
-	for _, p := range []string{schema.SettingsFile, "machines", "sets", "trials", "records", schema.RosterFile, schema.PeopleFile} {
+	for _, p := range []string{schema.SettingsFile, "machines", "sets", "trials", "records", schema.RosterFile, schema.PeopleFile, hooks.AttributesFile} {
 		out = append(out, s.path(p))
 	}
 	return out
