@@ -25,8 +25,8 @@ import (
 const actVariable = "FETTLE_HOOKS_TEST_ACT"
 
 func TestMain(m *testing.M) {
-	if os.Getenv(actVariable) != "" {
-		os.Exit(act(os.Args[1:]))
+	if watch := os.Getenv(actVariable); watch != "" {
+		os.Exit(watched(watch, func() int { return act(os.Args[1:]) }))
 	}
 	gittest.Isolate()
 	// A fettle that happens to be in the PATH of the machine must not stand in for the one under test.
