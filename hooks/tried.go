@@ -25,6 +25,7 @@ type Along struct {
 	Value  quantity.Value // of the recipe
 	Step   quantity.Value // in which the machine sets it
 	Cuts   []history.TrialCut
+	Passed []history.TrialCut // cuts that were not good and that a newer trial of the same value, good throughout, has passed by
 	Levels []trial.Level
 	Window trial.Window // around the value, or else the longest
 	Found  bool
@@ -57,7 +58,8 @@ func Try(ledger *history.Ledger, id schema.ID, from, to *schema.Values, machine 
 
 // AlongOf gathers what is known along one value.
 func AlongOf(e *history.Evidence, path string, machine *schema.Machine) Along {
-	a := Along{Path: path, Cuts: e.Along(path), Value: e.Recipe(path)}
+	a := Along{Path: path, Value: e.Recipe(path)}
+	a.Cuts, a.Passed = lastWord(e, path)
 	var cuts []trial.Cut
 	typed := []quantity.Value{a.Value}
 	for _, c := range a.Cuts {
@@ -73,6 +75,33 @@ func AlongOf(e *history.Evidence, path string, machine *schema.Machine) Along {
 	a.Levels = trial.Levels(cuts)
 	a.Window, a.Found = trial.Around(trial.Windows(a.Levels), a.Value)
 	return a
+}
+
+// lastWord leaves out what a newer trial of the same value has passed by: a worn nozzle was changed, and the value cuts well since.
+// Where the newest trial of a value is not good throughout, all of them count.
+func lastWord(e *history.Evidence, path string) (cuts, passed []history.TrialCut) {
+	type word struct {
+		record *schema.Record
+		good   bool
+	}
+	last := map[string]*word{} // by exact value
+	all := e.Along(path)       // in order of time
+	for _, c := range all {
+		key := e.ValueOf(c, path).Canonical()
+		if w := last[key]; w != nil && w.record == c.Record {
+			w.good = w.good && c.Good()
+			continue
+		}
+		last[key] = &word{c.Record, c.Good()}
+	}
+	for _, c := range all {
+		if w := last[e.ValueOf(c, path).Canonical()]; w.good && w.record != c.Record && !c.Good() {
+			passed = append(passed, c)
+			continue
+		}
+		cuts = append(cuts, c)
+	}
+	return cuts, passed
 }
 
 // Trials are the records that the cuts are of, in order of time.

@@ -63,6 +63,8 @@ func TestTry(t *testing.T) {
 		{"beyond", "0.56 bar", []string{ladder}, false, "0.36 bar to 0.52 bar in 3 steps", ""},
 		{"two trials make one window", "0.50 bar", []string{"good 0.36 bar; good 0.44 bar", "good 0.52 bar"}, false, "0.36 bar to 0.52 bar in 3 steps", ""},
 		{"cut badly since", "0.44 bar", []string{ladder, "marginal 0.44 bar dross; bad 0.44 bar lost-cut"}, false, "0.36 bar to 0.36 bar in 1 steps", "bad on 3 November 2026 on bay-2 (lost-cut)"},
+		{"cut well since", "0.44 bar", []string{"good 0.40 bar; bad 0.44 bar dross; good 0.52 bar", "good 0.44 bar"}, true, "0.40 bar to 0.52 bar in 3 steps", ""},
+		{"well once and badly once since", "0.52 bar", []string{"good 0.40 bar; bad 0.44 bar dross; good 0.52 bar", "good 0.44 bar; bad 0.44 bar"}, true, "0.52 bar to 0.52 bar in 1 steps", ""},
 		{"nothing tried", "0.44 bar", nil, false, "", ""},
 		{"nothing good", "0.44 bar", []string{"bad 0.42 bar"}, false, "", ""},
 	} {

@@ -22,6 +22,9 @@ type card struct {
 	reasons  []history.Edge
 	covering []*schema.Record      // good trials of the values
 	missing  []history.FieldChange // process values that no good trial covers
+	tried    hooks.Tried           // all that trials say of it
+	unproven []string              // real machines on which nothing of its set was shown to cut well
+	hot      []*schema.Record      // trials with a hot nozzle that nobody explained
 	findings []lint.Finding
 	unsaved  bool // edited on disk, too: not decided on
 }
@@ -40,17 +43,7 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 			start = []schema.Digest{c.decision.Digest()}
 		}
 		c.reasons = history.Path(st.ledger.Edges(schema.SubjectCondition, p.ID.String()), start, p.Digest)
-		if p.Now != nil {
-			var jet schema.BeamAndJet
-			if m := st.lib.Machine(p.ID.Machine); m != nil {
-				jet = m.BeamAndJet(p.ID.Gas)
-			}
-			from := c.base
-			if p.Status == history.Stale {
-				from = nil // the recipe is the same; on the changed machine all of it has to be shown again
-			}
-			c.covering, c.missing = st.ledger.Covers(p.ID, from, p.Now.Values(), jet)
-		}
+		s.tryCard(&c, st)
 		if len(c.changes) > 0 && c.base != nil {
 			changes = append(changes, c.change())
 		}
@@ -71,8 +64,8 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 // change is the whole way from the recipe in force to this one, for the rules that judge a change. What reasons and approvals lack
 // is said elsewhere on the card.
 func (c *card) change() lint.Change {
-	change := lint.Change{ID: c.ID, Before: c.base, After: valuesOf(c.Now), Approved: c.base, Reasoned: true,
-		TrialCovers: len(c.covering) > 0 && len(c.missing) == 0}
+	change := lint.Change{ID: c.ID, Before: c.base, After: valuesOf(c.Now), Approved: c.base, Reasoned: true}
+	c.tried.Tell(&change)
 	for _, e := range c.reasons {
 		change.Cause = e.Reason.Cause.V
 		change.RuledOut = append(change.RuledOut, e.Reason.RuledOut.V...)
@@ -218,8 +211,8 @@ func (s *shop) printCard(c *card) {
 		s.tell("    %-11s %s", label, fmt.Sprintf(format, args...))
 	}
 	if c.Now != nil && c.base != nil || c.Status == history.Removed {
-		for _, l := range s.changeLines(c.changes) {
-			s.tell("    %s", l)
+		for i, l := range s.changeLines(c.changes) {
+			s.tell("    %s", withNote(l, s.windowNote(c, c.changes[i].Path)))
 		}
 	}
 	if c.Now != nil && c.base == nil {
@@ -251,18 +244,7 @@ func (s *shop) printWhy(c *card, line func(string, string, ...any)) {
 	if len(c.reasons) == 0 && c.Status != history.Stale && c.Status != history.Contested && len(c.changes) > 0 {
 		line("reason", "none on record")
 	}
-	for _, t := range c.covering {
-		line("trials", "%s", s.trialLine(t))
-	}
-	if len(c.covering) == 0 && c.Now != nil {
-		line("trials", "none with these values")
-	} else if len(c.missing) > 0 {
-		var names []string
-		for _, m := range c.missing {
-			names = append(names, schema.SpokenPath(m.Path))
-		}
-		line("not tried", "%s", strings.Join(names, ", "))
-	}
+	s.printTrials(c, line)
 	for _, p := range c.Unread {
 		if !slices.ContainsFunc(c.findings, func(f lint.Finding) bool { return f.Rule == p.Rule && f.Message == p.Message }) {
 			line("error", "%s [%s]", clean(p.Message), p.Rule) // of the file around it

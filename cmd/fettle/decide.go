@@ -276,7 +276,7 @@ func (s *shop) against(kind string, c *card, person string) (why, help string) {
 		}
 	}
 	if policy.TrialRequired() {
-		if why, help := untried(c); why != "" {
+		if why, help := s.untried(c); why != "" {
 			return why, help
 		}
 	}
@@ -318,24 +318,6 @@ func (s *shop) approvedBy(c *card) int {
 
 func (s *shop) others(person string) []string {
 	return slices.DeleteFunc(s.standing(&s.committed).Roster.Principals(), func(p string) bool { return strings.EqualFold(p, person) })
-}
-
-// untried says which process values no good trial covers, where the policy asks for one.
-func untried(c *card) (why, help string) {
-	if c.Now == nil || len(c.missing) == 0 && c.Status != history.Stale {
-		return "", ""
-	}
-	var fields []string
-	for _, m := range c.missing {
-		fields = append(fields, schema.SpokenPath(m.Path))
-	}
-	if c.Status == history.Stale {
-		if len(c.covering) > 0 {
-			return "", ""
-		}
-		return "the machine changed since it was proven, and no trial since shows that it still cuts well", "Cut it once and record it: fettle trial record " + c.ID.String() + " --good --unit UNIT"
-	}
-	return "no good trial covers " + strings.Join(fields, ", "), "Cut it and record what came out: fettle trial record " + c.ID.String() + " --good --unit UNIT"
 }
 
 func decisionMessage(verb string, cards []card, text string) string {
