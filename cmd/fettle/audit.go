@@ -62,8 +62,7 @@ func (a *app) audit(typed []string, f auditFlags) error {
 	if a.format == "json" {
 		return a.json(auditJSON(trail, entries))
 	}
-	s.printAudit(trail, entries, filter.IDs)
-	return nil
+	return s.writePage(s.timeline(trail, entries, filter.IDs))
 }
 
 // moment reads a date of the command line, in the zone of this computer.

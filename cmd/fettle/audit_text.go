@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/cmd/fettle/view"
 	"fettle/history"
 	"fettle/history/audit"
 	"fettle/schema"
@@ -14,8 +15,39 @@ import (
 // few is how many conditions of one commit are shown one by one where they are all new or all gone.
 const few = 3
 
-// printAudit prints the timeline by day and commit, newest last.
-func (s *shop) printAudit(trail *audit.Trail, entries []audit.Entry, ids []schema.ID) {
+// A teller puts what is told onto a page.
+type teller struct {
+	*shop
+	page    *view.Page
+	adopted bool // decisions count
+}
+
+// section begins a part of the page.
+func (t *teller) section(title string) {
+	t.page.Sections = append(t.page.Sections, view.Section{Title: title})
+}
+
+// block begins something new in the last section.
+func (t *teller) block(head string, tone view.Tone) {
+	s := &t.page.Sections[len(t.page.Sections)-1]
+	s.Blocks = append(s.Blocks, view.Block{Head: head, Tone: tone})
+}
+
+// row adds a line to the last block; without a label it stands alone.
+func (t *teller) row(label, format string, args ...any) {
+	s := &t.page.Sections[len(t.page.Sections)-1]
+	b := &s.Blocks[len(s.Blocks)-1]
+	b.Rows = append(b.Rows, view.Row{Label: label, Text: fmt.Sprintf(format, args...)})
+}
+
+// foot adds a line at the end of the page.
+func (t *teller) foot(format string, args ...any) {
+	t.page.Foot = append(t.page.Foot, fmt.Sprintf(format, args...))
+}
+
+// timeline tells the timeline by day and commit, newest last.
+func (s *shop) timeline(trail *audit.Trail, entries []audit.Entry, ids []schema.ID) *view.Page {
+	t := &teller{s, &view.Page{Title: "What changed in " + s.libraryName(trail.Library)}, trail.Standing.Anchor != nil}
 	told := map[schema.Digest]bool{} // reasons that are shown with the change they are of
 	for _, e := range entries {
 		if e.IsChange() {
@@ -34,39 +66,47 @@ func (s *shop) printAudit(trail *audit.Trail, entries []audit.Entry, ids []schem
 			n++
 		}
 		if today := entries[0].At.Local().Format("Monday 2 January 2006"); today != day {
-			if day != "" {
-				s.say("")
-			}
 			day = today
-			s.say("%s", day)
+			t.section(day)
 		}
-		s.printCommit(trail, entries[:n], len(ids) > 0)
+		t.commit(trail, entries[:n], len(ids) > 0)
 		entries = entries[n:]
 	}
-	if day == "" {
-		s.say("nothing was saved%s yet that concerns the library", map[bool]string{true: " of that, or in that time,"}[len(ids) > 0])
+	switch {
+	case day == "" && len(trail.Entries) > 0:
+		t.foot("nothing that is saved here fits")
+	case day == "":
+		t.foot("nothing was saved yet that concerns the library")
 	}
 	if trail.Shallow {
-		s.say("\nThis clone does not have the older history, so this is not all. To have it: git fetch --unshallow")
+		t.foot("This clone does not have the older history, so this is not all. To have it: git fetch --unshallow")
 	}
-	s.sayUnsavedOf(ids)
+	t.unsavedOf(ids)
+	return t.page
 }
 
-// sayUnsavedOf tells which edits are not part of a timeline.
-func (s *shop) sayUnsavedOf(ids []schema.ID) {
-	work, saved, err := s.both()
+func (s *shop) libraryName(lib *schema.Library) string {
+	if lib != nil && lib.Settings.Value != nil && lib.Settings.Value.Name.Set() {
+		return clean(lib.Settings.Value.Name.V)
+	}
+	return "the library"
+}
+
+// unsavedOf tells which edits are not part of a timeline.
+func (t *teller) unsavedOf(ids []schema.ID) {
+	work, saved, err := t.both()
 	if err != nil {
 		return
 	}
 	for _, d := range history.Compare(saved, work) {
 		if ids == nil || slices.Contains(ids, d.ID) {
-			s.say("unsaved   %s was edited and is not saved; that is not part of this", d.ID)
+			t.foot("unsaved   %s was edited and is not saved; that is not part of this", d.ID)
 		}
 	}
 }
 
-// printCommit prints what one commit changed and brought.
-func (s *shop) printCommit(trail *audit.Trail, entries []audit.Entry, named bool) {
+// commit tells what one commit changed and brought.
+func (t *teller) commit(trail *audit.Trail, entries []audit.Entry, named bool) {
 	var changes, rest []audit.Entry
 	for _, e := range entries {
 		if e.IsChange() {
@@ -78,11 +118,11 @@ func (s *shop) printCommit(trail *audit.Trail, entries []audit.Entry, named bool
 	for _, kind := range []string{audit.Changed, audit.Dropped, audit.New, audit.Removed} {
 		byID := groupByID(changes, kind)
 		if whole := kind == audit.New || kind == audit.Removed; whole && len(byID) > few && !named {
-			s.printMany(kind, byID)
+			t.many(kind, byID)
 			continue
 		}
 		for _, group := range byID {
-			s.printChange(trail, group)
+			t.change(trail, group)
 		}
 	}
 	for len(rest) > 0 {
@@ -90,7 +130,7 @@ func (s *shop) printCommit(trail *audit.Trail, entries []audit.Entry, named bool
 		for n < len(rest) && rest[n].Record != nil && rest[n].Record == rest[0].Record {
 			n++
 		}
-		s.printRecord(trail, rest[:n])
+		t.record(trail, rest[:n])
 		rest = rest[n:]
 	}
 }
@@ -114,14 +154,13 @@ func groupByID(entries []audit.Entry, kind string) [][]audit.Entry {
 	return out
 }
 
-// head prints the first line of something in the timeline: when, who, what.
-func (s *shop) head(e *audit.Entry, what string) {
-	s.say("  %s  %s  %s", e.At.Local().Format("15:04"), auditPerson(e.By), what)
-}
-
-// line prints one more line below a head.
-func (s *shop) line(label, format string, args ...any) {
-	s.say("         %-11s %s", label, fmt.Sprintf(format, args...))
+// head begins a block: when, who, what.
+func (t *teller) head(e *audit.Entry, what string) {
+	tone := view.Plain
+	if e.Unapproved() && t.adopted || e.Kind == audit.RecordAltered || e.Kind == audit.RecordRemoved {
+		tone = view.Bad
+	}
+	t.block(fmt.Sprintf("%s  %s  %s", e.At.Local().Format("15:04"), auditPerson(e.By), what), tone)
 }
 
 func auditPerson(p audit.Person) string {
@@ -142,8 +181,8 @@ func auditPersons(names []string) string {
 	return strings.Join(out, ", ")
 }
 
-// printMany prints many conditions that one commit brought or took away in one line.
-func (s *shop) printMany(kind string, groups [][]audit.Entry) {
+// many tells many conditions that one commit brought or took away in one line.
+func (t *teller) many(kind string, groups [][]audit.Entry) {
 	first := &groups[0][0]
 	families := map[string]int{}
 	var names []string
@@ -158,37 +197,37 @@ func (s *shop) printMany(kind string, groups [][]audit.Entry) {
 		}
 		families[set]++
 	}
-	s.head(first, fmt.Sprintf("%d conditions, %s", len(groups), kind))
+	t.head(first, fmt.Sprintf("%d conditions, %s", len(groups), kind))
 	for _, n := range names {
-		s.line("", "%s: %d", n, families[n])
+		t.row("", "%s: %d", n, families[n])
 	}
-	s.tail(first)
+	t.tail(first)
 }
 
-// printChange prints what a commit made of one condition.
-func (s *shop) printChange(trail *audit.Trail, group []audit.Entry) {
+// change tells what a commit made of one condition.
+func (t *teller) change(trail *audit.Trail, group []audit.Entry) {
 	e := &group[0]
 	switch e.Kind {
 	case audit.New:
-		s.head(e, clean(e.ID)+"   new")
-		s.line("values", "%s", s.brief(group, func(e audit.Entry) schema.Field { return e.To }))
+		t.head(e, clean(e.ID)+"   new")
+		t.row("values", "%s", t.brief(group, func(e audit.Entry) schema.Field { return e.To }))
 	case audit.Removed:
-		s.head(e, clean(e.ID)+"   removed")
-		s.line("values", "%s", s.brief(group, func(e audit.Entry) schema.Field { return e.From }))
+		t.head(e, clean(e.ID)+"   removed")
+		t.row("values", "%s", t.brief(group, func(e audit.Entry) schema.Field { return e.From }))
 	case audit.Dropped:
-		s.head(e, clean(e.ID)+"   a merge left this change out")
+		t.head(e, clean(e.ID)+"   a merge left this change out")
 	default:
-		s.head(e, clean(e.ID))
+		t.head(e, clean(e.ID))
 	}
 	if e.Kind == audit.Changed || e.Kind == audit.Dropped {
-		for _, l := range s.changeLines(fieldChanges(group)) {
-			s.say("         %s", l)
+		for _, l := range t.changeLines(fieldChanges(group)) {
+			t.row("", "%s", l)
 		}
 	}
 	if e.Kind != audit.Dropped {
-		s.printReasons(trail, group)
+		t.reasons(trail, group)
 	}
-	s.tail(e)
+	t.tail(e)
 }
 
 // brief is a recipe in a line, from what differs.
@@ -212,17 +251,17 @@ func (s *shop) brief(group []audit.Entry, side func(audit.Entry) schema.Field) s
 	return strings.Join(parts, ", ")
 }
 
-// printReasons prints why a condition changed and who approved what it became.
-func (s *shop) printReasons(trail *audit.Trail, group []audit.Entry) {
+// reasons tells why a condition changed and who approved what it became.
+func (t *teller) reasons(trail *audit.Trail, group []audit.Entry) {
 	e := &group[0]
 	for _, w := range e.Why {
 		who := spoken(w.By)
 		if !w.Signed {
 			who += ", claimed"
 		}
-		s.line("reason", "%s: %s (%s)", w.Cause, clean(w.Text), who)
+		t.row("reason", "%s: %s (%s)", w.Cause, clean(w.Text), who)
 		if len(w.RuledOut) > 0 {
-			s.line("ruled out", "%s", strings.Join(w.RuledOut, ", "))
+			t.row("ruled out", "%s", strings.Join(w.RuledOut, ", "))
 		}
 	}
 	note := !slices.ContainsFunc(group, func(e audit.Entry) bool { return !e.Note })
@@ -230,7 +269,7 @@ func (s *shop) printReasons(trail *audit.Trail, group []audit.Entry) {
 		return
 	}
 	if len(e.Why) == 0 && e.Kind == audit.Changed {
-		s.line("reason", "none on record")
+		t.row("reason", "none on record")
 	}
 	later := group[0].ApprovedLater
 	for _, g := range group {
@@ -238,68 +277,68 @@ func (s *shop) printReasons(trail *audit.Trail, group []audit.Entry) {
 	}
 	switch {
 	case len(e.ApprovedBy) > 0:
-		s.line("approved", "%s", auditPersons(e.ApprovedBy))
+		t.row("approved", "%s", auditPersons(e.ApprovedBy))
 	case len(later) > 0:
-		s.line("approved", "not as it stood here; %s approved a later recipe that still has it", auditPersons(later))
+		t.row("approved", "not as it stood here; %s approved a later recipe that still has it", auditPersons(later))
 	default:
-		s.line("approved", "by nobody")
+		t.row("approved", "by nobody")
 	}
 }
 
-// tail prints what else is known of a commit: who else had a hand in it, what is odd, and where to find it.
-func (s *shop) tail(e *audit.Entry) {
+// tail tells what else is known of a commit: who else had a hand in it, what is odd, and where to find it.
+func (t *teller) tail(e *audit.Entry) {
 	if e.Committer.String() != e.By.String() && e.Record == nil {
-		s.line("saved by", "%s on %s", auditPerson(e.Committer), s.day(e.Committed))
+		t.row("saved by", "%s on %s", auditPerson(e.Committer), t.day(e.Committed))
 	}
 	var co []string
 	for _, p := range e.CoAuthors {
 		co = append(co, auditPerson(p))
 	}
 	if len(co) > 0 {
-		s.line("with", "%s", strings.Join(co, ", "))
+		t.row("with", "%s", strings.Join(co, ", "))
 	}
 	if e.Edge {
-		s.line("older", "this clone's history begins here; who made it and when may be older")
+		t.row("older", "this clone's history begins here; who made it and when may be older")
 	}
 	if e.Clock != "" {
-		s.line("time", "%s", e.Clock)
+		t.row("time", "%s", e.Clock)
 	}
 	if e.Commit != "" {
-		s.line("saved as", "%.12s", e.Commit)
+		t.row("saved as", "%.12s", e.Commit)
 	}
 }
 
-// printRecord prints one record, or a file that is not as it should be.
-func (s *shop) printRecord(trail *audit.Trail, entries []audit.Entry) {
+// record tells one record, or a file that is not as it should be.
+func (t *teller) record(trail *audit.Trail, entries []audit.Entry) {
 	e := &entries[0]
 	switch e.Kind {
 	case audit.Unreadable:
-		s.head(e, fmt.Sprintf("saved %s in a state that cannot be read; it counts as it was before", clean(e.Path)))
-		s.tail(e)
+		t.head(e, fmt.Sprintf("saved %s in a state that cannot be read; it counts as it was before", clean(e.Path)))
+		t.tail(e)
 		return
 	case audit.RecordAltered, audit.RecordRemoved:
 		verb := map[string]string{audit.RecordAltered: "altered", audit.RecordRemoved: "removed"}[e.Kind]
-		s.head(e, fmt.Sprintf("%s the record %s", verb, clean(e.Path)))
-		s.line("", "records are never edited or removed; fettle verify says what to do")
-		s.tail(e)
+		t.head(e, fmt.Sprintf("%s the record %s", verb, clean(e.Path)))
+		t.row("", "records are never edited or removed; fettle verify says what to do")
+		t.tail(e)
 		return
 	}
 	r := e.Record
-	s.head(e, s.recordHead(r, aboutWhat(entries)))
+	t.head(e, t.recordHead(r, aboutWhat(entries)))
 	if text := clean(r.Text.V); text != "" {
-		s.line("because", "%s", text)
+		t.row("because", "%s", text)
 	}
 	if why := trail.Standing.Refused[r.Digest]; why != "" {
-		s.line("not counted", "%s", clean(why))
+		t.row("not counted", "%s", clean(why))
 	}
 	if w := trail.Standing.Withdrawn[r.Digest]; w != nil {
-		s.line("taken back", "on %s by %s: %s", s.day(w.Time()), spoken(w.By.V), clean(w.Text.V))
+		t.row("taken back", "on %s by %s: %s", t.day(w.Time()), spoken(w.By.V), clean(w.Text.V))
 	}
 	if day := e.At.Local().Format(time.DateOnly); e.Commit != "" && day != e.Committed.Local().Format(time.DateOnly) {
-		s.line("saved", "on %s by %s", s.day(e.Committed), auditPerson(e.Committer))
+		t.row("saved", "on %s by %s", t.day(e.Committed), auditPerson(e.Committer))
 	}
 	if e.Clock != "" {
-		s.line("time", "%s", e.Clock)
+		t.row("time", "%s", e.Clock)
 	}
 }
 
