@@ -273,6 +273,23 @@ func TestRecords(t *testing.T) {
 		s.Run("add", "-A")
 		s.wantStopped(nil, "record-altered", "git checkout HEAD -- "+p)
 	})
+	t.Run("altered past the check and put back", func(t *testing.T) {
+		s := newShop(t)
+		p := adoption(s)
+		text := s.Read(p)
+		s.Write(p, strings.Replace(text, mara, jonas, 1))
+		s.Run("commit", "-q", "-a", "--no-verify", "-m", "past the check")
+		s.Write(p, strings.Replace(text, mara, "iris@northgate.example", 1))
+		s.wantStopped([]string{"-a"}, "record-altered")
+		s.Run("rm", "-q", "-f", p)
+		s.wantStopped(nil, "record-removed")
+		s.Run("reset", "-q", "--hard")
+		s.Run("checkout", "HEAD~1", "--", p)
+		s.wantPassed(nil)
+		if s.Read(p) != text {
+			t.Error("it is not as it was")
+		}
+	})
 	t.Run("removed", func(t *testing.T) {
 		s := newShop(t)
 		p := adoption(s)

@@ -225,21 +225,33 @@ func (c Case) records() []lint.RecordChange {
 	for _, side := range append([]Side{c.Before}, c.Parents...) {
 		for path, hash := range side.Hashes {
 			now, there := c.Now.Hashes[path]
-			if there && now == hash || seen[path] {
+			if there && now == hash || seen[path] || there && mended(record(side.Ledger, path), record(c.Now.Ledger, path)) {
 				continue
 			}
 			seen[path] = true
 			change := lint.RecordChange{Path: path, Removed: !there}
-			for _, r := range side.Ledger.Records {
-				if r.Path == path && r.Common != nil {
-					change.Kind, change.By, change.At = r.Kind, r.By.V, r.At.V
-				}
+			if r := record(side.Ledger, path); r != nil && r.Common != nil {
+				change.Kind, change.By, change.At = r.Kind, r.By.V, r.At.V
 			}
 			out = append(out, change)
 		}
 	}
 	slices.SortFunc(out, func(a, b lint.RecordChange) int { return strings.Compare(a.Path, b.Path) })
 	return out
+}
+
+func record(l *history.Ledger, path string) *schema.Record {
+	i := slices.IndexFunc(l.Records, func(r *schema.Record) bool { return r.Path == path })
+	if i < 0 {
+		return nil
+	}
+	return l.Records[i]
+}
+
+// mended reports whether a record that was altered past the check is put back: its name, which is made of its content, fits again.
+func mended(was, now *schema.Record) bool {
+	fits := func(r *schema.Record) bool { return r != nil && r.Body != nil && r.WantPath() == r.Path }
+	return !fits(was) && fits(now)
 }
 
 // InForce returns settings and machines as they were last approved where those of lib differ, for the stricter of the two to
