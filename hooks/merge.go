@@ -145,12 +145,31 @@ func (w *merging) object(at spot, base, here, there *schema.Node) *schema.Node {
 		}
 		return list
 	}
-	for _, name := range interleave(names(here), names(there), strings.Compare) {
+	var before []string
+	if base != nil && base.Kind == schema.Object {
+		before = names(base)
+	}
+	for _, name := range ordered(before, names(here), names(there)) {
 		if kid := w.merge(at.member(name), member(base, name), member(here, name), member(there, name)); kid != nil {
 			out.Kids = append(out.Kids, kid)
 		}
 	}
 	return out
+}
+
+// ordered joins two orders of names that come from one. Who changed the order has it; where both did, one of them has it, and always
+// the same one.
+func ordered(before, here, there []string) []string {
+	among := func(list, others []string) []string {
+		return slices.DeleteFunc(slices.Clone(list), func(name string) bool { return !slices.Contains(others, name) })
+	}
+	kept := func(side []string) bool { return slices.Equal(among(side, before), among(before, side)) }
+	first, second := here, there
+	switch a, b := kept(here), kept(there); {
+	case a && !b, !a && !b && slices.Compare(there, here) < 0:
+		first, second = there, here
+	}
+	return interleave(first, second, strings.Compare)
 }
 
 // interleave joins two orders of names: those of the first, and each other one behind what stands before it in the second. Where both
@@ -183,7 +202,7 @@ func interleave(a, b []string, compare func(x, y string) int) []string {
 var keys = map[string]func(*schema.Node) string{
 	"conditions": conditionKey,
 	"contours":   func(n *schema.Node) string { return n.Str("name") },
-	"nozzles":    meaning,
+	"nozzles":    nozzleKey,
 	"units":      meaning,
 	"protected":  meaning,
 	"extra":      meaning,
@@ -203,6 +222,12 @@ func conditionKey(n *schema.Node) string {
 	return fmt.Sprintf("%018.9f %s %s %s", thickness.SI(), thickness.Canonical(), n.Str("variant"), process)
 }
 
+// nozzleKey is all of a nozzle of the rack, so that its order is by form and orifice.
+func nozzleKey(n *schema.Node) string {
+	orifice, _ := quantity.Parse(quantity.DimLength, n.Str("orifice"))
+	return fmt.Sprintf("%s %018.9f %s", n.Str("form"), orifice.SI(), meaning(n))
+}
+
 // list merges two lists item by item, where it is known which item is which; ok is false where it is not.
 func (w *merging) list(at spot, base, here, there *schema.Node) (merged *schema.Node, ok bool) {
 	key := keys[at.field[strings.LastIndexByte(at.field, '.')+1:]]
@@ -219,13 +244,13 @@ func (w *merging) list(at spot, base, here, there *schema.Node) (merged *schema.
 		}
 		return out, !slices.Contains(out.Kids, nil)
 	}
-	a, _, okA := byKey(base, key)
+	a, orderA, okA := byKey(base, key)
 	b, orderB, okB := byKey(here, key)
 	c, orderC, okC := byKey(there, key)
 	if !okA || !okB || !okC {
 		return nil, false
 	}
-	for _, name := range interleave(orderB, orderC, strings.Compare) {
+	for _, name := range ordered(orderA, orderB, orderC) {
 		item := spot{id: at.id, field: at.field + "[" + name + "]"}
 		if at.field == "conditions" {
 			item = spot{id: w.id(b[name], c[name])}
