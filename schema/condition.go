@@ -102,6 +102,7 @@ type Quality struct {
 	PerpendicularityRange Member[int]             `json:"perpendicularity_range" from:"1" to:"5" doc:"range 1 to 5 of ISO 9013 for u"`
 	RoughnessRange        Member[int]             `json:"roughness_range" from:"1" to:"4" doc:"range 1 to 4 of ISO 9013 for Rz5"`
 	MaxDross              Member[quantity.Length] `json:"max_dross" doc:"greatest height of dross"`
+	ExecutionClass        Member[int]             `json:"execution_class" from:"1" to:"4" doc:"execution class of EN 1090-2 of the work: EXC1 to EXC4"`
 }
 
 // Severs reports whether the process cuts through the plate.
