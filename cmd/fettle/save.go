@@ -204,8 +204,8 @@ func (s *shop) pathsToSave(typed []string, differences []history.Difference) (pa
 	}
 	for _, file := range changed {
 		p := s.fromTop(file.Path)
-		if len(typed) == 0 && (!schema.IsRecordPath(p) || strings.Contains(p, "-reason-") || strings.Contains(p, "-trial-")) || wanted[p] {
-			paths = append(paths, p)
+		if len(typed) == 0 && (!schema.IsRecordPath(p) || !file.Untracked || strings.Contains(p, "-reason-") || strings.Contains(p, "-trial-")) || wanted[p] {
+			paths = append(paths, p) // a saved record that was altered too: the check says how it comes back
 		}
 	}
 	if len(typed) == 0 {
@@ -282,9 +282,13 @@ func (s *shop) blockedBefore(paths []string) error {
 	if len(report.Blocking()) == 0 {
 		return nil
 	}
-	report.Findings = report.Blocking()
-	s.printFindings(report.Result)
+	s.printEach(report.Blocking())
 	s.say("nothing was saved; the edits are still in the file")
+	for _, f := range report.Blocking() {
+		if f.Rule == history.RuleRecordAltered || f.Rule == history.RuleRecordRemoved {
+			s.say("next     git checkout HEAD -- %s", s.relative(f.Path))
+		}
+	}
 	return errFound
 }
 

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 
 	"fettle/cmd/fettle/view"
 	"fettle/lint"
@@ -22,6 +23,18 @@ func (s *shop) printFindings(result lint.Result) {
 	view.Findings(s.out, result, s.screen())
 }
 
+// printEach is printFindings without the count at the end.
+func (s *shop) printEach(findings []lint.Finding) {
+	if s.format == "json" {
+		s.findings = append(s.findings, findings...)
+		return
+	}
+	for _, f := range findings {
+		view.Finding(s.out, f, s.screen())
+		fmt.Fprintln(s.out)
+	}
+}
+
 // lintEdit shows what lint says of freshly edited conditions. The edit stays in the file either way; an error ends the command
 // with exit code 1 and says that it cannot be saved so.
 func (s *shop) lintEdit(ids []schema.ID) error {
@@ -34,15 +47,8 @@ func (s *shop) lintEdit(ids []schema.ID) error {
 		touched[id.String()] = true
 	}
 	result := report.Result
-	result.Findings = nil
-	for _, f := range report.Findings {
-		if touched[f.ID] && !isAboutReasons(f) && !f.Old {
-			result.Findings = append(result.Findings, f)
-		}
-	}
-	if len(result.Findings) > 0 {
-		s.printFindings(result)
-	}
+	result.Findings = slices.DeleteFunc(slices.Clone(report.Findings), func(f lint.Finding) bool { return !touched[f.ID] || isAboutReasons(f) || f.Old })
+	s.printEach(result.Findings)
 	if len(result.Blocking()) > 0 {
 		s.say("the edit is in the file and cannot be saved like this")
 		s.say("next     fettle set %s FIELD=VALUE   (to mend it)", ids[0])

@@ -58,7 +58,7 @@ func (a *app) open() (*shop, error) {
 		return nil, troublef("Work in a clone of it.", "%s is a bare repository without files to work on", abs)
 	}
 	for at := abs; ; at = filepath.Dir(at) {
-		if _, err := os.Stat(filepath.Join(at, schema.SettingsFile)); err == nil {
+		if info, err := os.Stat(filepath.Join(at, schema.SettingsFile)); err == nil && !info.IsDir() {
 			sub, err := filepath.Rel(top, at)
 			if err != nil {
 				return nil, err

@@ -188,7 +188,11 @@ func (s *shop) underWay(r *statusReport) error {
 
 // printStatus prints a section for each thing that is not in order, with the next command.
 func (s *shop) printStatus(r *statusReport) {
-	s.say("%s: %s in %s", clean(r.Library), counted(r.Conditions, "condition"), s.root)
+	name := clean(r.Library)
+	if name == "" {
+		name = "library without a name"
+	}
+	s.say("%s: %s in %s", name, counted(r.Conditions, "condition"), s.root)
 	if r.Trouble != "" {
 		s.say("trouble    %s", r.Trouble)
 	}
