@@ -15,6 +15,7 @@ import (
 type Ledger struct {
 	Records  []*schema.Record // by path, that is by time
 	byDigest map[schema.Digest]*schema.Record
+	checks   map[schema.Digest]check // of records that came from an [Index]
 
 	once      sync.Once // for what follows
 	withdrawn map[schema.Digest]*schema.Record

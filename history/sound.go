@@ -14,24 +14,19 @@ import (
 // checkSignatures checks what every signed record says of itself: that its signature is over its content, that its values fit
 // their digests, that it belongs to this library. Whose key it is comes later.
 func (s *Standing) checkSignatures(library string) {
-	type verdict struct {
-		key ssh.PublicKey
-		why string
-	}
 	var signed []*schema.Record
 	for _, r := range s.Ledger.Records {
 		if Sound(r) && (r.Signature.Set() || mustBeSigned(r)) {
 			signed = append(signed, r)
 		}
 	}
-	verdicts := make([]verdict, len(signed))
+	verdicts := make([]check, len(signed))
 	var wait sync.WaitGroup
 	next := make(chan int)
 	for range min(runtime.GOMAXPROCS(0), len(signed)) {
 		wait.Go(func() {
 			for i := range next {
-				key, why := checkRecord(signed[i], library)
-				verdicts[i] = verdict{key, why}
+				verdicts[i] = s.Ledger.check(signed[i], library)
 			}
 		})
 	}
@@ -49,6 +44,27 @@ func (s *Standing) checkSignatures(library string) {
 	}
 }
 
+// A check is what a signed record says of itself: the key that signed it, or why it is void.
+type check struct {
+	key ssh.PublicKey
+	why string
+}
+
+// check checks a record, or takes what is known of it from the index that it came from.
+func (l *Ledger) check(r *schema.Record, library string) check {
+	known, ok := l.checks[r.Digest]
+	if !ok {
+		key, why := checkRecord(r, library)
+		return check{key, why}
+	}
+	if library != "" && r.Library.V != library {
+		return check{why: otherLibrary}
+	}
+	return known
+}
+
+const otherLibrary = "it is of another library"
+
 func mustBeSigned(r *schema.Record) bool {
 	switch r.Body.(type) {
 	case *schema.Decision, *schema.Waiver:
@@ -59,7 +75,7 @@ func mustBeSigned(r *schema.Record) bool {
 
 func checkRecord(r *schema.Record, library string) (ssh.PublicKey, string) {
 	if library != "" && r.Library.V != library {
-		return nil, "it is of another library"
+		return nil, otherLibrary
 	}
 	if d, ok := r.Body.(*schema.Decision); ok {
 		decided := map[SubjectKey]bool{}

@@ -23,9 +23,8 @@ func (l *Ledger) findWithdrawn() map[schema.Digest]*schema.Record {
 		case target == nil || target.Kind == schema.KindWithdrawal || mustBeSigned(target) && target.Signature.Set():
 			continue
 		case target.Signature.Set():
-			signed, why := checkRecord(target, "")
-			by, whyNot := checkRecord(w.Record, target.Library.V)
-			if why == "" && (whyNot != "" || string(by.Marshal()) != string(signed.Marshal())) {
+			signed, by := l.check(target, ""), l.check(w.Record, target.Library.V)
+			if signed.why == "" && (by.why != "" || string(by.key.Marshal()) != string(signed.key.Marshal())) {
 				continue
 			}
 		}

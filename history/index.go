@@ -1,0 +1,583 @@
+package history
+
+import (
+	"bytes"
+	"encoding/binary"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"hash/fnv"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/google/renameio/v2"
+	"golang.org/x/crypto/ssh"
+
+	"fettle/schema"
+)
+
+// An Index answers what the records of a snapshot say of a few subjects without reading the others: years of records cost a commit
+// of one condition no more than a few. It is a cache in a file, made from a ledger and extended by the records that came since; it
+// can be deleted at any time, and one that is damaged or of another program is not opened.
+//
+// What it gives is a [Ledger] that holds
+//
+//   - whole: every record about roster, settings, people, a machine, or about one of the subjects asked for; every withdrawal; every
+//     record with a problem
+//   - bare, with nothing but who wrote it and what it follows: every other record that one of these follows or takes back, near or
+//     far, since decisions are judged by what lies behind them
+//   - of a decision on many subjects, such as the adoption, only the subjects asked for
+//
+// [Ledger.Judge] says the same of those subjects, and of roster, settings, people and machines, as it says with all records. That
+// signatures are good and values fit their digests was found out when the index was made; whose keys they are is judged anew.
+//
+// A damaged index is told by its checksums. Whoever can write into the directory of the repository can also write a good one that is
+// wrong, or another hook: what is checked on a PC guards against mistakes, and the gate, which uses no index, against the rest.
+type Index struct {
+	file    *os.File
+	start   int64 // of the entries
+	ids     indexIDs
+	offsets []byte // of each entry, and of the end
+	keys    []byte // hash of the key, entry; sorted
+	digests []byte // beginning of the digest, entry; sorted
+	always  []byte // entries that every answer holds
+}
+
+// indexIDs say what an index is of.
+type indexIDs struct {
+	Stamp string // of the program that made it
+	Tree  string // what the caller names the set of records by
+}
+
+const (
+	indexMagic = "fettle index 1\n\n"
+	wordSize   = 4
+	pairSize   = 12 // a hash of eight bytes and an entry
+)
+
+var errIndex = errors.New("the index of records cannot be used")
+
+// OpenIndex opens the index in a file. It fails where there is none, or none that this program wrote whole.
+func OpenIndex(file, stamp string) (*Index, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, err
+	}
+	x := &Index{file: f}
+	if err := x.read(stamp); err != nil {
+		f.Close()
+		return nil, err
+	}
+	return x, nil
+}
+
+// Tree is the set of records it is of.
+func (x *Index) Tree() string { return x.ids.Tree }
+
+// Close closes the file.
+func (x *Index) Close() error { return x.file.Close() }
+
+func (x *Index) read(stamp string) error {
+	head := make([]byte, len(indexMagic)+8)
+	if _, err := io.ReadFull(x.file, head); err != nil || string(head[:len(indexMagic)]) != indexMagic {
+		return errIndex
+	}
+	size := binary.LittleEndian.Uint32(head[len(indexMagic):])
+	sum := binary.LittleEndian.Uint32(head[len(indexMagic)+4:])
+	if info, err := x.file.Stat(); err != nil || int64(size) > info.Size() {
+		return errIndex
+	}
+	directory := make([]byte, size)
+	if _, err := io.ReadFull(x.file, directory); err != nil || checksum(directory) != sum {
+		return errIndex
+	}
+	in := &decoder{data: directory}
+	x.ids = indexIDs{in.text(), in.text()}
+	x.offsets, x.keys, x.digests, x.always = in.bytes(), in.bytes(), in.bytes(), in.bytes()
+	if in.bad || x.ids.Stamp != stamp || len(x.offsets) < wordSize {
+		return errIndex
+	}
+	x.start = int64(len(head)) + int64(size)
+	return nil
+}
+
+var castagnoli = crc32.MakeTable(crc32.Castagnoli)
+
+func checksum(data []byte) uint32 { return crc32.Checksum(data, castagnoli) }
+
+// entry is one record in the index.
+type indexEntry struct {
+	number  uint32
+	path    string
+	kind    string
+	digest  schema.Digest
+	library string
+	at, by  string
+	sound   bool
+	why     string // it is void, or ""
+	key     string // that signed it, as SSH writes keys; "" where none
+	follows []string
+
+	rest []byte // of the entry: what is needed to read the record itself
+}
+
+func (x *Index) count() int { return len(x.offsets)/wordSize - 1 }
+
+func (x *Index) entry(n uint32) (*indexEntry, error) {
+	if int(n) >= x.count() {
+		return nil, errIndex
+	}
+	from := binary.LittleEndian.Uint32(x.offsets[n*wordSize:])
+	to := binary.LittleEndian.Uint32(x.offsets[(n+1)*wordSize:])
+	if to < from+4 {
+		return nil, errIndex
+	}
+	data := make([]byte, to-from)
+	if _, err := x.file.ReadAt(data, x.start+int64(from)); err != nil {
+		return nil, errIndex
+	}
+	body := data[:len(data)-4]
+	if checksum(body) != binary.LittleEndian.Uint32(data[len(body):]) {
+		return nil, errIndex
+	}
+	in := &decoder{data: body}
+	e := &indexEntry{number: n, path: in.text(), kind: in.text(), digest: schema.Digest(in.text()), library: in.text(), at: in.text(), by: in.text(),
+		sound: in.number() == 1, why: in.text(), key: in.text()}
+	for range in.number() {
+		e.follows = append(e.follows, in.text())
+	}
+	e.rest = in.data
+	if in.bad {
+		return nil, errIndex
+	}
+	return e, nil
+}
+
+// record reads the record itself, with the subjects that are wanted.
+func (e *indexEntry) record(wanted func(SubjectKey) bool) (*schema.Record, error) {
+	in := &decoder{data: e.rest}
+	text := slices.Clone(in.bytes())
+	first := true
+	for range in.number() {
+		key, subject := SubjectKey{in.text(), in.text()}, in.bytes()
+		if e.sound && !wanted(key) {
+			continue
+		}
+		if !first {
+			text = append(text, ',')
+		}
+		first = false
+		text = append(text, subject...)
+	}
+	text = append(text, in.bytes()...)
+	if in.bad {
+		return nil, errIndex
+	}
+	r := schema.ReadRecord(e.path, text)
+	if !e.sound {
+		return r, nil
+	}
+	if r.Body == nil {
+		return nil, errIndex
+	}
+	r.Digest, r.Problems, r.Message = e.digest, nil, nil
+	return r, nil
+}
+
+// bare is the record with nothing but who wrote it and what lies behind it. It is about no subject.
+func (e *indexEntry) bare() *schema.Record {
+	c := schema.Common{Head: schema.Head{Kind: schema.Of(e.kind), Format: schema.Of(1)}, Library: schema.Of(e.library), At: schema.Of(e.at), By: schema.Of(e.by)}
+	if len(e.follows) > 0 {
+		c.Follows = schema.Of(e.follows)
+	}
+	if e.key != "" {
+		c.Signature = schema.Of("") // it was checked, and is not kept
+	}
+	r := &schema.Record{Path: e.path, Kind: e.kind, Digest: e.digest}
+	switch e.kind {
+	case schema.KindApproval, schema.KindRejection, schema.KindAdoption:
+		body := &schema.Decision{Common: c}
+		r.Body, r.Common = body, &body.Common
+	case schema.KindWaiver:
+		body := &schema.Waiver{Common: c}
+		r.Body, r.Common = body, &body.Common
+	default:
+		body := &schema.Reason{Common: c}
+		r.Body, r.Common = body, &body.Common
+	}
+	return r
+}
+
+// Ledger returns what the index and the records that came since say of some subjects. What came since must not be in the index.
+func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, error) {
+	wanted := func(key SubjectKey) bool {
+		return key.Kind != schema.SubjectCondition || slices.Contains(subjects, key)
+	}
+	var records []*schema.Record
+	checks := map[schema.Digest]check{}
+	loaded := map[uint32]bool{}
+	load := func(n uint32, whole bool) (*schema.Record, error) {
+		if loaded[n] {
+			return nil, nil
+		}
+		loaded[n] = true
+		e, err := x.entry(n)
+		if err != nil {
+			return nil, err
+		}
+		var r *schema.Record
+		if whole {
+			r, err = e.record(wanted)
+		} else if e.sound {
+			r = e.bare()
+		}
+		if err != nil || r == nil {
+			return nil, err
+		}
+		if e.sound && (e.key != "" || e.why != "") {
+			c := check{why: e.why}
+			if e.key != "" {
+				if c.key, err = ssh.ParsePublicKey([]byte(e.key)); err != nil {
+					return nil, errIndex
+				}
+			}
+			checks[e.digest] = c
+		}
+		records = append(records, r)
+		return r, nil
+	}
+	for at := 0; at < len(x.always); at += wordSize {
+		if _, err := load(binary.LittleEndian.Uint32(x.always[at:]), true); err != nil {
+			return nil, err
+		}
+	}
+	for _, key := range subjects {
+		for _, n := range find(x.keys, hashOf(key)) {
+			if _, err := load(n, true); err != nil {
+				return nil, err
+			}
+		}
+	}
+	for _, queue := 0, append(slices.Clone(records), since...); len(queue) > 0; queue = queue[1:] {
+		if queue[0].Common == nil {
+			continue
+		}
+		behind := queue[0].Follows.V
+		if w, ok := queue[0].Body.(*schema.Withdrawal); ok {
+			behind = append(slices.Clone(behind), w.Record.V)
+		}
+		for _, followed := range behind {
+			for _, n := range find(x.digests, beginning(followed)) {
+				r, err := load(n, false)
+				if err != nil {
+					return nil, err
+				}
+				if r != nil {
+					queue = append(queue, r)
+				}
+			}
+		}
+	}
+	l := NewLedger(append(records, since...))
+	l.checks = checks
+	return l, nil
+}
+
+// find returns the entries that a hash leads to. Two subjects may share one; what is loaded needlessly changes nothing.
+func find(pairs []byte, hash uint64) []uint32 {
+	n := len(pairs) / pairSize
+	at := func(i int) uint64 { return binary.LittleEndian.Uint64(pairs[i*pairSize:]) }
+	low, high := 0, n
+	for low < high {
+		if middle := (low + high) / 2; at(middle) < hash {
+			low = middle + 1
+		} else {
+			high = middle
+		}
+	}
+	var out []uint32
+	for ; low < n && at(low) == hash; low++ {
+		out = append(out, binary.LittleEndian.Uint32(pairs[low*pairSize+8:]))
+	}
+	return out
+}
+
+func hashOf(key SubjectKey) uint64 {
+	h := fnv.New64a()
+	io.WriteString(h, key.Kind)
+	h.Write([]byte{0})
+	io.WriteString(h, key.ID)
+	return h.Sum64()
+}
+
+func beginning(digest string) uint64 {
+	raw, err := hex.DecodeString(digest[:min(16, len(digest))])
+	if err != nil || len(raw) < 8 {
+		return 0
+	}
+	return binary.BigEndian.Uint64(raw)
+}
+
+// An IndexWriter makes an index.
+type IndexWriter struct {
+	ids     indexIDs
+	entries [][]byte
+	keys    []pair
+	digests []pair
+	always  []uint32
+}
+
+type pair struct {
+	hash  uint64
+	entry uint32
+}
+
+// NewIndexWriter begins an index of the given set of records: those of another index, if there is one, to which more can be added.
+func NewIndexWriter(stamp, tree string, from *Index) (*IndexWriter, error) {
+	w := &IndexWriter{ids: indexIDs{stamp, tree}}
+	if from == nil {
+		return w, nil
+	}
+	size, err := from.file.Seek(0, io.SeekEnd)
+	if err != nil {
+		return nil, err
+	}
+	all := make([]byte, size-from.start)
+	if _, err := from.file.ReadAt(all, from.start); err != nil {
+		return nil, err
+	}
+	for n := range from.count() {
+		a, b := binary.LittleEndian.Uint32(from.offsets[n*wordSize:]), binary.LittleEndian.Uint32(from.offsets[(n+1)*wordSize:])
+		if a > b || int64(b) > int64(len(all)) {
+			return nil, errIndex
+		}
+		w.entries = append(w.entries, all[a:b])
+	}
+	w.keys, w.digests = pairsIn(from.keys), pairsIn(from.digests)
+	for at := 0; at < len(from.always); at += wordSize {
+		w.always = append(w.always, binary.LittleEndian.Uint32(from.always[at:]))
+	}
+	return w, nil
+}
+
+func pairsIn(data []byte) []pair {
+	out := make([]pair, 0, len(data)/pairSize)
+	for at := 0; at < len(data); at += pairSize {
+		out = append(out, pair{binary.LittleEndian.Uint64(data[at:]), binary.LittleEndian.Uint32(data[at+8:])})
+	}
+	return out
+}
+
+// Add puts a record of a ledger into the index, with the bytes of its file.
+func (w *IndexWriter) Add(l *Ledger, r *schema.Record, data []byte) {
+	n := uint32(len(w.entries))
+	e := &encoder{}
+	sound := Sound(r)
+	e.text(r.Path)
+	e.text(r.Kind)
+	e.text(string(r.Digest))
+	common := r.Common
+	if common == nil {
+		common = &schema.Common{}
+	}
+	e.text(common.Library.V)
+	e.text(common.At.V)
+	e.text(common.By.V)
+	if sound {
+		e.number(1)
+	} else {
+		e.number(0)
+	}
+	var c check
+	if sound && (r.Signature.Set() || mustBeSigned(r)) {
+		c = l.check(r, "")
+	}
+	e.text(c.why)
+	if c.key != nil {
+		e.bytes(c.key.Marshal())
+	} else {
+		e.bytes(nil)
+	}
+	e.number(uint64(len(common.Follows.V)))
+	for _, f := range common.Follows.V {
+		e.text(f)
+	}
+	keys := subjectsOf(r)
+	prefix, subjects, suffix := data, [][]byte(nil), []byte(nil)
+	if d, ok := r.Body.(*schema.Decision); ok && sound {
+		prefix, subjects, suffix = partsOf(r.Path, data)
+		if len(subjects) != len(d.Subjects.V) {
+			prefix, subjects, suffix = data, nil, nil
+		}
+	}
+	e.bytes(prefix)
+	e.number(uint64(len(subjects)))
+	for i, s := range subjects {
+		e.text(keys[i].Kind)
+		e.text(keys[i].ID)
+		e.bytes(s)
+	}
+	e.bytes(suffix)
+	w.entries = append(w.entries, binary.LittleEndian.AppendUint32(e.data, checksum(e.data)))
+
+	always := !sound || r.Kind == schema.KindWithdrawal
+	for _, key := range keys {
+		if key.Kind == schema.SubjectCondition {
+			w.keys = append(w.keys, pair{hashOf(key), n})
+		} else {
+			always = true
+		}
+	}
+	if always {
+		w.always = append(w.always, n)
+	}
+	if r.Digest != "" {
+		w.digests = append(w.digests, pair{beginning(string(r.Digest)), n})
+	}
+}
+
+// partsOf cuts the file of a decision into its subjects and what stands around them.
+func partsOf(path string, data []byte) (prefix []byte, subjects [][]byte, suffix []byte) {
+	list := schema.ReadFile(path, data).Root.Get("subjects")
+	if list == nil || len(list.Kids) == 0 {
+		return data, nil, nil
+	}
+	for _, kid := range list.Kids {
+		subjects = append(subjects, data[kid.At.Start:kid.At.End])
+	}
+	return data[:list.Kids[0].At.Start], subjects, data[list.Kids[len(list.Kids)-1].At.End:]
+}
+
+// subjectsOf are the subjects that a record bears on as far as a verdict goes.
+func subjectsOf(r *schema.Record) []SubjectKey {
+	condition := func(id string) []SubjectKey { return []SubjectKey{{schema.SubjectCondition, id}} }
+	switch body := r.Body.(type) {
+	case *schema.Decision:
+		out := make([]SubjectKey, len(body.Subjects.V))
+		for i, s := range body.Subjects.V {
+			out[i] = SubjectKey{s.Kind.V, s.ID.V}
+		}
+		return out
+	case *schema.Reason:
+		out := make([]SubjectKey, len(body.Changes.V))
+		for i, c := range body.Changes.V {
+			out[i] = SubjectKey{c.Kind.Or(schema.SubjectCondition), c.ID.V}
+		}
+		return out
+	case *schema.Trial:
+		return condition(body.ID.V)
+	case *schema.Waiver:
+		return condition(body.ID.V)
+	case *schema.Permit:
+		return condition(body.ID.V)
+	}
+	return nil
+}
+
+// Write puts the index into a file, whole or not at all.
+func (w *IndexWriter) Write(file string) error {
+	directory := &encoder{}
+	directory.text(w.ids.Stamp)
+	directory.text(w.ids.Tree)
+	offsets := make([]byte, 0, (len(w.entries)+1)*wordSize)
+	end := uint64(0)
+	for _, e := range w.entries {
+		offsets = binary.LittleEndian.AppendUint32(offsets, uint32(end))
+		end += uint64(len(e))
+	}
+	if end > 1<<32-1 {
+		return fmt.Errorf("%w: it would have %d bytes", errIndex, end)
+	}
+	directory.bytes(binary.LittleEndian.AppendUint32(offsets, uint32(end)))
+	directory.bytes(sortedPairs(w.keys))
+	directory.bytes(sortedPairs(w.digests))
+	var always []byte
+	for _, n := range w.always {
+		always = binary.LittleEndian.AppendUint32(always, n)
+	}
+	directory.bytes(always)
+	if err := os.MkdirAll(filepath.Dir(file), 0o777); err != nil {
+		return err
+	}
+	out, err := renameio.NewPendingFile(file, renameio.WithPermissions(0o666))
+	if err != nil {
+		return err
+	}
+	defer out.Cleanup()
+	head := append([]byte(indexMagic), make([]byte, 0, 8)...)
+	head = binary.LittleEndian.AppendUint32(head, uint32(len(directory.data)))
+	head = binary.LittleEndian.AppendUint32(head, checksum(directory.data))
+	for _, part := range slices.Concat([][]byte{head, directory.data}, w.entries) {
+		if _, err := out.Write(part); err != nil {
+			return err
+		}
+	}
+	return out.CloseAtomicallyReplace()
+}
+
+func sortedPairs(list []pair) []byte {
+	slices.SortFunc(list, func(a, b pair) int {
+		if a.hash != b.hash {
+			if a.hash < b.hash {
+				return -1
+			}
+			return 1
+		}
+		return int(a.entry) - int(b.entry)
+	})
+	out := make([]byte, 0, len(list)*pairSize)
+	for _, p := range list {
+		out = binary.LittleEndian.AppendUint32(binary.LittleEndian.AppendUint64(out, p.hash), p.entry)
+	}
+	return out
+}
+
+// An encoder writes texts and numbers one after another, a decoder reads them.
+type encoder struct{ data []byte }
+
+func (e *encoder) number(n uint64) { e.data = binary.AppendUvarint(e.data, n) }
+func (e *encoder) bytes(b []byte)  { e.number(uint64(len(b))); e.data = append(e.data, b...) }
+func (e *encoder) text(s string)   { e.number(uint64(len(s))); e.data = append(e.data, s...) }
+
+type decoder struct {
+	data []byte
+	bad  bool
+}
+
+func (d *decoder) number() uint64 {
+	n, size := binary.Uvarint(d.data)
+	if size <= 0 || n > 1<<31 {
+		d.bad, d.data = true, nil
+		return 0
+	}
+	d.data = d.data[size:]
+	return n
+}
+
+func (d *decoder) bytes() []byte {
+	n := d.number()
+	if n > uint64(len(d.data)) {
+		d.bad, d.data = true, nil
+		return nil
+	}
+	out := d.data[:n:n]
+	d.data = d.data[n:]
+	return out
+}
+
+func (d *decoder) text() string { return string(d.bytes()) }
+
+// IndexStamp names the program that runs, so that an index that another version made is not used.
+func IndexStamp() string {
+	var b bytes.Buffer
+	if program, err := os.Executable(); err == nil {
+		if info, err := os.Stat(program); err == nil {
+			fmt.Fprintf(&b, "%s %d %d", program, info.Size(), info.ModTime().UnixNano())
+		}
+	}
+	return strings.TrimSpace(b.String())
+}

@@ -1,0 +1,235 @@
+package history_test
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"fettle/history"
+	"fettle/schema"
+)
+
+// indexed makes an index of records and opens it.
+func indexed(t testing.TB, file string, records []*schema.Record) *history.Index {
+	t.Helper()
+	w, err := history.NewIndexWriter("test", "tree", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ledger := history.NewLedger(records)
+	for _, r := range ledger.Records {
+		w.Add(ledger, r, r.Bytes())
+	}
+	if err := w.Write(file); err != nil {
+		t.Fatal(err)
+	}
+	x, err := history.OpenIndex(file, "test")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return x
+}
+
+func condition(id string) history.SubjectKey {
+	return history.SubjectKey{Kind: schema.SubjectCondition, ID: id}
+}
+
+const (
+	id8  = "bay-2/carbon-steel/oxygen/8mm"
+	id10 = "bay-2/carbon-steel/oxygen/10mm"
+)
+
+// randomYears draws the records of a shop with three conditions, decisions on all kinds of subjects, reasons, trials and withdrawals,
+// each in sight of any earlier ones.
+func randomYears(t *rapid.T, s *shop, most int) {
+	thickness := map[string]string{id6: "6 mm", id8: "8 mm", id10: "10 mm"}
+	ids := []string{id6, id8, id10}
+	persons := slices.Concat(crew, outsiders)
+	for i := range rapid.IntRange(0, most).Draw(t, "records") {
+		by := rapid.SampledFrom(persons).Draw(t, "by")
+		var behind []*schema.Record
+		for _, r := range s.records {
+			if rapid.IntRange(0, 2).Draw(t, fmt.Sprint("follows ", i)) == 0 {
+				behind = append(behind, r)
+			}
+		}
+		id := rapid.SampledFrom(ids).Draw(t, "id")
+		content := s.condOf(thickness[id], rapid.SampledFrom(pressures).Draw(t, "pressure"))
+		switch rapid.IntRange(0, 9).Draw(t, "kind") {
+		case 0:
+			s.reject(by, content, follow(behind...))
+		case 1:
+			s.withdraw(by, s.records[rapid.IntRange(0, len(s.records)-1).Draw(t, "target")])
+		case 2:
+			s.approve(by, s.machine(rapid.SampledFrom([]string{"6 kW", "8 kW"}).Draw(t, "power")), follow(behind...))
+		case 3:
+			s.approve(by, s.settings(rapid.IntRange(1, 3).Draw(t, "approvals"), rapid.SampledFrom([]string{"allow", "refuse"}).Draw(t, "own")), follow(behind...))
+		case 4:
+			names := rapid.SliceOfNDistinct(rapid.SampledFrom(persons), 1, 4, rapid.ID[string]).Draw(t, "names")
+			slices.Sort(names)
+			s.approve(by, s.roster(names...), follow(behind...))
+		case 5, 6:
+			from := s.condOf(thickness[id], rapid.SampledFrom(pressures).Draw(t, "from"))
+			if from.Digest.V != content.Digest.V {
+				r := &schema.Reason{Cause: schema.Of("trial-result"), Changes: schema.Of([]schema.Change{{ID: schema.Of(id), From: from.Digest, To: content.Digest}})}
+				how := unsigned
+				if rapid.Bool().Draw(t, "signed") {
+					how = func(*draft) {}
+				}
+				s.write(r, &r.Common, schema.KindReason, by, how, follow(behind...))
+			}
+		default:
+			s.approve(by, content, follow(behind...))
+		}
+	}
+}
+
+// stands writes down what a standing says of some subjects and of everything that is no condition.
+func (s *shop) stands(l *history.Ledger, st *history.Standing, ids []string) string {
+	var b strings.Builder
+	keys := [][2]string{{schema.SubjectRoster, schema.SubjectRoster}, {schema.SubjectSettings, schema.SubjectSettings}, {schema.SubjectMachine, "bay-2"}}
+	for _, id := range ids {
+		keys = append(keys, [2]string{schema.SubjectCondition, id})
+	}
+	for _, k := range keys {
+		state := st.State(k[0], k[1])
+		var heads []string
+		if state != nil {
+			for _, h := range state.Heads {
+				heads = append(heads, h.Record.Digest.Short())
+			}
+		}
+		fmt.Fprintln(&b, k[1], s.says(state), heads)
+		for _, e := range l.Edges(k[0], k[1]) {
+			fmt.Fprintln(&b, "  reason", e.Record.Digest.Short(), e.From.Short(), e.To.Short())
+		}
+	}
+	for _, r := range s.records {
+		d, ok := r.Body.(*schema.Decision)
+		if !ok || slices.ContainsFunc(d.Subjects.V, func(sub schema.Subject) bool {
+			return sub.Kind.V != schema.SubjectCondition || slices.Contains(ids, sub.ID.V)
+		}) && len(d.Subjects.V) == 1 {
+			if _, isReason := r.Body.(*schema.Reason); !isReason {
+				fmt.Fprintln(&b, r.Kind, r.Digest.Short(), st.Refused[r.Digest], st.Withdrawn[r.Digest] != nil)
+			}
+		}
+	}
+	fmt.Fprintln(&b, st.Roster.Principals(), st.Settings.Policy.V.ApprovalsNeeded(), st.Settings.Policy.V.OwnChangeAllowed(), st.Trouble)
+	return b.String()
+}
+
+// Of the subjects asked for an index says what all records say, wherever the line between old and new records runs.
+func TestIndexSaysWhatAllRecordsSay(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "index")
+	rapid.Check(t, func(rt *rapid.T) {
+		s := newShop(t)
+		first := []schema.Subject{s.roster(crew...), s.settings(rapid.IntRange(1, 2).Draw(rt, "approvals"), rapid.SampledFrom([]string{"allow", "refuse"}).Draw(rt, "own")),
+			s.machine("6 kW"), s.cond("0.40 bar"), s.condOf("8 mm", "0.40 bar"), s.condOf("10 mm", "0.40 bar")}
+		s.adopt(crew[0], first...)
+		randomYears(rt, s, 14)
+		all := s.ledger()
+		ids := rapid.SliceOfNDistinct(rapid.SampledFrom([]string{id6, id8, id10}), 1, 3, rapid.ID[string]).Draw(rt, "ids")
+		want := s.stands(all, all.Judge(northgate, ""), ids)
+		cut := rapid.IntRange(0, len(s.records)).Draw(rt, "cut")
+		x := indexed(t, file, s.records[:cut])
+		defer x.Close()
+		var keys []history.SubjectKey
+		for _, id := range ids {
+			keys = append(keys, condition(id))
+		}
+		part, err := x.Ledger(keys, s.records[cut:])
+		if err != nil {
+			rt.Fatal(err)
+		}
+		if got := s.stands(part, part.Judge(northgate, ""), ids); got != want {
+			rt.Fatalf("of %v from %d of %d records:\n%s\ninstead of\n%s", ids, cut, len(s.records), got, want)
+		}
+	})
+}
+
+// An index that more records were added to is one made of them all.
+func TestIndexGrows(t *testing.T) {
+	s, _ := adopted(t, 1, "allow", crew...)
+	s.approve(crew[1], s.cond("0.46 bar"), follow(s.records...))
+	dir := t.TempDir()
+	x := indexed(t, filepath.Join(dir, "a"), s.records)
+	s.approve(crew[2], s.cond("0.50 bar"), follow(s.records...))
+	w, err := history.NewIndexWriter("test", "later", x)
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := s.records[len(s.records)-1]
+	w.Add(history.NewLedger(s.records), last, last.Bytes())
+	if err := w.Write(filepath.Join(dir, "b")); err != nil {
+		t.Fatal(err)
+	}
+	x.Close()
+	y, err := history.OpenIndex(filepath.Join(dir, "b"), "test")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer y.Close()
+	l, err := y.Ledger([]history.SubjectKey{condition(id6)}, nil)
+	if err != nil || y.Tree() != "later" {
+		t.Fatal(err, y.Tree())
+	}
+	s.wantCond(l.Judge(northgate, ""), "0.50 bar by "+crew[2])
+}
+
+// Whatever happens to its bytes, an index gives what it gave before or nothing.
+func TestDamagedIndexGivesNothingElse(t *testing.T) {
+	s, _ := adopted(t, 1, "allow", crew...)
+	s.approve(crew[1], s.cond("0.46 bar"), follow(s.records...))
+	s.reason("Mara", id6, [][2]string{{"0.40 bar", "0.46 bar"}})
+	dir := t.TempDir()
+	whole := filepath.Join(dir, "whole")
+	x := indexed(t, whole, s.records)
+	keys := []history.SubjectKey{condition(id6)}
+	says := func(x *history.Index) (string, error) {
+		l, err := x.Ledger(keys, nil)
+		if err != nil {
+			return "", err
+		}
+		return s.stands(l, l.Judge(northgate, ""), []string{id6}), nil
+	}
+	want, err := says(x)
+	if err != nil {
+		t.Fatal(err)
+	}
+	x.Close()
+	good, err := os.ReadFile(whole)
+	if err != nil {
+		t.Fatal(err)
+	}
+	try := func(data []byte) {
+		file := filepath.Join(dir, "damaged")
+		if err := os.WriteFile(file, data, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		x, err := history.OpenIndex(file, "test")
+		if err != nil {
+			return
+		}
+		defer x.Close()
+		if got, err := says(x); err == nil && got != want {
+			t.Fatalf("a damaged index says\n%s\ninstead of\n%s", got, want)
+		}
+	}
+	for i := range good {
+		data := bytes.Clone(good)
+		data[i] ^= 1 << (i % 8)
+		try(data)
+	}
+	for n := 0; n < len(good); n += 7 {
+		try(good[:n])
+	}
+	if _, err := history.OpenIndex(whole, "another program"); err == nil {
+		t.Error("the index of another program was opened")
+	}
+}
