@@ -24,7 +24,7 @@ func indexed(t testing.TB, file string, records []*schema.Record) *history.Index
 	}
 	ledger := history.NewLedger(records)
 	for _, r := range ledger.Records {
-		w.Add(ledger, r, r.Bytes())
+		w.Add(ledger, nil, r, r.Bytes())
 	}
 	if err := w.Write(file); err != nil {
 		t.Fatal(err)
@@ -165,7 +165,7 @@ func TestIndexGrows(t *testing.T) {
 		t.Fatal(err)
 	}
 	last := s.records[len(s.records)-1]
-	w.Add(history.NewLedger(s.records), last, last.Bytes())
+	w.Add(history.NewLedger(s.records), nil, last, last.Bytes())
 	if err := w.Write(filepath.Join(dir, "b")); err != nil {
 		t.Fatal(err)
 	}

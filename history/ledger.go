@@ -86,6 +86,13 @@ func NewLedger(records []*schema.Record) *Ledger {
 	return l
 }
 
+// With returns the ledger with more records. They must not be in it yet.
+func (l *Ledger) With(more []*schema.Record) *Ledger {
+	out := NewLedger(slices.Concat(l.Records, more))
+	out.checks = l.checks
+	return out
+}
+
 // Rules about the trail itself.
 const (
 	RuleRecordAltered = "record-altered"

@@ -7,6 +7,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"fettle/history"
 	"fettle/history/git"
@@ -54,21 +55,41 @@ func (r *running) verdicts() ([]*verdict, error) {
 	if err != nil || len(roots) == 0 {
 		return nil, err
 	}
-	anchor := make(chan setting, 1)
-	go func() { // a child of its own, so it runs while the library is read
+	anchor := sync.OnceValues(func() (string, error) {
 		value, _, err := r.repo.Config("fettle.anchor")
-		anchor <- setting{value, err}
+		return value, err
+	})
+	asked := make(chan struct{})
+	go func() { // a child of its own, so it runs while the library is read
+		defer close(asked)
+		anchor()
 	}()
+	defer func() { <-asked }()
+	if len(roots) == 1 && len(r.heads) == 0 && r.head != "" && !r.pushed {
+		v, err := r.quick(roots[0], anchor)
+		if err != nil {
+			return nil, err
+		}
+		if v != nil {
+			if afterQuick != nil {
+				afterQuick(r, v)
+			}
+			return []*verdict{v}, nil
+		}
+	}
 	libraries, err := r.libraries(roots)
-	pinned := <-anchor
-	if err = errors.Join(err, pinned.err); err != nil {
+	pin, wrong := anchor()
+	if err = errors.Join(err, wrong); err != nil {
 		return nil, err
 	}
 	var out []*verdict
 	for _, l := range libraries {
-		v, err := r.judge(l, pinned.value)
+		v, err := r.judge(l, pin)
 		if err != nil {
 			return nil, err
+		}
+		if !r.pushed {
+			r.remember(v)
 		}
 		out = append(out, v)
 	}
@@ -86,11 +107,6 @@ func (r *running) show(verdicts []*verdict) (stopped bool) {
 	return stopped
 }
 
-type setting struct {
-	value string
-	err   error
-}
-
 // running is what one call knows.
 type running struct {
 	Call
@@ -100,7 +116,9 @@ type running struct {
 	head    string   // "" before the first commit
 	heads   []string // what is merged into it
 	changes []git.Change
-	pushed  bool // a gate judges what was saved elsewhere: there is no commit under way, and no disk to look at
+
+	forgotten bool // nothing is remembered of the library that fits
+	pushed    bool // a gate judges what was saved elsewhere: there is no commit under way, and no disk to look at
 }
 
 // roots are the directories that may hold a library that the commit touches: wherever a changed path is named like a part of one.

@@ -15,7 +15,7 @@ const (
 	ModeExecutable = "100755"
 	ModeSymlink    = "120000"
 	ModeSubmodule  = "160000"
-	modeTree       = "40000"
+	ModeTree       = "40000" // of a directory; see [Repo.TreeDir]
 )
 
 // Entry is a file of a tree or of the index.
@@ -37,7 +37,7 @@ type treeEntry struct {
 	name, hash, mode string
 }
 
-func (e treeEntry) isTree() bool { return e.mode == modeTree }
+func (e treeEntry) isTree() bool { return e.mode == ModeTree }
 
 // TreeFiles lists the files of a commit, all or those at and below the given paths, in the order of git. A path that is
 // not there adds nothing.
@@ -53,6 +53,44 @@ func (r *Repo) TreeFiles(rev string, under ...string) ([]Entry, error) {
 	var entries []Entry
 	err = r.walkTree(tree, "", scope, func(e Entry) { entries = append(entries, e) })
 	return entries, err
+}
+
+// TreeDir lists one directory of a commit: files and, with the mode [ModeTree], directories, whose Hash then names all that is in them.
+// Paths are names in it. A directory that is not there is empty.
+func (r *Repo) TreeDir(rev, dir string) ([]Entry, error) {
+	tree, err := r.treeOf(rev)
+	if err != nil {
+		return nil, err
+	}
+	for _, name := range strings.Split(dir, "/") {
+		if name == "" {
+			continue
+		}
+		entries, err := r.tree(tree)
+		if err != nil {
+			return nil, err
+		}
+		tree = ""
+		for _, e := range entries {
+			if e.name == name && e.isTree() {
+				tree = e.hash
+			}
+		}
+	}
+	entries, err := r.tree(tree)
+	out := make([]Entry, len(entries))
+	for i, e := range entries {
+		out[i] = Entry{Path: e.name, Hash: e.hash, Mode: e.mode}
+	}
+	return out, err
+}
+
+// TreeDirChanges lists the files that differ between two directories, which are named as [Repo.TreeDir] names them; "" is an empty one. The
+// error is an [ErrMissing] where one of them is not in this repository.
+func (r *Repo) TreeDirChanges(a, b string) ([]Change, error) {
+	var changes []Change
+	err := r.diffTrees(a, b, "", scope{}, &changes)
+	return changes, err
 }
 
 // treeOf is the tree of a commit; "" stands for the empty tree.
@@ -116,8 +154,8 @@ func parseTree(data []byte, idLen int) ([]treeEntry, error) {
 
 // canonicalMode is a mode as git reads it: old programs kept more permissions of a file, and a zero before a directory.
 func canonicalMode(mode string) string {
-	if mode == "0"+modeTree {
-		return modeTree
+	if mode == "0"+ModeTree {
+		return ModeTree
 	}
 	if bits, ok := strings.CutPrefix(mode, "100"); ok && len(bits) == 3 {
 		if (bits[0]-'0')&1 != 0 {

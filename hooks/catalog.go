@@ -1,0 +1,98 @@
+package hooks
+
+import (
+	"bytes"
+	"fmt"
+	"hash/crc32"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/google/renameio/v2"
+
+	"fettle/schema"
+)
+
+// A catalog remembers which files of a library hold which sets and machines, so that a commit of one set need not read the others. Like the
+// index of records they are a cache, and are made anew where they do not fit.
+type catalog struct {
+	sets, machines string             // the directories they are of, as git names what is in them
+	files          map[string]listing // by path from the root of the library
+}
+
+// A listing is what one file says it is.
+type listing struct {
+	id      string // of its content
+	subject family // of a set; of a machine only its name
+}
+
+// A family of files: sets of one machine, material and gas. What holds for conditions is judged among the sets of one.
+type family struct{ machine, material, gas string }
+
+func familyOf(id schema.ID) family { return family{id.Machine, id.Material, id.Gas} }
+
+const catalogMagic = "fettle catalog 1"
+
+// listingOf tells what a file is. It is false for one that cannot be remembered: it cannot be read whole, or is something else.
+func listingOf(path, id string, data []byte) (listing, bool) {
+	f := schema.ReadFile(path, data)
+	if len(f.Problems) > 0 {
+		return listing{}, false
+	}
+	p := listing{id: id}
+	switch v := f.Value.(type) {
+	case *schema.ConditionSet:
+		p.subject = family{v.Machine.V, v.Material.V, v.Gas.V}
+	case *schema.Machine:
+		p.subject.machine = v.Name.V
+	default:
+		return listing{}, false
+	}
+	for _, text := range []string{path, p.subject.machine, p.subject.material, p.subject.gas} {
+		if strings.ContainsAny(text, "\t\n\x00") {
+			return listing{}, false
+		}
+	}
+	return p, true
+}
+
+// readCatalog reads what a file remembers; nil where that is nothing, or nothing that this program wrote whole.
+func readCatalog(file, stamp string) *catalog {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		return nil
+	}
+	head, body, ok := bytes.Cut(data, []byte("\n"))
+	if !ok || string(head) != fmt.Sprintf("%s %08x", catalogMagic, crc32.ChecksumIEEE(body)) {
+		return nil
+	}
+	lines := strings.Split(strings.TrimSuffix(string(body), "\n"), "\n")
+	if len(lines) < 3 || lines[0] != stamp {
+		return nil
+	}
+	p := &catalog{sets: lines[1], machines: lines[2], files: make(map[string]listing, len(lines))}
+	for _, line := range lines[3:] {
+		parts := strings.Split(line, "\t")
+		if len(parts) != 5 {
+			return nil
+		}
+		p.files[parts[0]] = listing{parts[1], family{parts[2], parts[3], parts[4]}}
+	}
+	return p
+}
+
+// write puts it into a file, whole or not at all.
+func (p *catalog) write(file, stamp string) error {
+	var body bytes.Buffer
+	fmt.Fprintf(&body, "%s\n%s\n%s\n", strings.ReplaceAll(stamp, "\n", " "), p.sets, p.machines)
+	for path, at := range p.files {
+		fmt.Fprintf(&body, "%s\t%s\t%s\t%s\t%s\n", path, at.id, at.subject.machine, at.subject.material, at.subject.gas)
+	}
+	if err := os.MkdirAll(filepath.Dir(file), 0o777); err != nil {
+		return err
+	}
+	return renameio.WriteFile(file, fmt.Appendf(nil, "%s %08x\n%s", catalogMagic, crc32.ChecksumIEEE(body.Bytes()), body.Bytes()), 0o666)
+}
+
+// isSet reports whether a path is where sets lie.
+func isSet(path string) bool { return strings.HasPrefix(path, "sets/") }
