@@ -188,6 +188,13 @@ func (e *indexEntry) record(wanted func(SubjectKey) bool) (*schema.Record, error
 	return r, nil
 }
 
+// subjects counts what a decision is about.
+func (e *indexEntry) subjects() uint64 {
+	in := &decoder{data: e.rest}
+	in.bytes()
+	return in.number()
+}
+
 // bare is the record with nothing but who wrote it and what lies behind it. It is about no subject.
 func (e *indexEntry) bare() *schema.Record {
 	c := schema.Common{Head: schema.Head{Kind: schema.Of(e.kind), Format: schema.Of(1)}, Library: schema.Of(e.library), At: schema.Of(e.at), By: schema.Of(e.by)}
@@ -212,7 +219,8 @@ func (e *indexEntry) bare() *schema.Record {
 	return r
 }
 
-// Ledger returns what the index and the records that came since say of some subjects. What came since must not be in the index.
+// Ledger returns what the index and the records that came since say of some subjects. What came since must not be in the index. It
+// fails where that would take more: where a decision on several subjects was taken back.
 func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, error) {
 	wanted := func(key SubjectKey) bool {
 		return key.Kind != schema.SubjectCondition || slices.Contains(subjects, key)
@@ -220,6 +228,18 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 	var records []*schema.Record
 	checks := map[schema.Digest]check{}
 	loaded := map[uint32]bool{}
+	takenBack := func(digest string) error { // whether that counts depends on all of its subjects
+		for _, n := range find(x.digests, beginning(digest)) {
+			e, err := x.entry(n)
+			if err != nil {
+				return err
+			}
+			if string(e.digest) == digest && e.subjects() > 1 {
+				return errIndex
+			}
+		}
+		return nil
+	}
 	load := func(n uint32, whole bool) (*schema.Record, error) {
 		if loaded[n] {
 			return nil, nil
@@ -268,6 +288,9 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 		}
 		behind := queue[0].Follows.V
 		if w, ok := queue[0].Body.(*schema.Withdrawal); ok {
+			if err := takenBack(w.Record.V); err != nil {
+				return nil, err
+			}
 			behind = append(slices.Clone(behind), w.Record.V)
 		}
 		for _, followed := range behind {
