@@ -51,9 +51,13 @@ func (p *Pass) slipVerdict(v *familyView, c *curve, pt *point) bool {
 }
 
 func (p *Pass) addSlip(v *familyView, c *curve, pt *point, value quantity.Value, at Place, meant quantity.Value, words string) {
-	v.verdicts = append(v.verdicts, verdict{rule: "unit-slip", recipe: pt.recipe, at: at, value: value.Canonical(), point: pt,
-		message: fmt.Sprintf("%s is far off its family, which gives %s at %s; %s would be in line", p.Show(value), p.given(c, pt),
-			p.Show(pt.recipe.Thickness.V.Value), p.Show(meant)), help: words})
+	thickness := p.Show(pt.recipe.Thickness.V.Value)
+	message := fmt.Sprintf("%s is far off its family, which gives %s at %s; %s would be in line", p.Show(value), p.given(c, pt), thickness, p.Show(meant))
+	if c.name == "pierce" && len(pt.recipe.Pierce.V) > 1 {
+		message = fmt.Sprintf("%s here make %s of all stages, far off the family, which gives %s at %s; %s would be in line", p.Show(value), p.Show(pt.value),
+			p.given(c, pt), thickness, p.Show(meant))
+	}
+	v.verdicts = append(v.verdicts, verdict{rule: "unit-slip", recipe: pt.recipe, at: at, value: value.Canonical(), point: pt, message: message, help: words})
 }
 
 // digitVerdict looks whether a value that no other rule speaks of would sit on the curve with two digits the other way round.

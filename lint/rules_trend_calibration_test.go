@@ -34,6 +34,7 @@ type row struct {
 type madeFamily struct {
 	machine, material, gas string
 	rated, axes            float64
+	settings               string // more members of the settings
 	rows                   []row
 }
 
@@ -174,7 +175,11 @@ func (r row) text(field, fallback string) string {
 
 // library writes the family as files and reads them.
 func (f madeFamily) library(t testing.TB) *schema.Library {
-	files := memory{schema.SettingsFile: exampleSource()[schema.SettingsFile]}
+	settings := string(exampleSource()[schema.SettingsFile])
+	if f.settings != "" {
+		settings = strings.Replace(settings, `"display"`, f.settings+`, "display"`, 1)
+	}
+	files := memory{schema.SettingsFile: []byte(settings)}
 	sizes := map[string]bool{}
 	var rack []string
 	var b strings.Builder
@@ -504,7 +509,7 @@ func calibration(t testing.TB) []*tally {
 	}
 	for _, scatter := range []float64{0.05, 0.02} {
 		c := start(fmt.Sprintf("random, %.0f %%", scatter*100))
-		for range 800 {
+		for range map[float64]int{0.05: 800, 0.02: 300}[scatter] {
 			c.clean(makeFamily(rng, scatter).library(t))
 		}
 		c.slips(t, rng, 60, func() madeFamily { return makeFamily(rng, scatter) })

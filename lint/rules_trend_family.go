@@ -41,7 +41,7 @@ type point struct {
 	kind    int     // index into parts
 	level   int
 	touched bool // it is not what it was in the base
-	alone   bool // there are no others
+	alone   bool // there are no others that could tell
 	suspect bool
 
 	index  int              // among the points of last, -1 for a suspect
@@ -216,26 +216,24 @@ func (c *curve) weigh(model trend.Model) {
 	if n == 0 {
 		return
 	}
+	unclear := n == 1 || n == 2 && c.points[0].touched == c.points[1].touched // of two each is as far from the other
 	bound := trend.Beyond(falseAlarm / float64(n))
 	trusted := slices.Clone(c.points)
 	for {
 		fit, predicted, spread := predict(model, trusted)
 		for i, pt := range trusted {
 			pt.held(fit, predicted[i], i, spread)
-			pt.bound, pt.alone = bound, n == 1
+			pt.bound, pt.alone = bound, unclear
 		}
 		for _, pt := range c.points {
 			if pt.suspect {
 				pt.held(fit, fit.At(pt.place()), -1, spread)
 			}
 		}
-		if n-len(trusted) >= max(1, n/4) || len(trusted) < 2 {
+		if unclear || n-len(trusted) >= max(1, n/4) || len(trusted) < 2 {
 			return
 		}
 		worst := farthest(trusted)
-		if worst == nil {
-			return
-		}
 		rest := slices.DeleteFunc(slices.Clone(trusted), func(pt *point) bool { return pt == worst })
 		without, _, spread := predict(model, rest)
 		index := worst.index
@@ -256,7 +254,7 @@ func (pt *point) held(by *trend.Curve, expect trend.Prediction, index int, sprea
 }
 
 // farthest is the point that lies farthest off, in standard deviations. Where others lie nearly as far off, it is one that the
-// change has touched; of two points, of which each is as far from the other, it has to be.
+// change has touched.
 func farthest(trusted []*point) *point {
 	distance := func(pt *point) float64 { return math.Abs(pt.off()) / pt.expect.SD }
 	worst := slices.MaxFunc(trusted, func(a, b *point) int { return cmp.Compare(distance(a), distance(b)) })
@@ -264,9 +262,6 @@ func farthest(trusted []*point) *point {
 		if pt.touched && !worst.touched && distance(pt) > 0.75*distance(worst) {
 			worst = pt
 		}
-	}
-	if len(trusted) == 2 && trusted[0].touched == trusted[1].touched {
-		return nil
 	}
 	return worst
 }
