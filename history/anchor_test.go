@@ -58,19 +58,53 @@ func TestAdoptionByNobodyOfItsRoster(t *testing.T) {
 	s.wantRefused(st, r, "is not in it")
 }
 
+// What comes after the beginning is adopted without a reason or a trial, but not past the policy: else one person could put in force
+// whatever they wrote, under a new name.
 func TestLaterAdoption(t *testing.T) {
-	s, a := adopted(t, 2, "refuse", "Mara", "Jonas")
-	eight := s.condOf("8 mm", "0.60 bar")
-	later := s.decide(schema.KindAdoption, "Jonas", []schema.Subject{eight}, follow(a))
-	outsider := s.decide(schema.KindAdoption, "Ove", []schema.Subject{s.condOf("3 mm", "0.30 bar")}, follow(a))
-	st := s.judge()
-	s.want(st, schema.SubjectCondition, eight.ID.V, "0.60 bar by Jonas") // no second person needed
-	s.want(st, schema.SubjectCondition, "bay-2/carbon-steel/oxygen/3mm", "nothing")
-	s.wantRefused(st, outsider, "is not in it")
-	s.wantRefused(st, later, "")
+	for _, c := range []struct {
+		name      string
+		approvals int
+		own       string
+		attack    func(s *shop, a *schema.Record, eight schema.Subject)
+		want      string
+	}{
+		{"by one", 1, "refuse", func(s *shop, a *schema.Record, eight schema.Subject) {
+			s.decide(schema.KindAdoption, "Jonas", []schema.Subject{eight}, follow(a))
+		}, "0.60 bar by Jonas"},
+		{"by an outsider", 1, "allow", func(s *shop, a *schema.Record, eight schema.Subject) {
+			s.decide(schema.KindAdoption, "Ove", []schema.Subject{eight}, follow(a))
+		}, "nothing"},
+		{"by one of two", 2, "allow", func(s *shop, a *schema.Record, eight schema.Subject) {
+			s.decide(schema.KindAdoption, "Jonas", []schema.Subject{eight}, follow(a))
+		}, "nothing; waits: 0.60 bar by Jonas"},
+		{"by one, and approved by the other", 2, "allow", func(s *shop, a *schema.Record, eight schema.Subject) {
+			s.decide(schema.KindAdoption, "Jonas", []schema.Subject{eight}, follow(a))
+			s.approve("Mara", eight, follow(a))
+		}, "0.60 bar by Jonas, 0.60 bar by Mara"},
+		{"by who wrote it", 1, "refuse", func(s *shop, a *schema.Record, eight schema.Subject) {
+			s.reason("Jonas", eight.ID.V, [][2]string{{"", "0.60 bar"}})
+			s.decide(schema.KindAdoption, "Jonas", []schema.Subject{eight}, follow(a))
+		}, "nothing"},
+		{"by who wrote it, where that is allowed", 1, "allow", func(s *shop, a *schema.Record, eight schema.Subject) {
+			s.reason("Jonas", eight.ID.V, [][2]string{{"", "0.60 bar"}})
+			s.decide(schema.KindAdoption, "Jonas", []schema.Subject{eight}, follow(a))
+		}, "0.60 bar by Jonas"},
+		{"beside what is in force, unseen", 2, "allow", func(s *shop, a *schema.Record, eight schema.Subject) {
+			s.decide(schema.KindAdoption, "Jonas", []schema.Subject{eight}, follow(a))
+			s.approve("Mara", eight, follow(a))
+			s.decide(schema.KindAdoption, "Jonas", []schema.Subject{s.condOf("8 mm", "0.70 bar")})
+		}, "0.60 bar by Jonas, 0.60 bar by Mara"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s, a := adopted(t, c.approvals, c.own, "Mara", "Jonas")
+			eight := s.condOf("8 mm", "0.60 bar")
+			c.attack(s, a, eight)
+			s.want(s.judge(), schema.SubjectCondition, eight.ID.V, c.want)
+		})
+	}
 }
 
-// An adoption needs no second person and no reason, so it must not do for an approval.
+// An adoption needs no reason and no trial, so it must not do for an approval.
 func TestAdoptionCannotReplaceADecision(t *testing.T) {
 	s, a := adopted(t, 2, "refuse", "Mara", "Jonas")
 	cond := s.decide(schema.KindAdoption, "Jonas", []schema.Subject{s.cond("0.60 bar")}, follow(a))
@@ -87,7 +121,7 @@ func TestAdoptionCannotReplaceADecision(t *testing.T) {
 
 // Pretending not to have seen the decision does not help: then both stand against each other.
 func TestAdoptionBesideADecisionIsContested(t *testing.T) {
-	s, _ := adopted(t, 2, "refuse", "Mara", "Jonas")
+	s, _ := adopted(t, 1, "refuse", "Mara", "Jonas")
 	s.decide(schema.KindAdoption, "Jonas", []schema.Subject{s.cond("0.60 bar")})
 	s.wantCond(s.judge(), "contested: 0.40 bar by Mara, 0.60 bar by Jonas")
 }

@@ -194,3 +194,29 @@ func TestReasonLendsNoSight(t *testing.T) {
 	s.approve("Jonas", s.cond("0.46 bar"), follow(a, bait))
 	s.wantCond(s.judge(), "contested: 0.46 bar by Jonas, 0.50 bar by Mara")
 }
+
+// What two persons put in force, one of them does not undo alone: the recipe before it would be in force again, which two gave up.
+func TestOneOfTwoDoesNotBringTheRecipeBeforeBack(t *testing.T) {
+	s, a := adopted(t, 2, "allow", "Mara", "Jonas")
+	mine := s.approve("Jonas", s.cond("0.46 bar"), follow(a))
+	early := s.withdraw("Jonas", mine)
+	s.wantCond(s.judge(), "0.40 bar by Mara") // it waited for a second person, so it is his own affair
+	s.wantRefused(s.judge(), early, "")
+
+	s.records = s.records[:len(s.records)-1]
+	s.approve("Mara", s.cond("0.46 bar"), follow(a))
+	s.wantCond(s.judge(), "0.46 bar by Jonas, 0.46 bar by Mara")
+	w := s.withdraw("Jonas", mine)
+	st := s.judge()
+	s.wantCond(st, "0.46 bar by Jonas, 0.46 bar by Mara")
+	s.wantRefused(st, w, "2 persons")
+	s.withdraw("Mara", mine)
+	s.wantCond(s.judge(), "0.40 bar by Mara; waits: 0.46 bar by Mara")
+	s.withdraw("Mara", s.records[len(s.records)-3]) // hers waits again, so that is her own affair
+	s.wantCond(s.judge(), "0.40 bar by Mara")
+	s.records = s.records[:len(s.records)-1]
+	no := s.reject("Jonas", s.cond("0.40 bar"), follow(a)) // nobody needs a second person to stop something
+	s.wantCond(s.judge(), "nothing")
+	s.withdraw("Jonas", no)
+	s.wantCond(s.judge(), "0.40 bar by Mara; waits: 0.46 bar by Mara")
+}

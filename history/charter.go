@@ -141,7 +141,7 @@ func (s *Standing) settingsStep(d *Decision, v *verdict, inForce bool) bool {
 	view := s.view(d.Record)
 	if d.adopts() && len(view.settings.Heads) > 0 {
 		why = "the settings were decided on before, so they can be approved and not adopted"
-	} else if d.Own = s.wrote(view, settingsKey, view.settings.InForce, view.settings.behind, d); d.Own && !v.terms.own && !d.adopts() {
+	} else if d.Own = s.wrote(view, settingsKey, view.settings.InForce, view.settings.behind, d); d.Own && !v.terms.own {
 		why = d.Person + " wrote the change themselves"
 	}
 	if why != "" && inForce {
@@ -159,9 +159,7 @@ func (s *Standing) verdictOn(r *schema.Record) *verdict {
 	if r != s.Anchor {
 		view := s.view(r)
 		v.person, v.why = s.vouch(view, r)
-		if v.terms = view.terms; r.Kind == schema.KindAdoption {
-			v.terms.persons = 1
-		}
+		v.terms = view.terms
 	}
 	if subject := subjectOf(r.Body.(*schema.Decision), rosterKey); v.why == "" && subject != nil && r.Kind != schema.KindRejection {
 		_, v.why = readRoster(subject)

@@ -132,7 +132,7 @@ func (s *Standing) verified(key SubjectKey) []*Decision {
 			continue
 		}
 		d.need = 1
-		if !d.adopts() {
+		if d.Record != s.Anchor {
 			d.need = s.termsFor(d.Record).persons
 		}
 		out = append(out, &d)

@@ -18,7 +18,7 @@ func (s *Standing) withoutOwn(key SubjectKey, decisions []*Decision) []*Decision
 		full, _ := quorum(newAncestry(s.Ledger, decisions), decisions)
 		behind := newAncestry(s.Ledger, slices.DeleteFunc(slices.Clone(decisions), func(d *Decision) bool { return !full[d] }))
 		left := slices.DeleteFunc(slices.Clone(decisions), func(d *Decision) bool {
-			if d.rejects() || d.adopts() {
+			if d.rejects() || d.Record == s.Anchor {
 				return false
 			}
 			d.Own = s.wrote(s.charter, key, behind.of(d.Record), behind, d)

@@ -39,7 +39,8 @@ func (l *Ledger) findWithdrawn() map[schema.Digest]*schema.Record {
 // whether there were any.
 //
 // Whoever made a decision takes it back alone. For somebody else's it takes as many persons as for a decision, and so it does
-// for any on roster or settings: else one person could undo alone what two decided.
+// for any on roster or settings, and for an approval that counts by several persons: else one person could undo alone what two
+// decided. To stop such a recipe one person is enough, who rejects it.
 func (s *Standing) takeBack(law bool) bool {
 	type group struct {
 		target *schema.Record
@@ -70,18 +71,54 @@ func (s *Standing) takeBack(law bool) bool {
 		}
 		groups[i].by = append(groups[i].by, &Decision{Record: w.Record, Person: person})
 	}
-	need := s.charter.terms.persons
 	some := false
-	for _, g := range groups {
-		own := !law && slices.ContainsFunc(g.by, func(d *Decision) bool { return samePerson(d.Person, g.target.By.V) })
-		if !own && persons(g.by, 0) < need {
-			for _, w := range g.by {
-				s.note(w.Record, fmt.Sprintf("it waits: this decision is taken back by %d persons", need))
-			}
-			continue
-		}
+	takeBack := func(g *group) {
 		s.Withdrawn[g.target.Digest] = g.by[0].Record
 		some = true
 	}
+	var open []*group
+	for _, g := range groups {
+		if persons(g.by, 0) >= s.charter.terms.persons {
+			takeBack(g)
+		} else {
+			open = append(open, g)
+		}
+	}
+	needs := make([]int, len(open)) // told before any of these is applied
+	for i, g := range open {
+		needs[i] = s.charter.terms.persons
+		if !law && slices.ContainsFunc(g.by, func(d *Decision) bool { return samePerson(d.Person, g.target.By.V) }) {
+			needs[i] = s.neededFor(g.target)
+		}
+	}
+	for i, g := range open {
+		if persons(g.by, 0) >= needs[i] {
+			takeBack(g)
+			continue
+		}
+		for _, w := range g.by {
+			s.note(w.Record, fmt.Sprintf("it waits: this decision is taken back by %d persons", needs[i]))
+		}
+	}
 	return some
+}
+
+// neededFor returns how many persons a decision took that counts for what it decided; 1 where it does not count yet.
+func (s *Standing) neededFor(r *schema.Record) int {
+	need := 1
+	body, ok := r.Body.(*schema.Decision)
+	if !ok || r.Kind == schema.KindRejection {
+		return need
+	}
+	for _, subject := range body.Subjects.V {
+		key := SubjectKey{subject.Kind.V, subject.ID.V}
+		decisions := s.withoutOwn(key, s.verified(key))
+		full, _ := quorum(newAncestry(s.Ledger, decisions), decisions)
+		for d := range full {
+			if d.Record == r {
+				need = max(need, d.need)
+			}
+		}
+	}
+	return need
 }

@@ -18,8 +18,8 @@ func init() {
 	commands = append(commands, func(a *app) *cobra.Command {
 		var d decisionFlags
 		cmd := &cobra.Command{Use: "adopt [ID...]", Short: "sign what is in use today as the baseline",
-			Long: "Signs one record over all that is saved and was never decided on: conditions, machines, settings, roster. No reason, trial or second\n" +
-				"person is needed. Errors still block; warnings of today are kept as known and stay quiet until that condition changes.",
+			Long: "Signs one record over all that is saved and was never decided on: conditions, machines, settings, roster. No reason or trial is\n" +
+				"needed, and the first time no second person. Errors still block; warnings of today are kept as known and stay quiet until that condition changes.",
 			ValidArgsFunction: a.complete(savedIDs),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.adopt(args, d) }}
 		d.add(cmd)
@@ -56,6 +56,9 @@ func (a *app) adopt(typed []string, flags decisionFlags) error {
 	if err := s.mayAdopt(saved, standing); err != nil {
 		return err
 	}
+	if err := s.notOwn(saved, standing, subjects); err != nil {
+		return err
+	}
 	known, err := s.knownWarnings(saved, subjects)
 	if err != nil {
 		return err
@@ -79,10 +82,37 @@ func (a *app) adopt(typed []string, flags decisionFlags) error {
 		}
 	}
 	s.say("adopted   %s and %s of the library, by %s", counted(conditions, "condition"), counted(len(subjects)-conditions, "other part"), spoken(r.By.V))
+	if more := s.moreNeeded(1); standing.Anchor != nil && more != "" {
+		s.say("          not in force yet: %s (fettle approve)", more)
+	}
 	if known > 0 {
 		s.say("          known from today and quiet until their condition changes: %s (fettle lint --all shows them)", counted(known, "warning"))
 	}
 	return s.put(r, fmt.Sprintf("Adopt %s\n\n%s\n", counted(conditions, "condition"), clean(flags.text)), flags.noCommit)
+}
+
+// notOwn refuses to adopt what the person wrote since the beginning, where the policy asks for somebody else.
+func (s *shop) notOwn(saved *schema.Library, standing *history.Standing, subjects []schema.Subject) error {
+	policy := standing.Policy(saved.Policy())
+	if standing.Anchor == nil || policy.OwnChangeAllowed() {
+		return nil
+	}
+	person, err := s.decider()
+	if err != nil {
+		return err
+	}
+	var positions []history.Position
+	for _, subject := range subjects {
+		if id, err := schema.ParseID(subject.ID.V); err == nil && subject.Kind.V == schema.SubjectCondition {
+			positions = append(positions, standing.Position(saved, id))
+		}
+	}
+	for _, c := range s.cards(&s.committed, positions) {
+		if contains(c.authors(), person) { // of what was saved before the beginning there are none
+			return refusef(s.whoCan(&c, policy), "%s: you wrote it yourself (%s), and the policy asks for a second person; only the first adoption goes without", c.ID, spoken(person))
+		}
+	}
+	return nil
 }
 
 // adoptable refuses to adopt what is not saved or cannot be read: the baseline must be whole.
