@@ -127,20 +127,19 @@ func (s *shop) commitOptions(r *schema.Record) git.CommitOptions {
 // sayShared says whether what is saved here has reached anybody else.
 func (s *shop) sayShared() {
 	ahead, _, ref, ok, err := s.repo.Upstream()
+	_, branch, _, _, headErr := s.repo.Head()
 	switch {
+	case headErr == nil && branch == "":
+		s.say("         it is on no branch and easily lost: git switch -c NAME")
 	case err != nil || !ok:
-		s.say("         only on this PC so far; to share it: %s", s.firstPush())
+		s.say("         only on this PC so far; to share it: %s", s.firstPush(branch))
 	case ahead > 0:
 		s.say("         not shared yet; to share it: git push   (%s)", clean(ref))
 	}
 }
 
 // firstPush is what shares a branch that is shared nowhere yet.
-func (s *shop) firstPush() string {
-	_, branch, _, _, err := s.repo.Head()
-	if err != nil || branch == "" {
-		branch = "BRANCH"
-	}
+func (s *shop) firstPush(branch string) string {
 	push := "git push -u origin " + clean(branch)
 	if _, known, err := s.repo.Config("remote.origin.url"); err != nil || !known {
 		return "git remote add origin ADDRESS, then " + push

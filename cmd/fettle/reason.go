@@ -45,7 +45,7 @@ func init() {
 				}
 				r, err := s.reasonForSaved(args, &w)
 				if r == nil && err == nil {
-					r, err = s.writeReason(args, w)
+					r, err = s.stagedReason(args, w)
 				}
 				if err != nil {
 					return err
@@ -164,9 +164,6 @@ func (s *shop) writeReason(typed []string, w why) (*schema.Record, error) {
 	if len(differences) == 0 {
 		return nil, refusef("fettle status shows how things stand.", "no recipe has unsaved changes, so there is nothing to give a reason for")
 	}
-	if err := s.sameAsStaged(differences); err != nil {
-		return nil, err
-	}
 	if err := s.ask(&w, differences); err != nil {
 		return nil, err
 	}
@@ -174,10 +171,21 @@ func (s *shop) writeReason(typed []string, w why) (*schema.Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := s.dropReplaced(r); err != nil {
+	replaced, err := s.replacedBy(r)
+	if err != nil {
 		return nil, err
 	}
-	return r, s.write(r.Path, r.Bytes())
+	if err := s.write(r.Path, r.Bytes()); err != nil {
+		return nil, err
+	}
+	for _, old := range replaced {
+		if err := s.remove(old.Path); err != nil {
+			return nil, err
+		}
+		s.say("replaced the reason of %s that was not saved yet", s.day(old.Time()))
+	}
+	_, err = s.work()
+	return r, err
 }
 
 // unexplained are the saved conditions that lack a reason.
@@ -226,6 +234,18 @@ func (s *shop) reasonForSaved(typed []string, w *why) (*schema.Record, error) {
 		return nil, err
 	}
 	return r, s.write(r.Path, r.Bytes())
+}
+
+// stagedReason is writeReason for a commit that somebody makes with git: what is staged of the edits must be all of them.
+func (s *shop) stagedReason(typed []string, w why) (*schema.Record, error) {
+	differences, err := s.unsavedChanges(typed)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.sameAsStaged(differences); err != nil {
+		return nil, err
+	}
+	return s.writeReason(typed, w)
 }
 
 // sameAsStaged refuses where part of an edit is staged and part is not: then it is not clear which of the two the reason is for.
@@ -333,11 +353,12 @@ func (s *shop) jet(id schema.ID) schema.BeamAndJet {
 	return schema.BeamAndJet{}
 }
 
-// dropReplaced removes a reason that is not saved yet and whose changes the new one explains as well.
-func (s *shop) dropReplaced(r *schema.Record) error {
+// replacedBy are the reasons that are not saved yet and whose changes the new one explains as well.
+func (s *shop) replacedBy(r *schema.Record) ([]*schema.Record, error) {
+	var out []*schema.Record
 	for _, old := range history.Bodies[*schema.Reason](s.unsaved.ledger) {
 		if saved, err := s.isSaved(old.Record.Path); err != nil {
-			return err
+			return nil, err
 		} else if saved || old.Record.Digest == r.Digest {
 			continue
 		}
@@ -346,11 +367,8 @@ func (s *shop) dropReplaced(r *schema.Record) error {
 			covered = covered && slices.ContainsFunc(r.Body.(*schema.Reason).Changes.V, func(n schema.Change) bool { return n.ID.V == c.ID.V })
 		}
 		if covered {
-			if err := s.remove(old.Record.Path); err != nil {
-				return err
-			}
-			s.say("replaced the reason of %s that was not saved yet", old.Record.At.V)
+			out = append(out, old.Record)
 		}
 	}
-	return nil
+	return out, nil
 }

@@ -76,7 +76,12 @@ func (a *app) save(typed []string, w why) error {
 	message := s.saveMessage(differences, record, paths)
 	files := slices.Clone(paths)
 	if record != nil {
-		paths = append(paths, record.Path)
+		if paths, _, err = s.pathsToSave(typed, differences); err != nil { // a reason that this one replaces is gone
+			return err
+		}
+		if !slices.Contains(paths, record.Path) {
+			paths = append(paths, record.Path)
+		}
 	}
 	full := make([]string, len(paths))
 	for i, p := range paths {
