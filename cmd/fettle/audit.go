@@ -13,14 +13,14 @@ import (
 
 // auditFlags choose what of the timeline is shown.
 type auditFlags struct {
-	since, until, field, by, rev string
-	unapproved                   bool
+	since, until, field, by, rev, escape, asOf string
+	unapproved                                 bool
 }
 
 func init() {
 	commands = append(commands, func(a *app) *cobra.Command {
 		var f auditFlags
-		cmd := &cobra.Command{Use: "audit [ID...]", Short: "who changed what, when, why, on whose approval",
+		cmd := &cobra.Command{Use: "audit [ID...]", Annotations: map[string]string{"formats": "own"}, Short: "who changed what, when, why, on whose approval",
 			Long: "Shows every saved change of a condition, field by field, with its reason and approval, and every record: decisions, trials, loads and what\n" +
 				"got out. Files that were moved, renamed or laid out anew show nothing. The newest comes last.",
 			Example:           "  fettle audit bay-2/carbon-steel/oxygen/10mm\n  fettle audit --since 2026-07-01 --field pressure --unapproved",
@@ -32,15 +32,25 @@ func init() {
 		fl.StringVar(&f.field, "field", "", "only changes of this field: pressure, cut.speed, pierce1.time, nozzle")
 		fl.StringVar(&f.by, "by", "", "only what this person did: a name or address, or part of one")
 		fl.BoolVar(&f.unapproved, "unapproved", false, "only changes whose recipe nobody ever approved")
+		fl.StringVar(&f.escape, "escape", "", "what changed before bad parts got out: the digest of an escape record, see fettle escape")
 		fl.StringVar(&f.rev, "rev", "", "the history of another branch or commit")
 		return cmd
 	})
 }
 
 func (a *app) audit(typed []string, f auditFlags) error {
+	if err := a.oneOf(pageFormats...); err != nil {
+		return err
+	}
 	s, err := a.open()
 	if err != nil {
 		return err
+	}
+	if f.escape != "" {
+		if len(typed) > 0 || f.since+f.until+f.field+f.asOf != "" || f.unapproved {
+			return troublef("fettle audit --escape "+f.escape, "--escape goes alone: the record says machine, conditions and times")
+		}
+		return s.auditEscape(f.escape, f.rev)
 	}
 	filter := audit.Filter{Field: f.field, By: f.by, Unapproved: f.unapproved}
 	if filter.Since, err = moment("--since", f.since, false); err != nil {

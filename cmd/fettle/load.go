@@ -241,26 +241,51 @@ func (s *shop) planOne(id schema.ID, unit string, f loadFlags) (plannedLoad, err
 
 // findRecipe finds an older recipe of a condition by the beginning of its digest.
 func (s *shop) findRecipe(id schema.ID, typed string) (schema.Digest, error) {
-	if typed = strings.ToLower(typed); len(typed) < 4 || strings.Trim(typed, "0123456789abcdef") != "" {
-		return "", troublef("fettle audit "+id.String()+" --format json lists the recipes.", "--recipe %s is no beginning of a digest of 4 hex digits or more", typed)
-	}
 	trail, err := s.trail("")
 	if err != nil {
 		return "", err
 	}
+	typed = strings.ToLower(typed)
 	var found []string
 	for _, v := range trail.Versions(id.String()) {
 		if strings.HasPrefix(string(v.Digest), typed) {
 			found = append(found, string(v.Digest))
 		}
 	}
+	help := s.versionList(trail, id)
+	if len(typed) < 4 || strings.Trim(typed, "0123456789abcdef") != "" {
+		return "", troublef(help, "--recipe %s is no beginning of a digest of 4 hex digits or more", typed)
+	}
 	switch found = unique(found); len(found) {
 	case 1:
 		return schema.Digest(found[0]), nil
 	case 0:
-		return "", troublef("fettle audit "+id.String()+" --format json lists them.", "no recipe of %s that was ever saved begins with %s", id, typed)
+		return "", troublef(help, "no recipe of %s that was ever saved begins with %s", id, typed)
 	}
-	return "", troublef("Give more digits.", "%d recipes of %s begin with %s", len(found), id, typed)
+	return "", troublef(help, "%d recipes of %s begin with %s", len(found), id, typed)
+}
+
+// versionList lists the recipes that were saved of a condition, the newest first.
+func (s *shop) versionList(trail *audit.Trail, id schema.ID) string {
+	const most = 8
+	var lines []string
+	versions := trail.Versions(id.String())
+	for i := len(versions) - 1; i >= 0; i-- {
+		if len(lines) == most {
+			lines = append(lines, fmt.Sprintf("and %d older", i+1))
+			break
+		}
+		v := versions[i]
+		line := fmt.Sprintf("%s  saved %s by %s", v.Digest.Short(), s.day(v.Committed), auditPerson(v.By))
+		if values := trail.Recipe(id.String(), v.Digest); values != nil {
+			line += ": " + s.oneLine(values)
+		}
+		lines = append(lines, line)
+	}
+	if len(lines) == 0 {
+		return "None was ever saved."
+	}
+	return "Saved of it, the newest first:\n" + strings.Join(lines, "\n")
 }
 
 // loadNotes says what is worth knowing of the recipe that went on.

@@ -36,6 +36,8 @@ type Trail struct {
 	approved map[string][]*approval     // condition → what was ever in force, made when first asked for
 	versions map[string][]Version       // condition → the recipes that commits made of it
 	walked   *walker                    // to read what commits hold
+	anchor   string                     // as pinned
+	stood    map[int64]*history.Standing
 }
 
 // Fields returns the timeline of a library: what of it passes the filter, oldest first. The root is the directory of the library
@@ -50,6 +52,7 @@ func Fields(repo *git.Repo, root string, o Options, f Filter) ([]Entry, error) {
 
 // Read reads the whole trail of a library that stands in the directory root from the top of the work tree.
 func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
+	repo = repo.AsWritten() // nothing beside the history changes what it says
 	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, byCommit: map[*commit][]int{}, versions: map[string][]Version{}}
 	rev := o.Rev
 	if rev == "" {
@@ -89,6 +92,7 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 }
 
 func (t *Trail) readSnapshot(snap git.Snapshot, anchor string) (err error) {
+	t.anchor = anchor
 	if t.Library, err = schema.ReadLibrary(snap); err != nil {
 		return err
 	}

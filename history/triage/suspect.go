@@ -183,7 +183,7 @@ func (r *Suspect) judgeSize(s Situation) {
 		case v < low || v > high:
 			beyond := math.Max(low-v, v-high)
 			r.Size = 0.75 + 0.25*math.Min(1, beyond/math.Max(half, 1e-12))
-			r.For = append(r.For, fmt.Sprintf("%s is outside what trials showed good, %s to %s", to.Text(), w.Low.Text(), w.High.Text()))
+			r.For = append(r.For, fmt.Sprintf("%s is outside what trials showed good, %s to %s", shownValue(to), shownValue(w.Low), shownValue(w.High)))
 		default:
 			edge := math.Abs(v-(low+high)/2) / math.Max(half, 1e-12)
 			r.Size = 0.15 + 0.25*edge
@@ -191,7 +191,7 @@ func (r *Suspect) judgeSize(s Situation) {
 			if edge > 0.7 {
 				words = "near the edge of"
 			}
-			r.Against = append(r.Against, fmt.Sprintf("%s is %s what trials showed good, %s to %s", to.Text(), words, w.Low.Text(), w.High.Text()))
+			r.Against = append(r.Against, fmt.Sprintf("%s is %s what trials showed good, %s to %s", shownValue(to), words, shownValue(w.Low), shownValue(w.High)))
 		}
 		return
 	}
@@ -204,6 +204,9 @@ func (r *Suspect) judgeSize(s Situation) {
 		r.Against = append(r.Against, "it is a small step")
 	}
 }
+
+// shownValue is a quantity as people read it, in the unit in which it was typed.
+func shownValue(v quantity.Value) string { return v.Format(nil) }
 
 func (r *Suspect) usualStep(s Situation) float64 {
 	from := math.Abs(r.From.Quantity.SI())

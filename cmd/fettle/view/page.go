@@ -32,8 +32,11 @@ type Block struct {
 	Rows []Row
 }
 
-// A Row is one line: a label with its text, or a text alone.
+// A Row is one line: a label with its text, or a text alone. A label of [Same] says that the one above goes on.
 type Row struct{ Label, Text string }
+
+// Same is the label of a row that goes on with the label above.
+const Same = " "
 
 // A Tone says how a block is meant, beside its words.
 type Tone string
@@ -91,7 +94,7 @@ func (p *Page) Markdown(w io.Writer) error {
 	}
 	rows := func(indent string, list []Row) {
 		for _, r := range list {
-			if r.Label != "" {
+			if r.Label != "" && r.Label != Same {
 				fmt.Fprintf(&b, "%s- %s: %s\n", indent, markdown(r.Label), markdown(r.Text))
 			} else {
 				fmt.Fprintf(&b, "%s- %s\n", indent, markdown(r.Text))
