@@ -9,6 +9,7 @@ import (
 	"hash/crc32"
 	"hash/fnv"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -157,23 +158,18 @@ func (x *Index) entry(n uint32) (*indexEntry, error) {
 	return e, nil
 }
 
-// record reads the record itself, with the subjects that are wanted.
-func (e *indexEntry) record(wanted func(SubjectKey) bool) (*schema.Record, error) {
+// kindPart is an entry that holds one subject of a decision on many, which is an entry of its own.
+const kindPart = "part"
+
+// record reads the record itself. Of a decision on many subjects it has those given and those that are about no condition.
+func (e *indexEntry) record(parts [][]byte) (*schema.Record, error) {
 	in := &decoder{data: e.rest}
+	in.number()
 	text := slices.Clone(in.bytes())
-	first := true
 	for range in.number() {
-		key, subject := SubjectKey{in.text(), in.text()}, in.bytes()
-		if e.sound && !wanted(key) {
-			continue
-		}
-		if !first {
-			text = append(text, ',')
-		}
-		first = false
-		text = append(text, subject...)
+		parts = append(parts, in.bytes())
 	}
-	text = append(text, in.bytes()...)
+	text = append(append(text, bytes.Join(parts, []byte{','})...), in.bytes()...)
 	if in.bad {
 		return nil, errIndex
 	}
@@ -188,10 +184,19 @@ func (e *indexEntry) record(wanted func(SubjectKey) bool) (*schema.Record, error
 	return r, nil
 }
 
+// part is the decision that the entry is a part of, and the text of that part.
+func (e *indexEntry) part() (of uint32, text []byte, err error) {
+	in := &decoder{data: e.rest}
+	of, text = uint32(in.number()), in.bytes()
+	if in.bad || e.kind != kindPart {
+		return 0, nil, errIndex
+	}
+	return of, text, nil
+}
+
 // subjects counts what a decision is about.
 func (e *indexEntry) subjects() uint64 {
 	in := &decoder{data: e.rest}
-	in.bytes()
 	return in.number()
 }
 
@@ -222,9 +227,6 @@ func (e *indexEntry) bare() *schema.Record {
 // Ledger returns what the index and the records that came since say of some subjects. What came since must not be in the index. It
 // fails where that would take more: where a decision on several subjects was taken back.
 func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, error) {
-	wanted := func(key SubjectKey) bool {
-		return key.Kind != schema.SubjectCondition || slices.Contains(subjects, key)
-	}
 	var records []*schema.Record
 	checks := map[schema.Digest]check{}
 	loaded := map[uint32]bool{}
@@ -240,22 +242,10 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 		}
 		return nil
 	}
-	load := func(n uint32, whole bool) (*schema.Record, error) {
-		if loaded[n] {
-			return nil, nil
-		}
-		loaded[n] = true
-		e, err := x.entry(n)
+	load := func(e *indexEntry, read func() (*schema.Record, error)) (*schema.Record, error) {
+		loaded[e.number] = true
+		r, err := read()
 		if err != nil {
-			return nil, err
-		}
-		var r *schema.Record
-		if whole {
-			r, err = e.record(wanted)
-		} else if e.sound {
-			r = e.bare()
-		}
-		if err != nil || r == nil {
 			return nil, err
 		}
 		if e.sound && (e.key != "" || e.why != "") {
@@ -270,16 +260,36 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 		records = append(records, r)
 		return r, nil
 	}
+	whole := map[uint32][][]byte{} // with the parts of decisions on many subjects
 	for at := 0; at < len(x.always); at += wordSize {
-		if _, err := load(binary.LittleEndian.Uint32(x.always[at:]), true); err != nil {
-			return nil, err
-		}
+		whole[binary.LittleEndian.Uint32(x.always[at:])] = nil
 	}
 	for _, key := range subjects {
 		for _, n := range find(x.keys, hashOf(key)) {
-			if _, err := load(n, true); err != nil {
+			e, err := x.entry(n)
+			if err != nil {
 				return nil, err
 			}
+			if e.kind != kindPart {
+				if _, there := whole[n]; !there {
+					whole[n] = nil
+				}
+				continue
+			}
+			of, text, err := e.part()
+			if err != nil {
+				return nil, err
+			}
+			whole[of] = append(whole[of], text)
+		}
+	}
+	for _, n := range slices.Sorted(maps.Keys(whole)) {
+		e, err := x.entry(n)
+		if err != nil {
+			return nil, err
+		}
+		if _, err := load(e, func() (*schema.Record, error) { return e.record(whole[n]) }); err != nil {
+			return nil, err
 		}
 	}
 	for _, queue := 0, append(slices.Clone(records), since...); len(queue) > 0; queue = queue[1:] {
@@ -295,13 +305,22 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 		}
 		for _, followed := range behind {
 			for _, n := range find(x.digests, beginning(followed)) {
-				r, err := load(n, false)
+				if loaded[n] {
+					continue
+				}
+				e, err := x.entry(n)
 				if err != nil {
 					return nil, err
 				}
-				if r != nil {
-					queue = append(queue, r)
+				if !e.sound {
+					loaded[n] = true
+					continue
 				}
+				r, err := load(e, func() (*schema.Record, error) { return e.bare(), nil })
+				if err != nil {
+					return nil, err
+				}
+				queue = append(queue, r)
 			}
 		}
 	}
@@ -437,28 +456,50 @@ func (w *IndexWriter) Add(l *Ledger, st *Standing, r *schema.Record, data []byte
 	keys := subjectsOf(r)
 	prefix, subjects, suffix := data, [][]byte(nil), []byte(nil)
 	if d, ok := r.Body.(*schema.Decision); ok && sound {
-		prefix, subjects, suffix = partsOf(r.Path, data)
-		if len(subjects) != len(d.Subjects.V) {
+		if prefix, subjects, suffix = partsOf(r.Path, data); len(subjects) != len(d.Subjects.V) {
 			prefix, subjects, suffix = data, nil, nil
 		}
 	}
+	always := !sound || r.Kind == schema.KindWithdrawal
+	var within [][]byte
+	var apart []int
+	for i, key := range keys {
+		condition := key.Kind == schema.SubjectCondition
+		always = always || !condition
+		switch {
+		case condition && len(subjects) > fewSubjects:
+			apart = append(apart, i)
+			continue
+		case condition:
+			w.keys = append(w.keys, pair{hashOf(key), n})
+		}
+		if subjects != nil {
+			within = append(within, subjects[i])
+		}
+	}
+	e.number(uint64(len(keys)))
 	e.bytes(prefix)
-	e.number(uint64(len(subjects)))
-	for i, s := range subjects {
-		e.text(keys[i].Kind)
-		e.text(keys[i].ID)
-		e.bytes(s)
+	e.number(uint64(len(within)))
+	for _, subject := range within {
+		e.bytes(subject)
 	}
 	e.bytes(suffix)
-	w.entries = append(w.entries, binary.LittleEndian.AppendUint32(e.data, checksum(e.data)))
-
-	always := !sound || r.Kind == schema.KindWithdrawal
-	for _, key := range keys {
-		if key.Kind == schema.SubjectCondition {
-			w.keys = append(w.keys, pair{hashOf(key), n})
-		} else {
-			always = true
+	w.entry(e)
+	for _, i := range apart {
+		part := &encoder{}
+		part.text("")
+		part.text(kindPart)
+		for range 4 {
+			part.text("")
 		}
+		part.number(0)
+		part.text("")
+		part.text("")
+		part.number(0)
+		part.number(uint64(n))
+		part.bytes(subjects[i])
+		w.keys = append(w.keys, pair{hashOf(keys[i]), uint32(len(w.entries))})
+		w.entry(part)
 	}
 	if always {
 		w.always = append(w.always, n)
@@ -466,6 +507,14 @@ func (w *IndexWriter) Add(l *Ledger, st *Standing, r *schema.Record, data []byte
 	if r.Digest != "" {
 		w.digests = append(w.digests, pair{beginning(string(r.Digest)), n})
 	}
+}
+
+// fewSubjects stay in the entry of their decision. Of more, each condition is an entry of its own: one is read as fast among a
+// hundred thousand as alone.
+const fewSubjects = 4
+
+func (w *IndexWriter) entry(e *encoder) {
+	w.entries = append(w.entries, binary.LittleEndian.AppendUint32(e.data, checksum(e.data)))
 }
 
 // partsOf cuts the file of a decision into its subjects and what stands around them.

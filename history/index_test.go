@@ -132,7 +132,7 @@ func TestIndexSaysWhatAllRecordsSay(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		s := newShop(t)
 		first := []schema.Subject{s.roster(crew...), s.settings(rapid.IntRange(1, 2).Draw(rt, "approvals"), rapid.SampledFrom([]string{"allow", "refuse"}).Draw(rt, "own")),
-			s.machine("6 kW"), s.cond("0.40 bar"), s.condOf("8 mm", "0.40 bar"), s.condOf("10 mm", "0.40 bar")}
+			s.machine("6 kW"), s.cond("0.40 bar"), s.condOf("8 mm", "0.40 bar"), s.condOf("10 mm", "0.40 bar")} // enough to be kept apart
 		s.adopt(crew[0], first...)
 		randomYears(rt, s, 14)
 		all := s.ledger()
