@@ -22,6 +22,9 @@ const noLocks = "GIT_OPTIONAL_LOCKS=0"
 
 // command prepares a child at the top of the work tree, or in the repository where there is none.
 func (r *Repo) command(args ...string) *exec.Cmd {
+	if r.shared.plain {
+		args = append([]string{"-c", "core.commitGraph=false"}, args...)
+	}
 	return command(r.ctx, r.shared.home, r.shared.env, args...)
 }
 

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 )
@@ -28,10 +29,12 @@ type shared struct {
 	shallow bool
 	hashLen int // hex digits of an object id: 40, or 64 for SHA-256
 	objects *objects
+	plain   bool // no cache of what commits say is trusted
 
-	mu     sync.Mutex
-	config *config // nil until read
-	hooks  string  // directory of the hooks as git answered, absolute; "" after a setting was changed
+	mu      sync.Mutex
+	config  *config // nil until read
+	hooks   string  // directory of the hooks as git answered, absolute; "" after a setting was changed
+	written *Repo   // see AsWritten; nil until asked for
 }
 
 // Option changes how a repository is opened.
@@ -45,7 +48,7 @@ type opening struct {
 // WithContext ends every child of the repository when the context ends.
 func WithContext(ctx context.Context) Option { return func(o *opening) { o.ctx = ctx } }
 
-// NoReplace reads objects as they were written and ignores replacements (refs/replace). A server that judges what others
+// NoReplace reads objects as they were written and ignores replacements (refs/replace) and grafts. A server that judges what others
 // push needs it: a pushed replacement could show another content than the one that others will get.
 func NoReplace() Option { return func(o *opening) { o.noReplace = true } }
 
@@ -82,7 +85,7 @@ func open(dir string, other bool, options []Option) (*Repo, error) {
 
 	env := environment(os.Environ(), cwd, other)
 	if o.noReplace {
-		env = append(env, "GIT_NO_REPLACE_OBJECTS=1")
+		env = append(env, asWritten...)
 	}
 	// With GIT_DIR alone git takes the directory it runs in for the top of the work tree, as it does in every hook.
 	from := target
@@ -184,8 +187,42 @@ func (r *Repo) WithContext(ctx context.Context) *Repo {
 	return &view
 }
 
-// Close ends the child that reads objects. Views of the repository share it.
-func (r *Repo) Close() error { return r.shared.objects.close() }
+// asWritten makes git read commits as they were written: nothing replaced, and no parents but their own.
+var asWritten = []string{"GIT_NO_REPLACE_OBJECTS=1", "GIT_GRAFT_FILE=" + os.DevNull}
+
+// AsWritten is a view of the same repository for whoever must not be misled by what somebody put beside the history: replacements,
+// grafts, a commit graph that says something else, and a file shallow that hides what is here. It is closed with the repository.
+func (r *Repo) AsWritten() *Repo {
+	r.shared.mu.Lock()
+	defer r.shared.mu.Unlock()
+	if r.shared.written != nil {
+		return r.shared.written
+	}
+	view := *r
+	view.shared = &shared{home: r.shared.home, env: append(slices.Clip(r.shared.env), asWritten...), bare: r.shared.bare, shallow: r.shared.shallow,
+		hashLen: r.shared.hashLen, hooks: r.shared.hooks, plain: true}
+	view.shared.objects = &objects{start: view.startObjects, hashLen: r.shared.hashLen}
+	if view.shared.shallow {
+		whole := view
+		whole.shared = &shared{home: r.shared.home, env: append(slices.Clip(view.shared.env), "GIT_SHALLOW_FILE="+os.DevNull), hashLen: r.shared.hashLen, plain: true}
+		if _, err := whole.read("rev-list", "--count", "--all", "HEAD", "--"); err == nil { // else something is missing indeed
+			view.shared.env, view.shared.shallow = whole.shared.env, false
+		}
+	}
+	r.shared.written = &view
+	return &view
+}
+
+// Close ends the children that read objects. Views of the repository share them.
+func (r *Repo) Close() error {
+	r.shared.mu.Lock()
+	written := r.shared.written
+	r.shared.mu.Unlock()
+	if written != nil {
+		_ = written.shared.objects.close()
+	}
+	return r.shared.objects.close()
+}
 
 // IsBare says whether the repository was made without a work tree.
 func (r *Repo) IsBare() bool { return r.shared.bare }

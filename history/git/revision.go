@@ -124,15 +124,16 @@ func (r *Repo) commit(rev string) (commitObject, error) {
 		return commitObject{}, &Error{Kind: ErrUnknownRevision, What: `"` + rev + `" is no commit, branch or tag of this repository`, Help: "git log --oneline --all lists what there is"}
 	}
 	commit := commitObject{hash: found.hash}
+	// The tree comes first, then the parents; git looks no further, so neither do we.
 	for line := range strings.Lines(string(found.data)) {
 		line = strings.TrimSuffix(line, "\n")
-		if line == "" {
+		kind, id, _ := strings.Cut(line, " ")
+		if first := commit.tree == ""; first && kind == "tree" {
+			commit.tree = id
+		} else if !first && kind == "parent" {
+			commit.parents = append(commit.parents, id)
+		} else {
 			break
-		}
-		if tree, ok := strings.CutPrefix(line, "tree "); ok {
-			commit.tree = tree
-		} else if parent, ok := strings.CutPrefix(line, "parent "); ok {
-			commit.parents = append(commit.parents, parent)
 		}
 	}
 	if !r.isHash(commit.tree) || slices.ContainsFunc(commit.parents, func(p string) bool { return !r.isHash(p) }) {
@@ -157,8 +158,9 @@ func (r *Repo) Parents(rev string) ([]string, error) {
 		return nil, err
 	}
 	// Only these two make git see other parents than the commit names.
-	grafts := variable(r.shared.env, "GIT_GRAFT_FILE") != ""
-	if _, err := os.Stat(filepath.Join(r.CommonDir, "info", "grafts")); err == nil {
+	file := variable(r.shared.env, "GIT_GRAFT_FILE")
+	grafts := file != "" && file != os.DevNull
+	if _, err := os.Stat(filepath.Join(r.CommonDir, "info", "grafts")); err == nil && file == "" {
 		grafts = true
 	}
 	if !r.shared.shallow && !grafts {

@@ -137,9 +137,11 @@ func (r *Repo) tree(hash string) ([]treeEntry, error) {
 	return parseTree(found.data, r.shared.hashLen/2)
 }
 
-// parseTree reads the form in which git keeps a tree: for each entry its mode, a blank, its name, a NUL and the raw id.
+// parseTree reads the form in which git keeps a tree: for each entry its mode, a blank, its name, a NUL and the raw id. A tree that no
+// git makes is refused: of two entries of one name, or one that is called like a way elsewhere, programs show different files.
 func parseTree(data []byte, idLen int) ([]treeEntry, error) {
 	var entries []treeEntry
+	known := map[string]bool{}
 	for len(data) > 0 {
 		end := bytes.IndexByte(data, 0)
 		blank := bytes.IndexByte(data, ' ')
@@ -148,6 +150,11 @@ func parseTree(data []byte, idLen int) ([]treeEntry, error) {
 		}
 		entries = append(entries, treeEntry{mode: canonicalMode(string(data[:blank])), name: string(data[blank+1 : end]), hash: hex.EncodeToString(data[end+1 : end+1+idLen])})
 		data = data[end+1+idLen:]
+		name := entries[len(entries)-1].name
+		if known[name] || name == "." || name == ".." || strings.ContainsRune(name, '/') || strings.EqualFold(name, ".git") {
+			return nil, errorf(ErrCorrupt, "a list of files in the repository is damaged: it holds %q in a way that git does not make; git fsck tells more", name)
+		}
+		known[name] = true
 	}
 	return entries, nil
 }

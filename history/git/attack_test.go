@@ -1,0 +1,150 @@
+package git_test
+
+import (
+	"encoding/hex"
+	"errors"
+	"strings"
+	"testing"
+
+	"fettle/history/git"
+	"fettle/history/git/gittest"
+)
+
+// forgedCommit writes a commit object that git itself would not make.
+func forgedCommit(g *gittest.Repo, lines ...string) string {
+	return g.Input(strings.Join(lines, "\n")+"\n", "hash-object", "-t", "commit", "-w", "--stdin", "--literally")
+}
+
+// A commit says its tree once, first of all. One that says another further down shows git the first, and so it must show us.
+func TestCommitWithMoreThanOneTree(t *testing.T) {
+	t.Parallel()
+	g := gittest.New(t)
+	g.Write("sets/a.json", "good\n")
+	head := g.Commit("good")
+	good := g.Run("rev-parse", "HEAD^{tree}")
+	g.Write("sets/a.json", "bad\n")
+	g.Commit("bad")
+	bad := g.Run("rev-parse", "HEAD^{tree}")
+	who := "author Mara Lind <mara@northgate.example> 1784008800 +0000\ncommitter Mara Lind <mara@northgate.example> 1784008800 +0000"
+	for name, lines := range map[string][]string{
+		"a tree behind the author":  {"tree " + bad, "parent " + head, who, "tree " + good, "", "x"},
+		"a tree behind the parents": {"tree " + bad, "parent " + head, "tree " + good, who, "", "x"},
+		"a parent further down":     {"tree " + bad, who, "parent " + head, "", "x"},
+	} {
+		commit := forgedCommit(g, lines...)
+		want, err := g.Try("ls-tree", "-r", "-z", "--full-tree", commit, "--")
+		got, errOurs := open(t, g.Dir).TreeFiles(commit)
+		if err != nil || errOurs != nil {
+			if errOurs == nil {
+				t.Errorf("%s: git refuses it (%v) and we do not", name, err)
+			}
+			continue
+		}
+		diff(t, got, lsEntries(want))
+		parents, err := open(t, g.Dir).Parents(commit)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want := strings.Fields(g.Run("rev-list", "--no-walk", "--parents", commit))[1:]; strings.Join(parents, " ") != strings.Join(want, " ") {
+			t.Errorf("%s: parents %v, want %v", name, parents, want)
+		}
+	}
+}
+
+// Of a tree that no git makes, programs show different files. It is refused, not guessed.
+func TestTreesThatNoGitMakes(t *testing.T) {
+	t.Parallel()
+	g := gittest.New(t)
+	g.Write("sets/a.json", "good\n")
+	head := g.Commit("good")
+	raw := func(id string) string {
+		b, err := hex.DecodeString(id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	sets := raw(g.Run("rev-parse", "HEAD:sets"))
+	other := raw(strings.TrimSpace(g.Input("100644 a.json\x00"+raw(g.Input("bad\n", "hash-object", "-w", "--stdin")), "hash-object", "-t", "tree", "-w", "--stdin", "--literally")))
+	blob := raw(g.Run("rev-parse", "HEAD:sets/a.json"))
+	for name, tree := range map[string]string{
+		"a directory twice":               "40000 sets\x00" + other + "40000 sets\x00" + sets,
+		"a file twice":                    "100644 fettle.json\x00" + blob + "100644 fettle.json\x00" + other,
+		"a file and a directory":          "100644 sets\x00" + blob + "40000 sets\x00" + sets,
+		"a path for a name":               "100644 sets/a.json\x00" + blob,
+		"a way up":                        "40000 ..\x00" + sets,
+		"where it is":                     "40000 .\x00" + sets,
+		"a repository in it":              "40000 .git\x00" + sets,
+		"a repository in it, in capitals": "40000 .GIT\x00" + sets,
+		"cut off":                         "40000 sets\x00" + sets[:10],
+	} {
+		id := g.Input(tree, "hash-object", "-t", "tree", "-w", "--stdin", "--literally")
+		commit := forgedCommit(g, "tree "+id, "parent "+head, "author M <m@x> 1784008800 +0000", "committer M <m@x> 1784008800 +0000", "", "x")
+		if files, err := open(t, g.Dir).TreeFiles(commit); !errors.Is(err, git.ErrCorrupt) {
+			t.Errorf("%s: %v, %v", name, files, err)
+		}
+	}
+}
+
+// What somebody put beside the history in one clone does not change what it says.
+func TestAsWritten(t *testing.T) {
+	t.Parallel()
+	var commits []string
+	make := func(t *testing.T) *gittest.Repo {
+		g := gittest.New(t)
+		commits = nil
+		for _, text := range []string{"one", "two", "three"} {
+			g.Write("sets/a.json", text+"\n")
+			commits = append(commits, g.Commit(text))
+		}
+		return g
+	}
+	for name, hide := range map[string]func(g *gittest.Repo){
+		"nothing":     func(g *gittest.Repo) {},
+		"a commit":    func(g *gittest.Repo) { g.Run("replace", "--graft", commits[2], commits[0]) },
+		"its content": func(g *gittest.Repo) { g.Run("replace", commits[1], commits[0]) },
+		"by a graft": func(g *gittest.Repo) {
+			g.Write(".git/info/grafts", commits[2]+" "+commits[0]+"\n")
+		},
+		"by a graft in a commit graph": func(g *gittest.Repo) {
+			g.Run("replace", "--graft", commits[2], commits[0])
+			g.Run("commit-graph", "write", "--reachable")
+		},
+		"all before":          func(g *gittest.Repo) { g.Write(".git/shallow", commits[2]+"\n") },
+		"all before, in part": func(g *gittest.Repo) { g.Write(".git/shallow", commits[1]+"\n") },
+	} {
+		g := make(t)
+		hide(g)
+		repo := open(t, g.Dir)
+		view := repo.AsWritten()
+		var got []string
+		for e, err := range view.Walk(git.LogOptions{Reverse: true, Paths: []string{"sets"}, Changes: true}) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			got = append(got, e.Hash)
+		}
+		diff(t, got, commits)
+		if view.IsShallow() {
+			t.Errorf("%s: older history is said to be missing", name)
+		}
+		if parents, err := view.Parents("HEAD"); err != nil || len(parents) != 1 || parents[0] != commits[1] {
+			t.Errorf("%s: parents %v, %v", name, parents, err)
+		}
+	}
+	t.Run("what is missing indeed", func(t *testing.T) {
+		g := make(t)
+		dir := t.TempDir() + "/clone"
+		g.Run("clone", "-q", "--depth=1", "file://"+g.Dir, dir)
+		repo := open(t, dir)
+		if view := repo.AsWritten(); !view.IsShallow() {
+			t.Error("nobody says that older history is missing")
+		}
+		if err := repo.Close(); err != nil {
+			t.Error(err)
+		}
+		if _, err := repo.AsWritten().TreeFiles("HEAD"); err == nil {
+			t.Error("a closed repository is read")
+		}
+	})
+}
