@@ -40,12 +40,23 @@ func EffectsOf(lib *schema.Library, before, after *schema.Values) []Effect {
 	side(after, func(e *Effect, value float64) { e.To = &value })
 	var out []Effect
 	for _, place := range order {
-		if e := byPlace[place]; e.differs() {
+		e := byPlace[place]
+		if cut := byPlace[at{"cut", place.key}]; place.block != "cut" && cut != nil && e.sameStep(cut) {
+			continue // a lead-in that goes along with the cut
+		}
+		if e.differs() {
 			out = append(out, *e)
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Effect) int { return slices.Index(decidedBy, a.Key) - slices.Index(decidedBy, b.Key) })
 	return out
+}
+
+// sameStep reports whether two effects are by the same share.
+func (e *Effect) sameStep(f *Effect) bool {
+	p, ok := e.Percent()
+	q, ok2 := f.Percent()
+	return ok && ok2 && math.Abs(p-q) < 1e-6
 }
 
 // differs leaves out what is only another last digit.

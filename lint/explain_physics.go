@@ -18,7 +18,7 @@ const (
 
 func (p *Pass) putPlate(w *Worked) {
 	c := p.cutting()
-	w.put(p, "t", "thickness", c.condition.Thickness.V.Value, "condition")
+	w.put(p, "t", "thickness", c.condition.Thickness.V.Value, "thickness")
 }
 
 func (p *Pass) putPower(w *Worked, m moment) {
@@ -74,11 +74,19 @@ func (p *Pass) putBeam(w *Worked, m moment) {
 func (p *Pass) putJet(w *Worked, m moment) {
 	w.put(p, "d", "orifice", p.cutting().condition.Nozzle.V.Orifice.V.Value, "nozzle.orifice")
 	w.put(p, "p", "gauge pressure", m.whole.Pressure.V.Value, p.fieldOf(m, "pressure", m.own.Pressure.Set()))
-	w.word("gas", "", m.gasName, "condition set")
+	w.word("", "gas", m.gasName, p.gasField(m))
 	if m.knowsGas {
 		w.From = append(w.From, Term{"gamma", "heat ratio of the gas", digits(m.gas.HeatRatio, 4), "NASA TM-4513"},
 			Term{"M", "molar mass", number(m.gas.MolarMass*1e3, "g/mol"), "IUPAC 2021"})
 	}
+}
+
+// gasField says where the gas of a block stands.
+func (p *Pass) gasField(m moment) string {
+	if m.ownGas() {
+		return m.field("gas")
+	}
+	return "gas of the set"
 }
 
 // constants are those of the plate that a heat balance takes.

@@ -200,9 +200,9 @@ func (f *figures) jetOf(m moment) {
 	perMetre, ok2 := physics.GasPerMetre(hourly/physics.Hour, m.speed)
 	f.add(ok && ok2, Figure{Block: m.path, Key: "gas-per-metre", Name: m.gasName + " per metre", Value: perMetre * 1e3, Unit: "L/m", Low: none, High: none})
 	if jet, ok := physics.JetOf(m.gas, m.supply, physics.Atmosphere); ok && m.knowsGas {
-		note := "below the speed of sound"
+		note := "not choked"
 		if jet.Choked {
-			note = "at the speed of sound in the orifice"
+			note = "choked in the orifice"
 		}
 		f.add(true, Figure{Block: m.path, Key: "jet-mach", Name: "jet, Mach number", Value: jet.Mach, Low: none, High: none, Note: note})
 	}
@@ -389,13 +389,13 @@ func (f Figure) Sits() string {
 	return "middle"
 }
 
-// Share is how far into its range a figure sits, 0 at the low end and 1 at the high one; false where it has not both ends. A range that
-// spans more than ten times is counted in steps of factors, as people feel it.
+// Share is how far into its range a figure sits, 0 at the low end and 1 at the high one; false where it has not both ends. What
+// ordinary cuts spend spans more than ten times and is counted in factors.
 func (f Figure) Share() (float64, bool) {
 	if math.IsNaN(f.Low) || math.IsNaN(f.High) || !(f.High > f.Low) {
 		return 0, false
 	}
-	if f.Low > 0 && f.High > 10*f.Low && f.Value > 0 {
+	if f.Low > 0 && f.Value > 0 && (f.Key == "energy-per-area" || f.Key == "oxygen-share") {
 		return math.Log(f.Value/f.Low) / math.Log(f.High/f.Low), true
 	}
 	return (f.Value - f.Low) / (f.High - f.Low), true

@@ -25,6 +25,7 @@ type card struct {
 	tried    hooks.Tried           // all that trials say of it
 	unproven []string              // real machines on which nothing of its set was shown to cut well
 	hot      []*schema.Record      // trials with a hot nozzle that nobody explained
+	effects  []lint.Effect         // what the changes do to what a cut spends
 	findings []lint.Finding
 	unsaved  bool // edited on disk, too: not decided on
 }
@@ -41,6 +42,9 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 		start := []schema.Digest{""}
 		if c.decision != nil {
 			start = []schema.Digest{c.decision.Digest()}
+		}
+		if len(c.changes) > 0 {
+			c.effects = lint.EffectsOf(st.lib, c.base, valuesOf(p.Now))
 		}
 		c.reasons = history.Path(st.ledger.Edges(schema.SubjectCondition, p.ID.String()), start, p.Digest)
 		s.tryCard(&c, st)
@@ -217,6 +221,9 @@ func (s *shop) printCard(c *card) {
 	}
 	if c.Now != nil && c.base == nil {
 		line("values", "%s", s.oneLine(c.Now.Values()))
+	}
+	for i, l := range s.effectLines(c) {
+		line(label(i, "effect"), "%s", l)
 	}
 	for _, d := range c.Drifted {
 		line("machine", "%s", s.changeLines([]history.FieldChange{d})[0])

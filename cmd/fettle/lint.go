@@ -40,13 +40,6 @@ func init() {
 			return cmd
 		},
 		func(a *app) *cobra.Command {
-			return &cobra.Command{Use: "explain RULE", Short: "what a rule checks, why, and where its limit comes from", Args: cobra.ExactArgs(1),
-				ValidArgsFunction: func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-					return ruleNames(), cobra.ShellCompDirectiveNoFileComp
-				},
-				RunE: func(cmd *cobra.Command, args []string) error { return a.explain(args[0]) }}
-		},
-		func(a *app) *cobra.Command {
 			return &cobra.Command{Use: "rules", Short: "all rules in a line each", Args: noArgs, RunE: func(*cobra.Command, []string) error { return a.rules() }}
 		},
 		func(a *app) *cobra.Command {
@@ -250,45 +243,6 @@ func ruleNames() []string {
 		names = append(names, r.Name)
 	}
 	return names
-}
-
-// ruleJSON is a rule for programs.
-type ruleJSON struct {
-	Name     string `json:"name"`
-	Family   string `json:"family"`
-	Severity string `json:"severity"`
-	Title    string `json:"title"`
-	Why      string `json:"why"`
-	Source   string `json:"source"`
-	Limit    string `json:"limit,omitempty"`
-	Bad      string `json:"bad,omitempty"`
-	Good     string `json:"good,omitempty"`
-}
-
-func (a *app) explain(name string) error {
-	if err := a.oneOf("text", "json"); err != nil {
-		return err
-	}
-	r, near, ok := lint.RuleNamed(name)
-	if !ok {
-		help := "All rules: fettle rules"
-		if near != "" {
-			help = "Did you mean " + near + "?\n" + help
-		}
-		return troublef(help, "there is no rule %q", name)
-	}
-	if a.format == "json" {
-		return a.json(ruleJSON{r.Name, r.Family, r.Severity.String(), r.Title, r.Why, r.Source, r.Limit, r.Bad, r.Good})
-	}
-	fmt.Fprintf(a.out, "%s   %s, family %s\n\n", r.Name, r.Severity, r.Family)
-	fmt.Fprintf(a.out, "  %s\n\n  why      %s\n", r.Title, r.Why)
-	for _, row := range [][2]string{{"source", r.Source}, {"limit", r.Limit}, {"wrong", r.Bad}, {"right", r.Good}} {
-		if row[1] != "" {
-			fmt.Fprintf(a.out, "  %-8s %s\n", row[0], row[1])
-		}
-	}
-	fmt.Fprintf(a.out, "\n  To change how it speaks in this shop, in fettle.json:  \"rules\": {%q: {\"severity\": \"warning\"}}\n", r.Name)
-	return nil
 }
 
 func (a *app) rules() error {

@@ -176,6 +176,7 @@ func (s *shop) reviewJSON(st *state, rev string, cards []card) error {
 		Trials   []string       `json:"trials"`
 		NotTried []string       `json:"not_tried"`
 		Tried    jsonTried      `json:"tried"`
+		Effects  []effectJSON   `json:"effects"`
 		Unsaved  bool           `json:"unsaved"`
 	}
 	head, err := s.repo.Resolve(rev)
@@ -190,7 +191,7 @@ func (s *shop) reviewJSON(st *state, rev string, cards []card) error {
 	}{Format: 1, Head: head, Conditions: []condition{}}
 	for i := range cards {
 		c := &cards[i]
-		j := condition{ID: c.ID.String(), Status: c.Status, Changes: []change{}, Findings: []finding{}, Reasons: []reason{}, Trials: []string{}, NotTried: []string{}, Tried: c.triedJSON(), Unsaved: c.unsaved}
+		j := condition{ID: c.ID.String(), Status: c.Status, Changes: []change{}, Findings: []finding{}, Reasons: []reason{}, Trials: []string{}, NotTried: []string{}, Tried: c.triedJSON(), Effects: effectsJSON(c.effects), Unsaved: c.unsaved}
 		if c.decision != nil {
 			j.Approved = &decided{c.decision.Digest(), c.decision.Record.At.V, c.decision.Person, c.decision.Record.Kind}
 		}
