@@ -18,7 +18,6 @@ import (
 // The name of a mark is judged-PROCESS-OFFSET: the git that asked, and where in the index its content begins. A mark that cannot be
 // written or read costs a second look and nothing else.
 const (
-	markDir    = "fettle" // in the directory of the repository that belongs to the work tree
 	markPrefix = "judged-"
 	markSize   = 32 // bytes: the checksum of either kind of repository
 	// parentVariable is how the hook tells fettle which git it works for.
@@ -26,7 +25,7 @@ const (
 )
 
 func leaveMark(repo *git.Repo) {
-	dir := filepath.Join(repo.GitDir, markDir)
+	dir := repo.Scratch()
 	old, _ := os.ReadDir(dir)
 	for _, entry := range old {
 		if strings.HasPrefix(entry.Name(), markPrefix) {
@@ -46,7 +45,7 @@ func marked(repo *git.Repo) bool {
 	if end == nil {
 		return false
 	}
-	mark, err := os.ReadFile(filepath.Join(repo.GitDir, markDir, markName(at)))
+	mark, err := os.ReadFile(filepath.Join(repo.Scratch(), markName(at)))
 	return err == nil && bytes.Equal(mark, end)
 }
 

@@ -28,7 +28,7 @@ const fewRecords = 32 // that came since an index was made, before it is written
 
 func (r *running) memoryFile(kind, root string) string {
 	sum := sha256.Sum256([]byte(root))
-	return filepath.Join(r.repo.GitDir, markDir, kind+"-"+hex.EncodeToString(sum[:6]))
+	return filepath.Join(r.repo.Scratch(), kind+"-"+hex.EncodeToString(sum[:6]))
 }
 
 // quick judges the plain commit, edits of sets with records that decide nothing, by reading what bears on the conditions that it

@@ -14,7 +14,7 @@ const (
 // early are the lines with which a hook ends before it starts anything, where there is nothing to do.
 var early = map[string]string{
 	PrepareCommitMsg: `# What pre-commit passed a moment ago, for the same git and the same files, needs no second look.
-for mark in "${1%/*}/` + markDir + `/` + markPrefix + `$PPID"-*; do
+for mark in "${1%/*}/fettle/` + markPrefix + `$PPID"-*; do
 	if cmp -s "${GIT_INDEX_FILE:-/}" "$mark" "${mark##*-}" 0 2>/dev/null; then
 		exit 0
 	fi

@@ -125,12 +125,6 @@ func prepareTorture(t *testing.T) {
 		watchFile = filepath.Join(dir, "touched")
 		tortureBase = filepath.Join(dir, "shop")
 		s := makeShop(t, tortureBase, "")
-		s.edit(oxygen6, "0.33 bar")
-		saved := s.reason()
-		s.Write("notes.txt", "first\n")
-		s.Write("elsewhere/far/away.txt", "x\n")
-		s.Run("add", "-A")
-		s.Run("commit", "-q", "-m", "6 mm")
 		program := filepath.Join(dir, "fettle")
 		self, err := os.Executable()
 		if err != nil {
@@ -142,6 +136,12 @@ func prepareTorture(t *testing.T) {
 		if _, err := hooks.InstallWith(s.open(), hooks.InstallOptions{Program: program}); err != nil {
 			t.Fatal(err)
 		}
+		s.edit(oxygen6, "0.33 bar")
+		saved := s.reason()
+		s.Write("notes.txt", "first\n")
+		s.Write("elsewhere/far/away.txt", "x\n")
+		s.Run("add", "-A")
+		s.wantPassed([]string{"-m", "6 mm"}) // through the hook, which remembers what it read
 		clean := s.Read(oxygenSet)
 		take := func(pressure string) (set, record, text string) {
 			s.Write(oxygenSet, clean)

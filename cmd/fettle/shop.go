@@ -8,8 +8,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/renameio/v2"
-
 	"fettle/history"
 	"fettle/history/git"
 	"fettle/schema"
@@ -222,14 +220,12 @@ func (s *shop) write(path string, data []byte) error {
 		return cannotWrite(path, err)
 	}
 	s.remember(path)
-	if err := replaceFile(full, data); err != nil {
+	if err := s.repo.ReplaceFile(full, data); err != nil {
 		return cannotWrite(path, err)
 	}
 	s.unsaved = state{}
 	return nil
 }
-
-func replaceFile(full string, data []byte) error { return renameio.WriteFile(full, data, 0o644) }
 
 // inside refuses a directory that a symbolic link leads out of the library.
 func (s *shop) inside(dir string) error {

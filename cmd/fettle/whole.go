@@ -27,7 +27,7 @@ func (s *shop) whole(do func() error) error {
 		if old == nil {
 			back = os.Remove(full)
 		} else {
-			back = replaceFile(full, old)
+			back = s.repo.ReplaceFile(full, old)
 		}
 		if back != nil && !errors.Is(back, os.ErrNotExist) {
 			return troublef("Restore it by hand: git restore "+path, "%w; and %s, written before it, could not be put back: %v", err, path, back)

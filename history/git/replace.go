@@ -1,0 +1,89 @@
+package git
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// Scratch is the directory of the repository in which fettle keeps what can be thrown away at any time. It belongs to this work
+// tree alone and may not be there yet.
+func (r *Repo) Scratch() string { return filepath.Join(r.GitDir, "fettle") }
+
+// replacing begins the names of files that are written before they take the place of others.
+const replacing = "new-"
+
+// ReplaceFile puts a file in place, whole or not at all, whatever ends this program on the way. A file that is there keeps its
+// permissions. What was half written by then lies in [Repo.Scratch], where git and library do not look; only where that is on
+// another disk than the file does it lie beside the file, under a name that begins with a dot.
+func (r *Repo) ReplaceFile(full string, data []byte) error {
+	err := r.replaceBy(r.Scratch(), replacing, full, data)
+	var link *os.LinkError
+	if errors.As(err, &link) || errors.Is(err, fs.ErrPermission) { // another disk, or a repository that may only be read
+		err = r.replaceBy(filepath.Dir(full), ".fettle-"+replacing, full, data)
+	}
+	return err
+}
+
+func (r *Repo) replaceBy(dir, prefix, full string, data []byte) (err error) {
+	mode := fs.FileMode(0)
+	if info, err := os.Lstat(full); err == nil && info.Mode().IsRegular() {
+		mode = info.Mode().Perm()
+	}
+	if dir == r.Scratch() {
+		if err := os.MkdirAll(dir, 0o777); err != nil {
+			return err
+		}
+		sweep(dir)
+	}
+	f, err := create(dir, prefix)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+		}
+	}()
+	if _, err := f.Write(data); err != nil {
+		return err
+	}
+	if mode != 0 {
+		if err := f.Chmod(mode); err != nil {
+			return err
+		}
+	}
+	if err := f.Sync(); err != nil {
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), full)
+}
+
+// create makes a new file with the permissions that the user gives to all files.
+func create(dir, prefix string) (*os.File, error) {
+	for {
+		// os.CreateTemp would close it to everybody else.
+		name := filepath.Join(dir, prefix+time.Now().UTC().Format("150405.000000000"))
+		f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+		if !errors.Is(err, fs.ErrExist) {
+			return f, err
+		}
+	}
+}
+
+// sweep removes what programs left that were ended long ago.
+func sweep(dir string) {
+	entries, _ := os.ReadDir(dir)
+	for _, e := range entries {
+		if info, err := e.Info(); err == nil && strings.HasPrefix(e.Name(), replacing) && time.Since(info.ModTime()) > time.Hour {
+			os.Remove(filepath.Join(dir, e.Name()))
+		}
+	}
+}
