@@ -147,7 +147,7 @@ func (t *teller) suspects(trail *audit.Trail, inv *triage.Investigation) {
 			if f.Older {
 				how = ", with an older recipe"
 			}
-			t.block(fmt.Sprintf("%s   %s   %s%s", idsText(f.IDs), t.changeText(f), local(f.At), how), view.Plain)
+			t.block(fmt.Sprintf("%s   %s   %s%s", idsLine(f.IDs), t.changeText(f), local(f.At), how), view.Plain)
 			if len(f.Against) > 0 {
 				t.row("", "%s", clean(f.Against[0]))
 			}
@@ -164,7 +164,7 @@ func (t *teller) row0(text string) {
 	s.Rows = append(s.Rows, view.Row{Text: text})
 }
 
-func idsText(ids []string) string {
+func idsLine(ids []string) string {
 	if len(ids) > 1 {
 		return fmt.Sprintf("%s and %d more", clean(ids[0]), len(ids)-1)
 	}
@@ -183,7 +183,7 @@ func (t *teller) suspect(trail *audit.Trail, inv *triage.Investigation, f *triag
 		tone = view.Bad
 	}
 	t.block(fmt.Sprintf("%d  %s", n, t.changeText(f)), tone)
-	t.row("condition", "%s", idsText(f.IDs))
+	t.row("condition", "%s", idsLine(f.IDs))
 	when := local(f.At)
 	switch before := inv.From.Sub(f.At); {
 	case before > 0:

@@ -123,6 +123,9 @@ func (a *app) escape(typed []string, f escapeFlags) error {
 		p := back.Problems[0]
 		return troublef(p.Help, "%s: %s; nothing was written", p.Field, p.Message)
 	}
+	if err := s.onRecord(r); err != nil {
+		return err
+	}
 	s.say("escape    on %s: %s", f.unit, strings.Join(f.symptoms, ", "))
 	s.say("          cut from %s", clockText(from))
 	s.say("          until    %s   (%s UTC to %s UTC)", clockText(to), from.UTC().Format("2 January 15:04"), to.UTC().Format("2 January 15:04"))
@@ -138,6 +141,14 @@ func (a *app) escape(typed []string, f escapeFlags) error {
 	}
 	s.say("next      fettle audit --escape %s", r.Digest.Short())
 	return nil
+}
+
+// onRecord refuses a record that is there already, word for word.
+func (s *shop) onRecord(r *schema.Record) error {
+	if s.committed.ledger.Get(r.Digest) == nil && s.unsaved.ledger.Get(r.Digest) == nil {
+		return nil
+	}
+	return refusef("Nothing is left to do.", "just this is on record already: %s", r.Path)
 }
 
 func stamped(t time.Time) schema.Member[string] { return schema.Of(t.UTC().Format(time.RFC3339)) }

@@ -439,7 +439,11 @@ func (s *shop) writeLoads(plan []plannedLoad, f loadFlags) error {
 		if !k.at.IsZero() {
 			l.Since = schema.Of(k.at.UTC().Format(time.RFC3339))
 		}
-		records = append(records, schema.NewRecord(l))
+		r := schema.NewRecord(l)
+		if err := s.onRecord(r); err != nil {
+			return err
+		}
+		records = append(records, r)
 	}
 	s.sayLoads(plan)
 	return s.putAll(records, loadMessage(plan), f.noCommit)

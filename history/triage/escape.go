@@ -250,6 +250,13 @@ func (inv *Investigation) transitions(t *audit.Trail, loads []audit.Loading, id 
 				first = s.From
 			}
 			last = s.From
+			if one := s.Loaded[0].Digest; l.Digest != one { // one of the two was on it
+				tr := transition{from: one, to: l.Digest, at: s.From, on: Unknown, loading: l}
+				if place[one] > place[l.Digest] {
+					tr.from, tr.to, tr.loading = l.Digest, one, &s.Loaded[0]
+				}
+				out = append(out, tr)
+			}
 			if i == 0 || len(stays[i-1].Loaded) == 0 {
 				continue
 			}
