@@ -44,11 +44,12 @@ type point struct {
 	alone   bool // there are no others that could tell
 	suspect bool
 
-	index  int              // among the points of last, -1 for a suspect
-	spread float64          // how much more than the model the curve scatters
-	expect trend.Prediction // by the others that are trusted; SD with how much the family scatters in fact
-	bound  float64          // how many SD are too far
-	last   *trend.Curve     // suspects left out
+	index   int              // among the points of last, -1 for a suspect
+	spread  float64          // how much more than the model the curve scatters
+	expect  trend.Prediction // by the others that are trusted; SD with how much the family scatters in fact
+	bound   float64          // how many SD are too far
+	last    *trend.Curve     // that it was held against, suspects left out
+	trusted *trend.Curve     // of all points that are trusted, itself among them
 }
 
 func (pt *point) place() trend.Place { return trend.Place{X: pt.x, Group: pt.level, Kind: pt.kind} }
@@ -195,7 +196,7 @@ func indexOf(list []string, key string) (int, []string) {
 // yieldOf is the speed for each watt of the mean power, 0 where it is not known.
 func yieldOf(r *schema.Recipe) float64 {
 	power := r.Cut.V.Power.V.SI()
-	if r.Cut.V.Duty.Set() && (block{whole: schema.CutValues(r.Cut.V)}).pulsed() {
+	if r.Cut.V.Duty.Set() && isPulsed(schema.CutValues(r.Cut.V)) {
 		power *= r.Cut.V.Duty.V.SI()
 	}
 	if power <= 0 {
@@ -224,6 +225,9 @@ func (c *curve) weigh(model trend.Model) {
 		for i, pt := range trusted {
 			pt.held(fit, predicted[i], i, spread)
 			pt.bound, pt.alone = bound, unclear
+		}
+		for _, pt := range c.points {
+			pt.trusted = fit
 		}
 		for _, pt := range c.points {
 			if pt.suspect {

@@ -67,7 +67,7 @@ func (p *Pass) atCeiling(c *curve, pt *point) bool {
 	switch c.name {
 	case "power":
 		most = p.Machine.Laser.V.RatedPower.V.Value
-		if peak := p.Machine.Laser.V.PeakPower; peak.Set() && (block{whole: schema.CutValues(pt.recipe.Cut.V)}).pulsed() {
+		if peak := p.Machine.Laser.V.PeakPower; peak.Set() && isPulsed(schema.CutValues(pt.recipe.Cut.V)) {
 			most = peak.V.Value
 		}
 	case "speed":

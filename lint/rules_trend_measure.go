@@ -163,7 +163,7 @@ func nozzleOrGasOf(v *familyView, r *schema.Recipe) string {
 }
 
 func modeOf(_ *familyView, r *schema.Recipe) string {
-	if (block{whole: schema.CutValues(r.Cut.V)}).pulsed() {
+	if isPulsed(schema.CutValues(r.Cut.V)) {
 		return "pulsed"
 	}
 	return ""
@@ -179,7 +179,7 @@ func pierceKind(_ *familyView, r *schema.Recipe) string {
 		switch {
 		case s.Power.Set() && s.Power.V.Sign() == 0:
 			b.WriteString("blow ")
-		case (block{whole: schema.CutValues{Mode: s.Mode, Duty: s.Duty}}).pulsed():
+		case isPulsed(schema.CutValues{Mode: s.Mode, Duty: s.Duty}):
 			b.WriteString("pulsed ")
 		default:
 			b.WriteString("continuous ")
@@ -238,4 +238,9 @@ func decimalsFor(number float64) int {
 		return 0
 	}
 	return 2 - int(math.Floor(math.Log10(math.Abs(number))))
+}
+
+func isPulsed(v schema.CutValues) bool {
+	b := block{whole: v}
+	return b.pulsed()
 }

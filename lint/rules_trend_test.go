@@ -395,6 +395,20 @@ func TestTrendsNameTheEditedOne(t *testing.T) {
 	}
 }
 
+// A change without a reason is told of both.
+func TestTrendsBesideChanges(t *testing.T) {
+	judgeAll(t, "change", []judgement{
+		loud("no reason and a slip", `cut.pressure=0.033 bar; change:reasoned=no`, "0.33 bar would be in line", "error no-reason cut.pressure", "warning unit-slip cut.pressure"),
+	})
+	e, err := (Rule{Family: "change"}).Example(`cut.speed=3.9 m/min; change:reasoned=no`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.ContainsFunc(e.Findings(), func(f Finding) bool { return f.Rule == "speed-trend" }) {
+		t.Errorf("the missing reason hides what the family says: %+v", e.Findings())
+	}
+}
+
 // Processes that do not sever have no trend, and do not take part in that of the cuts.
 func TestTrendsOfMarking(t *testing.T) {
 	judgeAll(t, "trend", []judgement{

@@ -253,10 +253,13 @@ func (s *run) selected() {
 			}
 		}
 	}
-	impossible := map[[2]string]bool{}
+	failing, impossible := map[[2]string]bool{}, map[[2]string]bool{} // a missing reason fails and is not impossible
 	for _, f := range s.found {
 		if f.Severity == Error && f.ID != "" {
-			impossible[[2]string{f.ID, f.Field}] = true
+			failing[[2]string{f.ID, f.Field}] = true
+			if rule, _, _ := RuleNamed(f.Rule); rule.Family != "change" {
+				impossible[[2]string{f.ID, f.Field}] = true
+			}
 		}
 	}
 	numbers := impossibleNumbers(s.found)
@@ -266,7 +269,7 @@ func (s *run) selected() {
 			return true
 		case f.Severity == Off:
 			return true
-		case (f.Rule == "large-step" || f.isTrend()) && impossible[[2]string{f.ID, f.Field}]: // one message is enough
+		case f.Rule == "large-step" && failing[[2]string{f.ID, f.Field}], f.isTrend() && impossible[[2]string{f.ID, f.Field}]: // one message is enough
 			return true
 		case f.isTrend() && (slices.Contains(numbers[f.ID], f.Field) || slices.Contains(numbers[f.ID], "thickness")):
 			return true

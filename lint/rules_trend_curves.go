@@ -1,0 +1,139 @@
+package lint
+
+import (
+	"fmt"
+	"math"
+
+	"fettle/lint/trend"
+	"fettle/schema"
+	"fettle/schema/quantity"
+)
+
+// A Curve is one quantity of a family over thickness, with what the family says of each point: what screens draw and what the rules
+// of the family trend judge by.
+type Curve struct {
+	Name   string // speed, power, pressure, focus, kerf, orifice, pierce
+	Spoken string // the name in a sentence
+	Order  string // rising, falling, or "" for none
+	From   string // what the order is known from: settings, family, trade; "" for none
+	Sure   float64
+	Points []CurvePoint
+
+	judged bool // a rule holds single values against the curve
+	pass   *Pass
+	curve  *curve
+}
+
+// A CurvePoint is one value. Expect, Low and High are what the other points give, and where about 95 of 100 would lie; they are no
+// values where there are no others.
+type CurvePoint struct {
+	Recipe            *schema.Recipe
+	Value             quantity.Value
+	Nozzle            string // double 1.2 mm
+	Kind              string // what the order is not judged across: pulsed; the stages of a pierce
+	Expect, Low, High quantity.Value
+	Off               float64 // value over expected, less 1; of a focus the difference in m
+	Rule, Says, Help  string  // the finding; "" for none
+}
+
+// Curves works out the curves of one family, recipes that sever in the order of thickness. Base is what stood before, or nil; it
+// decides whom to name where two values contradict each other. Measures that no recipe has are left out.
+func Curves(lib, base *schema.Library, family []*schema.Recipe) []Curve {
+	if len(family) == 0 {
+		return nil
+	}
+	settings := lib.Settings.Value
+	s := newRun(lib, settings, Options{Base: base})
+	p := s.inSet(family[0].File, family[0].Set)
+	p.Family = family
+	v := p.view()
+	said := map[*point]verdict{}
+	rows := map[*schema.Recipe]verdict{}
+	for _, x := range v.verdicts {
+		if x.point == nil {
+			rows[x.recipe] = x
+			continue
+		}
+		said[x.point] = x
+	}
+	var out []Curve
+	for _, c := range v.curves {
+		if len(c.points) == 0 || c.name == "standoff" {
+			continue
+		}
+		view := Curve{Name: c.name, Spoken: c.spoken(), From: c.from, Sure: c.sure, judged: c.curveRule != "", pass: &p, curve: c}
+		if c.order != trend.None {
+			view.Order = c.order.String()
+		}
+		for _, pt := range c.points {
+			r := pt.recipe
+			at := CurvePoint{Recipe: r, Value: pt.value, Kind: c.kindWords(r),
+				Nozzle: fmt.Sprintf("%s %s", r.Nozzle.V.Form.V, p.Show(r.Nozzle.V.Orifice.V.Value))}
+			if len(c.points) > 1 {
+				at.Expect, at.Low, at.High = p.interval(c, pt.value, pt.t, pt.expect)
+				at.Off = math.Expm1(pt.off())
+				if c.name == "focus" {
+					at.Off = pt.value.SI() - c.plain(pt.expect.Value, pt.t)
+				}
+			}
+			x, ok := said[pt]
+			if !ok && c.name == "speed" {
+				x = rows[r]
+			}
+			at.Rule, at.Says, at.Help = x.rule, x.message, x.help
+			view.Points = append(view.Points, at)
+		}
+		out = append(out, view)
+	}
+	return out
+}
+
+// kindWords says what a point cannot be compared across.
+func (c *curve) kindWords(r *schema.Recipe) string {
+	switch n := len(r.Pierce.V); {
+	case c.name != "pierce":
+		return modeOf(nil, r)
+	case n == 1:
+		return "1 stage"
+	default:
+		return fmt.Sprintf("%d stages", n)
+	}
+}
+
+func (p *Pass) interval(c *curve, like quantity.Value, t float64, expect trend.Prediction) (value, low, high quantity.Value) {
+	at := func(sd float64) quantity.Value { return p.shownAs(like, c.plain(expect.Value+sd*expect.SD, t)) }
+	return at(0), at(-2), at(2)
+}
+
+// Judged reports whether a rule holds single values against the curve, and not their order only.
+func (c Curve) Judged() bool { return c.judged }
+
+// Between predicts the quantity at a thickness in m by all points that the family trusts, with the nozzle and the kind of the recipe
+// like.
+func (c Curve) Between(thickness float64, like *schema.Recipe) (expect, low, high quantity.Value, ok bool) {
+	for _, pt := range c.curve.points {
+		if pt.recipe != like {
+			continue
+		}
+		last := pt.trusted
+		if last == nil || len(c.curve.points) < 2 {
+			return expect, low, high, false
+		}
+		q := last.At(trend.Place{X: math.Log(thickness), Group: pt.level, Kind: pt.kind})
+		q.SD *= pt.spread
+		expect, low, high = c.pass.interval(c.curve, pt.value, thickness, q)
+		return expect, low, high, true
+	}
+	return expect, low, high, false
+}
+
+// Measured is the value that a curve has of a recipe; none where the recipe has none.
+func Measured(name string, r *schema.Recipe) quantity.Value {
+	for _, m := range measures {
+		if m.name == name {
+			v, _ := m.of(r)
+			return v
+		}
+	}
+	return quantity.Value{}
+}
