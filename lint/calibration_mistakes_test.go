@@ -256,20 +256,29 @@ var catches = sync.OnceValue(func() []catch {
 			lib := shopOf(t, list)
 			thickness := quantity.MustParseOf[quantity.Length](wrong.condition.Str("thickness"))
 			only := func(r *schema.Recipe) bool { return r.Thickness.V.Equal(thickness) }
-			some := func(opts Options, which func(f Finding) bool) int {
+			spoken := func(opts Options) (rules []string) {
 				opts.Only = only
-				if slices.ContainsFunc(Run(lib, opts).Findings, func(f Finding) bool { return f.ID != "" && f.Severity >= Warning && which(f) }) {
-					return 1
+				for _, f := range Run(lib, opts).Findings {
+					if f.ID != "" && f.Severity >= Warning {
+						rules = append(rules, f.Rule)
+					}
 				}
-				return 0
+				return rules
 			}
 			c := found[o.kind()]
 			c.tried++
-			c.physics += some(Options{Severity: others}, func(Finding) bool { return true })
-			c.limits += some(Options{}, func(f Finding) bool {
-				return family[f.Rule] == "physics" || family[f.Rule] == "machine" || family[f.Rule] == "file"
-			})
-			c.any += some(Options{}, func(Finding) bool { return true })
+			if len(spoken(Options{Severity: others})) > 0 {
+				c.physics++
+			}
+			every := spoken(Options{})
+			if len(every) > 0 {
+				c.any++
+			}
+			if slices.ContainsFunc(every, func(rule string) bool {
+				return family[rule] == "physics" || family[rule] == "machine" || family[rule] == "file"
+			}) {
+				c.limits++
+			}
 		}
 		for _, kind := range kinds {
 			if found[kind].tried > 0 {

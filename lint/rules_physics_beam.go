@@ -29,12 +29,15 @@ func kerfBeam(p *Pass) {
 	if !ok {
 		return
 	}
+	if c.kerf >= low && c.kerf <= high {
+		return
+	}
 	suspects := append([]suspect{{At("kerf", kerf), kerf.V.Value}}, c.cut().suspects("focus", "spot")...)
 	const help = "The kerf, the focus or the optics of the profile."
 	switch {
 	case c.kerf < low:
 		p.accuse(Warning, suspects, help, "%s is below the %s that this beam makes at the least, being %s wide at its narrowest inside the plate: parts come out small", kerf.V, millimetres(low), millimetres(low/narrowestKerf))
-	case c.kerf > high:
+	default:
 		p.accuse(Warning, suspects, help, "%s is above the %s that this beam makes at the most with the focus at %s: parts come out large", kerf.V, millimetres(high), c.cut().whole.Focus.V)
 	}
 }
@@ -53,26 +56,27 @@ func beamClips(p *Pass) {
 		return
 	}
 	for _, m := range c.moments {
-		suspects := m.suspects("focus", "spot", "standoff")
 		switch {
-		case m.kind == cornerBlock, !m.focused, m.power <= 0, len(suspects) == 0:
+		case m.kind == cornerBlock, !m.focused, m.power <= 0:
 			continue
+		case !m.own.Focus.Set() && !m.own.Spot.Set() && (m.stage == nil || !m.stage.Standoff.Set()):
+			continue // all of it is the cut's
 		case m.kind == pierceBlock && (p.Machine == nil || !p.Needs("head.focus_zero", p.Machine.Optics.V.FocusZero.Set())):
 			continue
 		case !p.needsBeam(m):
 			continue
 		}
 		width, ok := c.atTip(m)
-		if !ok {
+		if !ok || width <= c.orifice {
 			continue
 		}
-		suspects = c.nozzle(m, suspects, "orifice", "standoff")
+		suspects := c.nozzle(m, m.suspects("focus", "spot", "standoff"), "orifice", "standoff")
 		orifice := c.condition.Nozzle.V.Orifice.V
 		const help = "A wider orifice, or the focus nearer to the tip."
 		switch {
 		case surelyInside*width > c.orifice:
 			p.accuse(Error, suspects, help, "with the focus at %s the beam is %s wide at the tip and cannot pass the orifice of %s", m.whole.Focus.V, millimetres(width), orifice)
-		case width > c.orifice:
+		default:
 			p.accuse(Warning, suspects, help, "with the focus at %s the beam is %s wide at the tip and the orifice %s: its edge heats the nozzle", m.whole.Focus.V, millimetres(width), orifice)
 		}
 	}

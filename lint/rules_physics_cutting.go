@@ -27,7 +27,7 @@ type cutting struct {
 
 // A moment is one block of a recipe in SI units.
 type moment struct {
-	block
+	*block
 	gasName  string
 	gas      physics.Gas
 	knowsGas bool
@@ -63,7 +63,8 @@ func newCutting(lib *schema.Library, machine *schema.Machine, condition *schema.
 		product = laser.BeamParameterProduct.V.SI()
 	}
 	c.moments = make([]moment, 0, len(blocks))
-	for _, b := range blocks {
+	for i := range blocks {
+		b := &blocks[i]
 		m := moment{block: b, gasName: gas, speed: b.whole.Speed.V.SI(), focus: b.whole.Focus.V.SI(), focused: b.whole.Focus.Set(),
 			beam: physics.Beam{Waist: waist, Product: product}, tip: c.standoff}
 		m.power, m.mean = meanPower(b)
@@ -96,7 +97,7 @@ func newCutting(lib *schema.Library, machine *schema.Machine, condition *schema.
 }
 
 // meanPower is the power over a pulse, and whether it is known to be the mean: without a duty the peak is all that is said.
-func meanPower(b block) (float64, bool) {
+func meanPower(b *block) (float64, bool) {
 	peak := b.whole.Power.V.SI()
 	if !b.pulsed() {
 		return max(0, peak), b.whole.Power.Set()

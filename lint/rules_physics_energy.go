@@ -141,14 +141,14 @@ func energyShort(p *Pass) {
 	c := p.cutting()
 	limit := p.Limit().SI()
 	for _, m := range c.severing {
-		suspects := m.suspects("power", "speed", "duty", "mode")
-		if len(suspects) == 0 {
+		if !m.own.Power.Set() && !m.own.Speed.Set() && !m.own.Duty.Set() && !m.own.Mode.Set() {
 			continue // all of it is the cut's
 		}
 		h, ok := c.heat(m)
 		if waist := p.needsWaist(m); !ok || !waist && c.kerf == 0 {
 			continue
 		}
+		suspects := func() []suspect { return m.suspects("power", "speed", "duty", "mode") }
 		const help = "More power, or slower. Is the thickness right?"
 		most := c.mostMelt(m, limit)
 		switch {
@@ -157,9 +157,9 @@ func energyShort(p *Pass) {
 			if h.burning > 0 {
 				gives += fmt.Sprintf(" and %s from burning", p.Show(watts(h.burning)))
 			}
-			p.accuse(Error, suspects, help, "%s cannot melt the kerf: %s wide in %s at %s takes %s at the very least", gives, millimetres(h.narrow), c.condition.Thickness.V, m.whole.Speed.V, watts(h.least))
+			p.accuse(Error, suspects(), help, "%s cannot melt the kerf: %s wide in %s at %s takes %s at the very least", gives, millimetres(h.narrow), c.condition.Thickness.V, m.whole.Speed.V, watts(h.least))
 		case h.melt > most*h.laser:
-			p.accuse(Warning, suspects, help, "melting the kerf takes %s, %s %% of the %s of the laser, and usual is up to %s %%: too little is left for what the plate reflects and carries off", watts(h.melt),
+			p.accuse(Warning, suspects(), help, "melting the kerf takes %s, %s %% of the %s of the laser, and usual is up to %s %%: too little is left for what the plate reflects and carries off", watts(h.melt),
 				digits(100*h.melt/h.laser, 2), watts(h.laser), digits(100*most, 2))
 		case c.tooCold(m, h):
 			demand, _ := c.runsOff(m, h.width, true)
@@ -167,9 +167,9 @@ func energyShort(p *Pass) {
 			if m.gas.Oxygen > 0 {
 				gives += " and of burning"
 			}
-			p.accuse(Warning, suspects, help, "melting the kerf and the heat that runs off beside it take %s, and of %s such a cut takes up %s at the most", watts(demand), gives, watts(h.takenUp))
+			p.accuse(Warning, suspects(), help, "melting the kerf and the heat that runs off beside it take %s, and of %s such a cut takes up %s at the most", watts(demand), gives, watts(h.takenUp))
 		case c.burns(m) && h.perArea < leastPerArea:
-			p.accuse(Warning, suspects, help, "%s J on each mm2 of the edge, and a cut in oxygen takes %g to %g: too little to keep the plate burning along the whole front", digits(h.perArea/1e6, 2), leastPerArea/1e6, mostPerAreaBurning/1e6)
+			p.accuse(Warning, suspects(), help, "%s J on each mm2 of the edge, and a cut in oxygen takes %g to %g: too little to keep the plate burning along the whole front", digits(h.perArea/1e6, 2), leastPerArea/1e6, mostPerAreaBurning/1e6)
 		}
 	}
 }
@@ -211,10 +211,10 @@ func energyExcess(p *Pass) {
 	c := p.cutting()
 	times := p.Number()
 	for _, m := range c.severing {
-		suspects := m.suspects("speed", "power", "duty")
 		most := c.mostPerArea(m, times)
-		if perArea, ok := physics.EnergyPerArea(m.power, c.thickness, m.speed); ok && len(suspects) > 0 && m.mean && c.knows && perArea > most {
-			p.accuse(Warning, suspects, "Faster, or less power. Is the thickness right?", "%s J on each mm2 of the edge, and usual is up to %s: corners melt off and the plate takes the heat", digits(perArea/1e6, 3), digits(most/1e6, 3))
+		own := m.own.Speed.Set() || m.own.Power.Set() || m.own.Duty.Set()
+		if perArea, ok := physics.EnergyPerArea(m.power, c.thickness, m.speed); ok && own && m.mean && c.knows && perArea > most {
+			p.accuse(Warning, m.suspects("speed", "power", "duty"), "Faster, or less power. Is the thickness right?", "%s J on each mm2 of the edge, and usual is up to %s: corners melt off and the plate takes the heat", digits(perArea/1e6, 3), digits(most/1e6, 3))
 		}
 		if share, ok := c.burnt(m); ok && m.own.Pressure.Set() && c.thickness >= thickPlate && share > mostOxygenOf(m, times) {
 			p.accuse(Warning, c.nozzle(m, m.suspects("pressure"), "orifice"), "Less pressure, or a smaller orifice.", "%s through %s brings %s times the oxygen that would burn the whole kerf, and usual is below %s: the plate burns beside the kerf",
@@ -239,9 +239,8 @@ func oxygenShort(p *Pass) {
 	c := p.cutting()
 	least := p.Limit().SI()
 	for _, m := range c.severing {
-		suspects := c.nozzle(m, m.suspects("pressure"), "orifice")
-		suspects = append(suspects, m.suspects("speed")...)
-		if share, ok := c.burnt(m); ok && len(suspects) > 0 && share < least {
+		if share, ok := c.burnt(m); ok && (m.own.Pressure.Set() || m.own.Speed.Set()) && share < least {
+			suspects := append(c.nozzle(m, m.suspects("pressure"), "orifice"), m.suspects("speed")...)
 			p.accuse(Warning, suspects, "More pressure, a larger orifice, or slower.", "%s through %s brings %s %% of the oxygen that would burn the whole kerf, and usual is above %s %%: the cut starves",
 				m.whole.Pressure.V, c.condition.Nozzle.V.Orifice.V, digits(100*share, 2), digits(100*least, 2))
 		}

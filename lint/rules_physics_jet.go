@@ -129,9 +129,10 @@ func valveCannotFeed(p *Pass) {
 		if !pressure.Set() || !plumbed || !m.knowsGas || pressure.V.Sign() <= 0 || pressure.V.Above(supply.LinePressure.V) {
 			continue // pressure-over-line
 		}
-		v, member := supply.Valve.V, "gas."+m.gasName+".valve."
-		known := p.Needs(member+"conductance", v.Conductance.Set())
-		if !p.Needs(member+"critical_ratio", v.CriticalRatio.Set()) || !known || !supply.LinePressure.Set() {
+		if v := supply.Valve.V; !v.Conductance.Set() || !v.CriticalRatio.Set() || !supply.LinePressure.Set() {
+			member := "gas." + m.gasName + ".valve."
+			p.Needs(member+"conductance", v.Conductance.Set())
+			p.Needs(member+"critical_ratio", v.CriticalRatio.Set())
 			continue
 		}
 		f, ok := c.feed(m)
