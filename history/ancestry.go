@@ -122,7 +122,13 @@ func (a *ancestry) rejected(d *Decision, seen []*Decision) bool {
 // after a rejection of what was in force, that and what it had replaced. Who stands in all of them is beyond dispute.
 func (a *ancestry) speaking(heads []*Decision) []*Decision {
 	var out []*Decision
-	for _, h := range heads {
+	known := map[*Decision]bool{} // heads that were looked at: many ways may lead to one
+	for queue := slices.Clone(heads); len(queue) > 0; queue = queue[1:] {
+		h := queue[0]
+		if known[h] {
+			continue
+		}
+		known[h] = true
 		if !h.rejects() {
 			out = appendNew(out, h)
 			continue
@@ -133,9 +139,7 @@ func (a *ancestry) speaking(heads []*Decision) []*Decision {
 			}
 			out = appendNew(out, p)
 			if p.Digest() == h.Digest() {
-				for _, before := range a.speaking(a.sees(p.Record)) {
-					out = appendNew(out, before)
-				}
+				queue = append(queue, a.sees(p.Record)...)
 			}
 		}
 	}

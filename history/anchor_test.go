@@ -73,7 +73,7 @@ func TestLaterAdoption(t *testing.T) {
 		}, "0.60 bar by Jonas"},
 		{"by an outsider", 1, "allow", func(s *shop, a *schema.Record, eight schema.Subject) {
 			s.decide(schema.KindAdoption, "Ove", []schema.Subject{eight}, follow(a))
-		}, "nothing"},
+		}, "undecided"},
 		{"by one of two", 2, "allow", func(s *shop, a *schema.Record, eight schema.Subject) {
 			s.decide(schema.KindAdoption, "Jonas", []schema.Subject{eight}, follow(a))
 		}, "nothing; waits: 0.60 bar by Jonas"},

@@ -220,3 +220,28 @@ func TestOneOfTwoDoesNotBringTheRecipeBeforeBack(t *testing.T) {
 	s.withdraw("Jonas", no)
 	s.wantCond(s.judge(), "0.40 bar by Mara; waits: 0.46 bar by Mara")
 }
+
+// Decisions may lead back to each other on more ways than anybody can walk. Forty steps with two ways each would never end.
+func TestManyWaysToOneDecision(t *testing.T) {
+	const steps = 40
+	t.Run("of rejections", func(t *testing.T) {
+		s, a := adopted(t, 1, "allow", "Mara", "Jonas")
+		last := []*schema.Record{a}
+		for i := range steps {
+			content := s.cond(fmt.Sprintf("0.%d bar", 41+i))
+			p := s.approve("Mara", content, follow(last...))
+			last = []*schema.Record{s.reject("Mara", content, follow(p)), s.reject("Jonas", content, follow(p))}
+		}
+		s.wantCond(s.judge(), "nothing")
+	})
+	t.Run("of rosters", func(t *testing.T) {
+		s, a := adopted(t, 1, "allow", "Mara", "Jonas")
+		last := []*schema.Record{a}
+		for i := range steps {
+			last = []*schema.Record{s.approve("Mara", s.roster("Mara", "Jonas", fmt.Sprint("x", i)), follow(last...)),
+				s.approve("Jonas", s.roster("Mara", "Jonas", fmt.Sprint("y", i)), follow(last...))}
+		}
+		s.approve("Mara", s.roster("Mara"), follow(last...), keeps(last[1]))
+		s.wantRoster(s.judge(), "Mara by Mara")
+	})
+}

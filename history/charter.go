@@ -197,16 +197,26 @@ func (s *Standing) view(r *schema.Record) *charter {
 // seatsOf returns the rosters that speak, each with what it keeps.
 func (s *Standing) seatsOf(roster *State) []seat {
 	var out []seat
+	known := map[string]map[schema.Digest]bool{}
 	for _, group := range byContent(roster.speaking) {
-		out = append(out, seat{s.rosterOf(&group[0].Subject), s.kept(roster, group)})
+		out = append(out, seat{s.rosterOf(&group[0].Subject), s.kept(roster, group, known)})
 	}
 	return out
 }
 
 // kept returns the decisions that count although their signer is in the roster no longer: those that enough persons named when
-// they approved a roster without them, and those kept before of persons who had not come back since.
-func (s *Standing) kept(roster *State, group []*Decision) map[schema.Digest]bool {
+// they approved a roster without them, and those kept before of persons who had not come back since. What is known of a group by its
+// records is not worked out again, since many ways may lead to one.
+func (s *Standing) kept(roster *State, group []*Decision, known map[string]map[schema.Digest]bool) map[schema.Digest]bool {
+	key := ""
+	for _, d := range group {
+		key += string(d.Record.Digest)
+	}
+	if kept, ok := known[key]; ok {
+		return kept
+	}
 	out := map[schema.Digest]bool{}
+	known[key] = out
 	named := map[string][]*Decision{}
 	var before []*Decision
 	for _, d := range group {
@@ -226,7 +236,7 @@ func (s *Standing) kept(roster *State, group []*Decision) map[schema.Digest]bool
 	}
 	for _, earlier := range byContent(before) {
 		r := s.rosterOf(&earlier[0].Subject)
-		for digest := range s.kept(roster, earlier) {
+		for digest := range s.kept(roster, earlier, known) {
 			if owner(r, s.keys[digest]) == "" {
 				out[digest] = true
 			}

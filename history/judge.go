@@ -48,6 +48,7 @@ func (l *Ledger) Judge(library, anchor string) *Standing {
 	if s.Anchor == nil {
 		return s
 	}
+	s.refuseStrangers()
 	s.sortDecisions()
 	before := maps.Clone(s.Refused)
 	s.settle()
@@ -79,6 +80,46 @@ func (s *Standing) note(r *schema.Record, why string) {
 // counts reports whether a record is neither refused as a whole nor taken back.
 func (s *Standing) counts(r *schema.Record) bool {
 	return !s.void[r.Digest] && (s.Withdrawn[r.Digest] == nil || r == s.Anchor)
+}
+
+// refuseStrangers leaves out decisions by keys that never stood in a roster by somebody whose key did, back to the adoption, and that
+// no such roster keeps. Nothing could make them count, and anybody may have saved any number of them.
+func (s *Standing) refuseStrangers() {
+	adopted := s.rosterOf(subjectOf(s.Anchor.Body.(*schema.Decision), rosterKey))
+	trusted, kept := map[string]bool{}, map[string]bool{}
+	add := func(r *signature.Roster) (grew bool) {
+		for _, l := range r.Lines {
+			key := string(l.Key.Marshal())
+			grew = grew || !trusted[key]
+			trusted[key] = true
+		}
+		return grew
+	}
+	add(adopted)
+	decisions := Bodies[*schema.Decision](s.Ledger)
+	by := func(r *schema.Record) string {
+		if s.keys[r.Digest] == nil {
+			return ""
+		}
+		return string(s.keys[r.Digest].Marshal())
+	}
+	for grew := true; grew; {
+		grew = false
+		for _, d := range decisions {
+			if subject := subjectOf(d.Body, rosterKey); subject != nil && trusted[by(d.Record)] {
+				grew = add(s.rosterOf(subject)) || grew
+				for _, digest := range d.Body.Keeps.V {
+					kept[digest] = true
+				}
+			}
+		}
+	}
+	for _, d := range decisions {
+		if !s.void[d.Record.Digest] && d.Record != s.Anchor && !trusted[by(d.Record)] && !kept[string(d.Record.Digest)] {
+			_, why := s.signer(d.Record, adopted)
+			s.refuse(d.Record, why)
+		}
+	}
 }
 
 // sortDecisions sorts the decisions of the ledger by subject, those on roster and settings apart.
