@@ -138,3 +138,19 @@ func id(t *testing.T, text string) schema.ID {
 	}
 	return id
 }
+
+// What a ladder spans by itself is what the rule large-step lets pass.
+func TestUsualStep(t *testing.T) {
+	lib := exampleLibrary()
+	r := lib.Recipe(id(t, exampleID))
+	for path, want := range map[string]string{"cut.pressure": "0.062 bar", "cut.speed": "0.58 m/min", "cut.focus": "1 mm", "pierce[0].time": "0.15 s", "nozzle.standoff": "0.3 mm"} {
+		if got, ok := UsualStep(lib, r, path); !ok || got.Format(nil) != want {
+			t.Errorf("%s: %s, want %s", path, got.Format(nil), want)
+		}
+	}
+	for _, path := range []string{"cut.mode", "kerf.no", "cut.frequency"} {
+		if got, ok := UsualStep(lib, r, path); ok {
+			t.Errorf("%s has the usual step %s", path, got)
+		}
+	}
+}

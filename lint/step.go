@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/schema"
 	"fettle/schema/quantity"
 )
 
@@ -105,4 +106,24 @@ func (p *Pass) largeNozzleStep(d FieldChange) {
 	if between > 2 {
 		p.Report(p.spot(d.Path), "%s is %d sizes of the rack at once; usual is up to two", p.step(d), between).Help = "Pressure, standoff and focus belong to the size: cut a trial first."
 	}
+}
+
+// UsualStep is how far a value of a recipe usually goes in one step: the limit of the rule large-step in this library. It is false for
+// what the rule does not judge.
+func UsualStep(lib *schema.Library, r *schema.Recipe, path string) (quantity.Value, bool) {
+	limit := percent("20 %")
+	if set := lib.Settings.Value; set != nil {
+		if own, ok := set.Rules.Get("large-step"); ok && own.Limit.Set() {
+			if v, err := quantity.ParseOf[quantity.Ratio](own.Limit.V); err == nil && v.Sign() > 0 {
+				limit = v
+			}
+		}
+	}
+	for _, f := range schema.Fields(r.Condition) {
+		if f.Path == path && !f.Quantity.IsZero() {
+			usual, _, ok := usualStep(FieldChange{Path: path, Old: f, New: f}, r.Thickness.V, limit)
+			return usual, ok && usual.Sign() > 0
+		}
+	}
+	return quantity.Value{}, false
 }
