@@ -87,9 +87,32 @@ func Examine(c Case) Report {
 		severity["unapproved"], severity["stale-approval"] = lint.Error, lint.Error
 	}
 	r.Result = lint.Run(lib, opts)
+	r.unread()
 	r.add(c.broken())
 	r.add(c.untrusted(r.Standing))
 	return r
+}
+
+// unread leaves out that conditions are gone where the file that held them stops the commit because it cannot be read: nobody
+// removed them.
+func (r *Report) unread() {
+	stops := map[string]bool{}
+	for _, f := range r.Blocking() {
+		if f.Rule == schema.RuleSyntax {
+			stops[f.Path] = true
+		}
+	}
+	if len(stops) == 0 {
+		return
+	}
+	lost := map[string]bool{}
+	for _, d := range r.Differences {
+		if d.After == nil && stops[d.Before.File.Path] {
+			lost[d.ID.String()] = true
+		}
+	}
+	r.Changes = slices.DeleteFunc(r.Changes, func(c lint.Change) bool { return lost[c.ID.String()] })
+	r.Findings = slices.DeleteFunc(r.Findings, func(f lint.Finding) bool { return lost[f.ID] && (f.Rule == "no-reason" || f.Rule == "unapproved") })
 }
 
 func libraryID(lib *schema.Library) string {

@@ -341,7 +341,7 @@ func (d *driving) impossible(merged []byte) bool {
 		only := touchedFamilies(nil, history.Compare(side.Lib, lib), side.Lib, lib)
 		came := map[findingKey]lint.Finding{}
 		for _, f := range lint.Run(lib, lint.Options{Base: side.Lib, Only: only}).Blocking() {
-			came[findingKey{f.Rule, f.Path, f.ID, f.Field}] = f
+			came[findingKey{f.Rule, f.Path, f.ID}] = f
 		}
 		if found == nil {
 			found = came
@@ -366,5 +366,5 @@ func (d *driving) impossible(merged []byte) bool {
 	return true
 }
 
-// A findingKey tells findings apart.
-type findingKey struct{ rule, path, id, field string }
+// A findingKey tells findings apart. The field is no part of it: which of several values is to blame depends on what was there before.
+type findingKey struct{ rule, path, id string }

@@ -44,7 +44,6 @@ func MergeRoster(base, here, there []byte, size int) (text []byte, clashes []str
 			clashes = append(clashes, who)
 		}
 	}
-	slices.Sort(clashes)
 	if len(clashes) == 0 {
 		if _, problems := signature.ParseRoster("", []byte(strings.Join(kept, "\n"))); len(problems) > 0 {
 			_, before := signature.ParseRoster("", []byte(strings.Join(b, "\n")))
@@ -58,6 +57,7 @@ func MergeRoster(base, here, there []byte, size int) (text []byte, clashes []str
 			}
 		}
 	}
+	slices.Sort(clashes)
 	var out bytes.Buffer
 	put := func(list ...string) {
 		for _, line := range list {
