@@ -86,6 +86,24 @@ func TestCostByHand(t *testing.T) {
 	}
 }
 
+// What does not sever has no heat of a kerf, and yet a gas that is paid for.
+func TestFiguresOfMarking(t *testing.T) {
+	e, err := (Rule{}).Example(`settings:prices={"currency": "EUR", "oxygen_m3": 0.9}; process=mark; pierce:=[]`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := figuresOf(e.After, e.After.Recipe(id(t, exampleID+"/mark")).Values())
+	for key, want := range map[string]bool{"cut energy-per-area": false, "cut melt-share": false, "cut kerf": false, "cut beam-at-orifice": false, "pierce pierce-time": false,
+		"cut energy-per-length": true, "cut gas-flow": true, "cut cost-per-metre": true, "cut beam-at-surface": true} {
+		if got[key].Key != "" != want {
+			t.Errorf("%s is there: %v", key, !want)
+		}
+	}
+	if got["cut cost-per-metre"].Note != "gas alone" {
+		t.Errorf("%+v", got["cut cost-per-metre"])
+	}
+}
+
 // No figure of an ordinary condition lies outside of its range.
 func TestFiguresOfOrdinaryConditions(t *testing.T) {
 	lib := shopOf(t, ordinaries(t))

@@ -78,6 +78,9 @@ func TestPhysicsStaysQuiet(t *testing.T) {
 		quiet("focus deep below the plate, through a wide orifice", `inert:cut.focus=-6 mm; inert:nozzle.orifice=2.5 mm`),
 		quiet("a material of the shop's own", `settings:materials.weathering-steel.base=carbon-steel; set:material=weathering-steel`),
 		quiet("a laser of another colour on copper", `machine:laser.wavelength=0.52 um; set:material=copper`),
+		quiet("1/8 in hot-rolled at 135 in/min and 3 psi, the line at 50 psi", `machine:gas.oxygen.line_pressure=50 psi; cut.power=1.8 kW; cut.speed=135 in/min; cut.pressure=3 psi; cut.focus=2 mm; nozzle.orifice=1.0 mm; kerf=0.012 in; thickness=1/8 in`),
+		quiet("1/4 in hot-rolled at 90 in/min and 3.5 psi, the line at 50 psi", `machine:gas.oxygen.line_pressure=50 psi; cut.power=2.5 kW; cut.speed=90 in/min; cut.pressure=3.5 psi; cut.focus=3 mm; nozzle.orifice=1.2 mm; kerf=0.014 in; thickness=1/4 in`),
+		quiet("25 mm of stainless steel at 0.2 m/min with 6 kW", `inert:cut.power=6 kW; inert:cut.speed=0.2 m/min; inert:cut.pressure=18 bar; inert:cut.focus=-15 mm; inert:nozzle.orifice=2.5 mm; inert:kerf=0.6 mm; inert:pierce:=[]; inert:thickness=25 mm`),
 		quiet("no profile of the machine", `without:machines/bay-2.json; cut.power=1.8 kW`),
 	})
 }
