@@ -65,7 +65,7 @@ func (s *shop) edit(f *schema.File, change func(root *schema.Node) error) error 
 func (s *shop) mendFirst(path string) error {
 	help := "What is wrong with it: fettle lint " + s.relative(path)
 	if files, err := s.repo.Status(s.path(path)); err == nil && len(files) == 1 && files[0].Edited && !files[0].Unmerged {
-		help += "\nAs it was saved last, without what was edited since: git restore " + s.relative(path)
+		help += "\nAs it was saved last, without what was edited since: git restore " + s.forGit(path)
 	}
 	return troublef(help, "%s cannot be read whole, so nothing was written into it", path)
 }
@@ -282,7 +282,7 @@ func (s *shop) putBackOne(standing *history.Standing, id schema.ID) error {
 	if approved == nil {
 		help := "How it stands: fettle review " + id.String()
 		if now, saved := lib.Recipe(id), s.committed.lib.Recipe(id); now != nil && saved != nil && now.Digest() != saved.Digest() {
-			help = "To drop all unsaved edits of its file: git restore " + s.relative(now.File.Path)
+			help = "To drop all unsaved edits of its file: git restore " + s.forGit(now.File.Path)
 		}
 		return refusef(help, "%s has no approved recipe to put back", id)
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/history/git"
+	"fettle/hooks"
 	"fettle/schema"
 )
 
@@ -147,15 +148,24 @@ func (s *shop) firstPush(branch string) string {
 	return push
 }
 
-// relative is a path of the library as the person in this directory would type it.
-func (s *shop) relative(path string) string {
+// relative is a path of the library as it is typed behind fettle, here or with the same -C.
+func (s *shop) relative(path string) string { return s.from(s.dir, path) }
+
+// forGit is a path of the library as it is typed behind git in this directory.
+func (s *shop) forGit(path string) string { return hooks.Quote(s.from(".", path)) }
+
+func (s *shop) from(dir, path string) string {
 	full := filepath.Join(s.root, filepath.FromSlash(path))
-	dir, err := filepath.Abs(s.dir)
+	at, err := filepath.Abs(dir)
 	if err != nil {
-		return path
+		return full
 	}
-	if rel, err := filepath.Rel(dir, full); err == nil && !strings.HasPrefix(rel, "..") {
-		return filepath.ToSlash(rel)
+	if real, err := filepath.EvalSymlinks(at); err == nil {
+		at = real
 	}
-	return path
+	rel, err := filepath.Rel(at, full)
+	if err != nil || strings.HasPrefix(filepath.ToSlash(rel), "../../../") {
+		return full // far away, the whole path is easier to read
+	}
+	return filepath.ToSlash(rel)
 }

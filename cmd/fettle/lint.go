@@ -284,13 +284,14 @@ func (a *app) formatCommand(args []string, check bool) error {
 		}
 		wanted[p] = true
 	}
-	count := 0
+	count, looked := 0, 0
 	var unreadable []string
 	for _, f := range lib.Files {
 		if len(wanted) > 0 && !wanted[f.Path] {
 			continue
 		}
 		delete(wanted, f.Path)
+		looked++
 		data, err := os.ReadFile(filepath.Join(s.root, filepath.FromSlash(f.Path)))
 		if err != nil {
 			return cannotRead(f.Path, err)
@@ -323,7 +324,7 @@ func (a *app) formatCommand(args []string, check bool) error {
 	case check && count > 0:
 		return errFound
 	case count == 0:
-		s.say("all %s stand in the house layout", counted(len(lib.Files), "file"))
+		s.say("%s looked at: all in the house layout", counted(looked, "file"))
 	}
 	return nil
 }

@@ -117,7 +117,11 @@ func (s *shop) reviewRest(st *state, cards int) {
 			s.say("%-9s %s; a part of it cannot be read, or stands twice: fettle lint", p.Status, what)
 			continue
 		}
-		s.say("%-9s %s; to decide: fettle approve %s", p.Status, what, what)
+		how := ""
+		if p.Status == history.Superseded {
+			how = ": an earlier approved version is back"
+		}
+		s.say("%-9s %s%s; to decide: fettle approve %s", p.Status, what, how, what)
 	}
 	if cards == 0 {
 		s.say("no condition waits for a decision")

@@ -291,7 +291,7 @@ func (s *shop) blockedBefore(paths []string) error {
 	s.say("nothing was saved; the edits are still in the file")
 	for _, f := range report.Blocking() {
 		if f.Rule == history.RuleRecordAltered || f.Rule == history.RuleRecordRemoved {
-			s.say("next     git checkout HEAD -- %s", s.relative(f.Path))
+			s.say("next     git checkout HEAD -- %s", s.forGit(f.Path))
 		}
 	}
 	return errFound

@@ -73,7 +73,7 @@ func (s *shop) unsavedBreaks() ([]audit.Finding, error) {
 	var out []audit.Finding
 	for _, b := range history.Trail([]map[string]string{hashes(&s.committed)}, hashes(&s.unsaved)) {
 		out = append(out, audit.Finding{Level: audit.Broken, Rule: b.Rule, Path: b.Path, Message: "in the files here, not saved: " + b.Message,
-			Help: "Bring it back: git checkout HEAD -- " + s.relative(b.Path)})
+			Help: "Bring it back: git checkout HEAD -- " + s.forGit(b.Path)})
 	}
 	return out, nil
 }

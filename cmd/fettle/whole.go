@@ -30,7 +30,7 @@ func (s *shop) whole(do func() error) error {
 			back = s.repo.ReplaceFile(full, old)
 		}
 		if back != nil && !errors.Is(back, os.ErrNotExist) {
-			return troublef("Restore it by hand: git restore "+path, "%w; and %s, written before it, could not be put back: %v", err, path, back)
+			return troublef("Restore it by hand: git restore "+s.forGit(path), "%w; and %s, written before it, could not be put back: %v", err, path, back)
 		}
 	}
 	s.unsaved = state{}
