@@ -11,8 +11,6 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/renameio/v2"
-
 	"fettle/history/git"
 	"fettle/schema"
 )
@@ -200,7 +198,7 @@ func InstallDrivers(repo *git.Repo, program string) (report []string, err error)
 
 func writeAttributes(repo *git.Repo, root string, data []byte) error {
 	name := filepath.Join(repo.Dir, filepath.FromSlash(root), AttributesFile)
-	if err := renameio.WriteFile(name, data, 0o644, renameio.WithExistingPermissions()); err != nil {
+	if err := repo.ReplaceFile(name, data); err != nil {
 		return fmt.Errorf("%s could not be written: %w", path.Join(root, AttributesFile), err)
 	}
 	return nil

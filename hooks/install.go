@@ -13,8 +13,6 @@ import (
 	"strings"
 	"sync"
 
-	"github.com/google/renameio/v2/maybe"
-
 	"fettle/history/git"
 )
 
@@ -244,7 +242,7 @@ func InstallWith(repo *git.Repo, o InstallOptions) (report []string, err error) 
 		if err != nil {
 			return report, err
 		}
-		line, err := p.install(s, o)
+		line, err := p.install(repo, s, o)
 		if err != nil {
 			return report, err
 		}
@@ -259,7 +257,7 @@ func InstallWith(repo *git.Repo, o InstallOptions) (report []string, err error) 
 
 const notShared = "not installed: other repositories take their hooks from the same directory"
 
-func (p place) install(s Status, o InstallOptions) (string, error) {
+func (p place) install(repo *git.Repo, s Status, o InstallOptions) (string, error) {
 	want := stub(s.Hook, o.Program)
 	switch {
 	case s.State == StateForeign:
@@ -275,11 +273,7 @@ func (p place) install(s Status, o InstallOptions) (string, error) {
 	if err := os.MkdirAll(p.dir, 0o777); err != nil {
 		return "", cannot("installed", s.Hook, err)
 	}
-	if err := maybe.WriteFile(s.Path, []byte(want), 0o755); err != nil {
-		return "", cannot("installed", s.Hook, err)
-	}
-	// A file that was there keeps its mode when it is replaced.
-	if err := os.Chmod(s.Path, 0o755); err != nil {
+	if err := repo.ReplaceProgram(s.Path, []byte(want)); err != nil {
 		return "", cannot("installed", s.Hook, err)
 	}
 	if s.State == StateMissing {

@@ -20,19 +20,27 @@ const replacing = "new-"
 // permissions. What was half written by then lies in [Repo.Scratch], where git and library do not look; only where that is on
 // another disk than the file does it lie beside the file, under a name that begins with a dot.
 func (r *Repo) ReplaceFile(full string, data []byte) error {
-	err := r.replaceBy(r.Scratch(), replacing, full, data)
-	var link *os.LinkError
-	if errors.As(err, &link) || errors.Is(err, fs.ErrPermission) { // another disk, or a repository that may only be read
-		err = r.replaceBy(filepath.Dir(full), ".fettle-"+replacing, full, data)
-	}
-	return err
-}
-
-func (r *Repo) replaceBy(dir, prefix, full string, data []byte) (err error) {
 	mode := fs.FileMode(0)
 	if info, err := os.Lstat(full); err == nil && info.Mode().IsRegular() {
 		mode = info.Mode().Perm()
 	}
+	return r.replace(full, data, mode)
+}
+
+// ReplaceProgram is [Repo.ReplaceFile] for a file that can be run from the moment on that it is there.
+func (r *Repo) ReplaceProgram(full string, data []byte) error { return r.replace(full, data, 0o755) }
+
+func (r *Repo) replace(full string, data []byte, mode fs.FileMode) error {
+	err := r.replaceBy(r.Scratch(), replacing, full, data, mode)
+	var link *os.LinkError
+	if errors.As(err, &link) || errors.Is(err, fs.ErrPermission) { // another disk, or a repository that may only be read
+		err = r.replaceBy(filepath.Dir(full), ".fettle-"+replacing, full, data, mode)
+	}
+	return err
+}
+
+// replaceBy writes a file in a directory and moves it into place. Without a mode it gets the one that the user gives to all files.
+func (r *Repo) replaceBy(dir, prefix, full string, data []byte, mode fs.FileMode) (err error) {
 	if dir == r.Scratch() {
 		if err := os.MkdirAll(dir, 0o777); err != nil {
 			return err
