@@ -9,6 +9,7 @@ import (
 	"os"
 	"strings"
 	"time"
+	"unicode/utf16"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -185,13 +186,13 @@ func (a *app) copyable(line string) {
 		a.say("%s", line)
 		return
 	}
-	fmt.Fprintln(a.out, line)
+	fmt.Fprintln(a.out, clean(line))
 }
 
 // tell prints what was asked for, also with -q, fitted to the screen where there is one.
 func (a *app) tell(format string, args ...any) {
 	width := columns(a.out)
-	for line := range strings.SplitSeq(fmt.Sprintf(format, args...), "\n") {
+	for line := range strings.SplitSeq(clean(fmt.Sprintf(format, args...)), "\n") {
 		fmt.Fprintln(a.out, view.Fold(line, width))
 	}
 }
@@ -319,21 +320,36 @@ func (a *app) oneOf(formats ...string) error {
 // json writes a value for programs.
 func (a *app) json(v any) error {
 	a.wrote = true
-	enc := json.NewEncoder(a.out)
+	var b strings.Builder
+	enc := json.NewEncoder(&b)
 	enc.SetEscapeHTML(false)
 	enc.SetIndent("", "  ")
-	return enc.Encode(v)
+	if err := enc.Encode(v); err != nil {
+		return err
+	}
+	_, err := io.WriteString(a.out, escaped(b.String()))
+	return err
 }
 
-// clean makes text of a file safe for a terminal: control characters and marks that turn the writing direction are shown, not sent.
-func clean(s string) string {
-	return strings.Map(func(r rune) rune {
+// escaped writes what [clean] replaces as escapes of JSON, where it can only stand inside strings: somebody may look at it on a screen.
+func escaped(text string) string {
+	if clean(text) == text {
+		return text
+	}
+	var b strings.Builder
+	for _, r := range text {
 		switch {
-		case r == '\n' || r == '\t':
-			return r
-		case r < 0x20, r >= 0x7f && r < 0xa0, r >= 0x200b && r <= 0x200f, r >= 0x202a && r <= 0x202e, r >= 0x2060 && r <= 0x2069, r == 0xfeff:
-			return '\ufffd'
+		case clean(string(r)) == string(r):
+			b.WriteRune(r)
+		case r > 0xffff:
+			high, low := utf16.EncodeRune(r)
+			fmt.Fprintf(&b, `\u%04x\u%04x`, high, low)
+		default:
+			fmt.Fprintf(&b, `\u%04x`, r)
 		}
-		return r
-	}, s)
+	}
+	return b.String()
 }
+
+// clean makes text of a file safe for a terminal: what would steer it or turn the writing direction is shown, not sent.
+func clean(s string) string { return git.Printable(s) }

@@ -108,7 +108,7 @@ func (s *shop) printShown(c *shownCondition) {
 			block = f.Block
 			fmt.Fprintf(s.out, "\n%s\n", schema.SpokenPath(block))
 		}
-		fmt.Fprintf(s.out, "%s\n", strings.TrimRight(figureLine(inUnits(f, s.prefs())), " "))
+		fmt.Fprintf(s.out, "%s\n", clean(strings.TrimRight(figureLine(inUnits(f, s.prefs())), " ")))
 	}
 	fmt.Fprintln(s.out)
 	if len(c.figures) == 0 {

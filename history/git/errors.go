@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os/exec"
 	"strings"
+	"unicode"
 )
 
 // Kinds of failure, for errors.Is. Every one that this package returns comes inside an [Error] that says more.
@@ -180,17 +181,14 @@ func safeDirectory(stderr string) string {
 	return "git config --global --add safe.directory DIRECTORY"
 }
 
-// Printable replaces control characters other than line feed and tab, so that text of unknown origin (a path, a message of
-// a hook) cannot command a terminal.
+// Printable replaces what a terminal acts on or does not show (controls, marks of direction, joiners and tags; line feed and tab stay),
+// so that text of unknown origin, such as a path, a note or a message of a hook, neither commands a terminal nor reads as another.
 func Printable(s string) string {
 	return strings.Map(func(r rune) rune {
-		switch {
-		case r == '\n' || r == '\t':
+		if r == '\n' || r == '\t' || r < unicode.MaxASCII && r >= ' ' || !unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp, unicode.Co) {
 			return r
-		case r < 0x20 || r >= 0x7f && r < 0xa0, r == 0x2028, r == 0x2029, r >= 0x202a && r <= 0x202e, r >= 0x2066 && r <= 0x2069:
-			return '\uFFFD'
 		}
-		return r
+		return '\uFFFD'
 	}, s)
 }
 
