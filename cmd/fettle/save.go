@@ -28,15 +28,15 @@ func init() {
 	})
 }
 
-// remove deletes a record that is not saved yet, from disk and from what is staged.
+// remove deletes a record that is not saved yet, from what is staged and then from disk: git may fail, and then nothing is lost.
 func (s *shop) remove(path string) error {
+	if err := s.repo.Unstage(s.path(path)); err != nil {
+		return err
+	}
 	if err := os.Remove(filepath.Join(s.root, filepath.FromSlash(path))); err != nil {
 		return cannotWrite(path, err)
 	}
 	s.unsaved = state{}
-	if err := s.repo.Unstage(s.path(path)); err != nil {
-		return err
-	}
 	_, err := s.work()
 	return err
 }
