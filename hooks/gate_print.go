@@ -220,10 +220,12 @@ func (s *screen) wrapped(first, indent, text string) {
 // counts says in a few words what speaks against a push.
 func (r *Ruling) counts() string {
 	var values, reasons, approvals, files int
-	records := len(r.breaks)
+	records, anchor := len(r.breaks), false
 	for _, v := range r.verdicts {
 		for _, f := range onePerCondition(v.Blocking()) {
 			switch {
+			case f.Path == recordsDir:
+				anchor = true
 			case rank(f) == 1:
 				records++
 			case rank(f) == 2:
@@ -240,6 +242,9 @@ func (r *Ruling) counts() string {
 	var parts []string
 	if len(r.denied) > 0 {
 		parts = append(parts, "it is protected")
+	}
+	if anchor {
+		parts = append(parts, "the adoption is not the right one")
 	}
 	for _, c := range []struct {
 		n         int
