@@ -307,7 +307,8 @@ func (t *teller) says(words string) string {
 	fields := strings.Fields(words)
 	for i, w := range fields {
 		if strings.Contains(w, "@") {
-			fields[i] = spoken(strings.Trim(w, ",;"))
+			name := strings.TrimRight(w, ",;")
+			fields[i] = spoken(name) + w[len(name):]
 		} else if at, err := time.Parse(time.RFC3339, w); err == nil {
 			fields[i] = local(at)
 		}

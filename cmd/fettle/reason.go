@@ -63,6 +63,7 @@ func init() {
 
 // ask fills in what the flags left open, where somebody sits at the terminal.
 func (s *shop) ask(w *why, differences []history.Difference) error {
+	s.fromTriage(w, differences)
 	if s.terminal && (w.cause == "" || w.text == "") {
 		in := bufio.NewReader(s.in)
 		for _, d := range differences {

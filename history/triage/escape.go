@@ -456,12 +456,14 @@ func (inv *Investigation) formalities(t *audit.Trail, f *Finding) {
 	}
 }
 
-// burns reports whether a condition is cut with a gas that burns iron.
+// burns is [Burns] for an id as text.
 func burns(lib *schema.Library, name string) bool {
 	id, err := schema.ParseID(name)
-	if err != nil {
-		return false
-	}
+	return err == nil && Burns(lib, id)
+}
+
+// Burns reports whether a condition is cut with a gas that burns iron: oxygen, or a mix that is more than half of it.
+func Burns(lib *schema.Library, id schema.ID) bool {
 	if id.Gas == "oxygen" {
 		return true
 	}

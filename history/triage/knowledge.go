@@ -44,6 +44,7 @@ type Symptom struct {
 	Looks []Line
 	Stop  []Line   // what is done before anything else
 	First []string // checks, in order
+	Leads []Line   // why this order goes before that of other symptoms; none for most
 	Notes map[string][]Line
 	Fits  []Fit
 	Tries []Fit // Strength is empty
@@ -164,6 +165,7 @@ func (k *Knowledge) with(own *Knowledge) *Knowledge {
 			}
 			merged.Looks = slices.Concat(s.Looks, base.Looks)
 			merged.Stop = slices.Concat(base.Stop, s.Stop)
+			merged.Leads = slices.Concat(base.Leads, s.Leads)
 			merged.Fits = slices.Concat(s.Fits, base.Fits)
 			merged.Tries = slices.Concat(s.Tries, base.Tries)
 			merged.Notes = map[string][]Line{}
@@ -329,6 +331,8 @@ func (r *reader) inSymptom(word, rest string) error {
 		return err
 	}
 	switch word {
+	case "leads":
+		s.Leads = append(s.Leads, line)
 	case "looks":
 		s.Looks = append(s.Looks, line)
 	case "stop":
@@ -373,7 +377,7 @@ func (r *reader) inSymptom(word, rest string) error {
 		}
 		s.Fits = append(s.Fits, f)
 	default:
-		return fmt.Errorf("%q is no line of a symptom; one of looks, stop, first, note, fit, try is", word)
+		return fmt.Errorf("%q is no line of a symptom; one of looks, stop, first, leads, note, fit, try is", word)
 	}
 	return nil
 }
