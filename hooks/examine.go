@@ -154,6 +154,10 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 		change.StaleBecause += f.Path + " " + f.From.Text + " to " + f.To.Text
 	}
 	from, to := d.Digests()
+	if permit := c.Now.Ledger.Permit(d.ID.String(), to, "", c.At); permit != nil {
+		ends, _ := history.PermitEnds(permit)
+		change.Until = ends.Local().Format("Monday 15:04")
+	}
 	starts := []schema.Digest{from}
 	for _, p := range c.Parents {
 		if r := p.Lib.Recipe(d.ID); r != nil {

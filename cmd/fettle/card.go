@@ -131,6 +131,20 @@ func (c *card) deciders() string {
 
 // headline says how the condition stands, in one line.
 func (s *shop) headline(c *card) string {
+	text := s.standsAs(c)
+	if c.Now != nil && c.Status != history.Approved {
+		if permit := s.committed.ledger.Permit(c.ID.String(), c.Digest, "", s.now()); permit != nil {
+			ends, _ := history.PermitEnds(permit)
+			text += "; provisional until " + ends.Local().Format("Monday 15:04")
+			if permit.Lot.Set() {
+				text += ", for lot " + clean(permit.Lot.V)
+			}
+		}
+	}
+	return text
+}
+
+func (s *shop) standsAs(c *card) string {
 	since := ""
 	if c.decision != nil {
 		verb := "approved"

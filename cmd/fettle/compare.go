@@ -209,7 +209,7 @@ func (s *shop) explainDrift(d *drift, t *machineTable, r *audit.Reading, positio
 		d.recipe = now.Digest()
 		d.status = driftUnapproved
 		d.says = append(d.says, "it is what is saved now, which is not approved")
-		if permit := audit.Permit(trail.Ledger, r.ID.String(), d.recipe, t.unit, s.now()); permit != nil {
+		if permit := trail.Ledger.Permit(r.ID.String(), d.recipe, t.unit, s.now()); permit != nil {
 			d.status = driftProvisional
 			d.says = []string{"it is what is saved now, provisional until " + s.moment(permit.Until.V)}
 		}

@@ -293,7 +293,7 @@ func (s *shop) loadNotes(p *plannedLoad, position history.Position, f loadFlags)
 	var notes []string
 	standing := s.standing(&s.committed)
 	inForce, approved := position.State.Digest()
-	switch permit := audit.Permit(s.committed.ledger, p.id.String(), p.recipe, p.unit, s.now()); {
+	switch permit := s.committed.ledger.Permit(p.id.String(), p.recipe, p.unit, s.now()); {
 	case standing.Anchor == nil:
 		notes = append(notes, "nothing is adopted yet, so nothing is approved")
 	case approved && inForce == p.recipe && position.Status == history.Stale:

@@ -111,17 +111,3 @@ func LoadedIDs(loads []Loading, unit string, before time.Time) []string {
 	slices.Sort(out)
 	return out
 }
-
-// Permit returns the permit that lets a recipe run at a moment before it is decided, nil for none. A permit for one unit says nothing
-// of another.
-func Permit(l *history.Ledger, id string, recipe schema.Digest, unit string, at time.Time) *schema.Permit {
-	withdrawn := l.Withdrawn()
-	for _, p := range history.Bodies[*schema.Permit](l) {
-		until, err := time.Parse(time.RFC3339, p.Body.Until.V)
-		if err == nil && withdrawn[p.Record.Digest] == nil && p.Body.ID.V == id && p.Body.Digest.V == string(recipe) &&
-			(!p.Body.Unit.Set() || unit == "" || p.Body.Unit.V == unit) && !at.Before(p.Record.Time()) && at.Before(until) {
-			return p.Body
-		}
-	}
-	return nil
-}

@@ -156,8 +156,8 @@ func stood(t *audit.Trail, unit, id string, recipe schema.Digest, at time.Time) 
 			verb = "adopted"
 		}
 		return true, fmt.Sprintf("%s on %s by %s", verb, d.Record.Time().Local().Format("2 January 2006"), d.Person)
-	case audit.Permit(t.Ledger, id, recipe, unit, at) != nil:
-		return true, "not approved; a permit let it run until " + audit.Permit(t.Ledger, id, recipe, unit, at).Until.V
+	case t.Ledger.Permit(id, recipe, unit, at) != nil:
+		return true, "not approved; a permit let it run until " + t.Ledger.Permit(id, recipe, unit, at).Until.V
 	case len(once) > 0 && any:
 		return false, fmt.Sprintf("NOT what was approved then: an older recipe, approved on %s; another one was since %s", once[0].Record.Time().Local().Format("2 January 2006"),
 			state.Last().Record.Time().Local().Format("2 January 2006"))

@@ -1,0 +1,39 @@
+package history
+
+import (
+	"time"
+
+	"fettle/schema"
+)
+
+// LongestPermit is how long a recipe may run at most before somebody decides on it.
+const LongestPermit = 72 * time.Hour
+
+// Permit returns the permit that lets a recipe run at a moment before it is decided, the one that ends last; nil for none. A permit for
+// one unit says nothing of another; an empty unit asks for any. One that was taken back counts no more, and one for longer than
+// [LongestPermit] counts for that long.
+func (l *Ledger) Permit(id string, recipe schema.Digest, unit string, at time.Time) *schema.Permit {
+	withdrawn := l.Withdrawn()
+	var found *schema.Permit
+	var last time.Time
+	for _, p := range Bodies[*schema.Permit](l) {
+		ends, ok := PermitEnds(p.Body)
+		if ok && withdrawn[p.Record.Digest] == nil && p.Body.ID.V == id && p.Body.Digest.V == string(recipe) &&
+			(!p.Body.Unit.Set() || unit == "" || p.Body.Unit.V == unit) && !at.Before(p.Record.Time()) && at.Before(ends) && ends.After(last) {
+			found, last = p.Body, ends
+		}
+	}
+	return found
+}
+
+// PermitEnds is when a permit counts no more. It is false where the record says no time that can be read.
+func PermitEnds(p *schema.Permit) (time.Time, bool) {
+	until, err := time.Parse(time.RFC3339, p.Until.V)
+	if err != nil {
+		return time.Time{}, false
+	}
+	if most := p.Time().Add(LongestPermit); until.After(most) {
+		until = most
+	}
+	return until, true
+}
