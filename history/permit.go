@@ -10,8 +10,7 @@ import (
 const LongestPermit = 72 * time.Hour
 
 // Permit returns the permit that lets a recipe run at a moment before it is decided, the one that ends last; nil for none. A permit for
-// one unit says nothing of another; an empty unit asks for any. One that was taken back counts no more, and one for longer than
-// [LongestPermit] counts for that long.
+// one unit says nothing of another; an empty unit asks for any. One that was taken back counts no more.
 func (l *Ledger) Permit(id string, recipe schema.Digest, unit string, at time.Time) *schema.Permit {
 	withdrawn := l.Withdrawn()
 	var found *schema.Permit
@@ -26,14 +25,9 @@ func (l *Ledger) Permit(id string, recipe schema.Digest, unit string, at time.Ti
 	return found
 }
 
-// PermitEnds is when a permit counts no more. It is false where the record says no time that can be read.
+// PermitEnds is when a permit counts no more. It is false where the record says no time that can be read, or claims more than
+// [LongestPermit]: that is no permit.
 func PermitEnds(p *schema.Permit) (time.Time, bool) {
 	until, err := time.Parse(time.RFC3339, p.Until.V)
-	if err != nil {
-		return time.Time{}, false
-	}
-	if most := p.Time().Add(LongestPermit); until.After(most) {
-		until = most
-	}
-	return until, true
+	return until, err == nil && until.Sub(p.Time()) <= LongestPermit
 }

@@ -154,9 +154,11 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 		change.StaleBecause += f.Path + " " + f.From.Text + " to " + f.To.Text
 	}
 	from, to := d.Digests()
-	if permit := c.Now.Ledger.Permit(d.ID.String(), to, "", c.At); permit != nil {
-		ends, _ := history.PermitEnds(permit)
-		change.Until = ends.Local().Format("Monday 15:04")
+	if s := position.Status; s == history.New || s == history.Changed || s == history.Superseded { // not where somebody decided against it
+		if permit := c.Now.Ledger.Permit(d.ID.String(), to, "", c.At); permit != nil {
+			ends, _ := history.PermitEnds(permit)
+			change.Until = ends.In(c.At.Location()).Format("Monday 15:04 MST")
+		}
 	}
 	starts := []schema.Digest{from}
 	for _, p := range c.Parents {
