@@ -17,7 +17,7 @@ type Basis struct {
 	HotCuts int  // cuts after which the nozzle was hot
 }
 
-// Doubts says in plain words what the cuts do not show, the weightiest first. There is always something.
+// Doubts says in plain words what the cuts do not show, the weightiest first.
 func (b Basis) Doubts() []string {
 	var out []string
 	add := func(when bool, format string, args ...any) {
