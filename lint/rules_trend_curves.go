@@ -111,20 +111,30 @@ func (c Curve) Judged() bool { return c.judged }
 // Between predicts the quantity at a thickness in m by all points that the family trusts, with the nozzle and the kind of the recipe
 // like.
 func (c Curve) Between(thickness float64, like *schema.Recipe) (expect, low, high quantity.Value, ok bool) {
-	for _, pt := range c.curve.points {
-		if pt.recipe != like {
-			continue
-		}
-		last := pt.trusted
-		if last == nil || len(c.curve.points) < 2 {
-			return expect, low, high, false
-		}
-		q := last.At(trend.Place{X: math.Log(thickness), Group: pt.level, Kind: pt.kind})
-		q.SD *= pt.spread
-		expect, low, high = c.pass.interval(c.curve, pt.value, thickness, q)
-		return expect, low, high, true
+	pt, q, ok := c.predict(thickness, like)
+	if !ok {
+		return expect, low, high, false
 	}
-	return expect, low, high, false
+	expect, low, high = c.pass.interval(c.curve, pt.value, thickness, q)
+	return expect, low, high, true
+}
+
+// Band is [Curve.Between] as plain numbers in SI, for drawing.
+func (c Curve) Band(thickness float64, like *schema.Recipe) (mid, low, high float64, ok bool) {
+	_, q, ok := c.predict(thickness, like)
+	at := func(sd float64) float64 { return c.curve.plain(q.Value+sd*q.SD, thickness) }
+	return at(0), at(-2), at(2), ok
+}
+
+func (c Curve) predict(thickness float64, like *schema.Recipe) (*point, trend.Prediction, bool) {
+	for _, pt := range c.curve.points {
+		if pt.recipe == like && pt.trusted != nil && len(c.curve.points) > 1 {
+			q := pt.trusted.At(trend.Place{X: math.Log(thickness), Group: pt.level, Kind: pt.kind})
+			q.SD *= pt.spread
+			return pt, q, true
+		}
+	}
+	return nil, trend.Prediction{}, false
 }
 
 // Measured is the value that a curve has of a recipe; none where the recipe has none.
