@@ -23,7 +23,8 @@ func init() {
 		cmd := &cobra.Command{Use: "audit [ID...]", Annotations: map[string]string{"formats": "own"}, Short: "who changed what, when, why, on whose approval",
 			Long: "Shows every saved change of a condition, field by field, with its reason and approval, and every record: decisions, trials, loads and what\n" +
 				"got out. Files that were moved, renamed or laid out anew show nothing. The newest comes last.",
-			Example:           "  fettle audit bay-2/carbon-steel/oxygen/10mm\n  fettle audit --since 2026-07-01 --field pressure --unapproved",
+			Example: "  fettle audit bay-2/carbon-steel/oxygen/10mm\n  fettle audit --since 2026-07-01 --field pressure --unapproved\n" +
+				"  fettle audit bay-2/carbon-steel/oxygen/10mm --as-of '2026-07-14 06:00'\n  fettle audit --escape 3f9a0c1b",
 			ValidArgsFunction: a.complete(savedIDs),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.audit(args, f) }}
 		fl := cmd.Flags()
@@ -32,6 +33,7 @@ func init() {
 		fl.StringVar(&f.field, "field", "", "only changes of this field: pressure, cut.speed, pierce1.time, nozzle")
 		fl.StringVar(&f.by, "by", "", "only what this person did: a name or address, or part of one")
 		fl.BoolVar(&f.unapproved, "unapproved", false, "only changes whose recipe nobody ever approved")
+		fl.StringVar(&f.asOf, "as-of", "", "what was in force at a time: in git, approved, and on each machine")
 		fl.StringVar(&f.escape, "escape", "", "what changed before bad parts got out: the digest of an escape record, see fettle escape")
 		fl.StringVar(&f.rev, "rev", "", "the history of another branch or commit")
 		return cmd
@@ -39,7 +41,7 @@ func init() {
 }
 
 func (a *app) audit(typed []string, f auditFlags) error {
-	if err := a.oneOf(pageFormats...); err != nil {
+	if err := a.oneOf(append(slices.Clone(pageFormats), "csv")...); err != nil {
 		return err
 	}
 	s, err := a.open()
@@ -47,10 +49,19 @@ func (a *app) audit(typed []string, f auditFlags) error {
 		return err
 	}
 	if f.escape != "" {
+		if a.format == "csv" {
+			return a.oneOf(pageFormats...)
+		}
 		if len(typed) > 0 || f.since+f.until+f.field+f.asOf != "" || f.unapproved {
 			return troublef("fettle audit --escape "+f.escape, "--escape goes alone: the record says machine, conditions and times")
 		}
 		return s.auditEscape(f.escape, f.rev)
+	}
+	if f.asOf != "" {
+		if f.since+f.until+f.field+f.by != "" || f.unapproved {
+			return troublef("fettle audit ID --as-of "+f.asOf, "--as-of tells of one moment; it goes with ids and --rev only")
+		}
+		return s.auditAsOf(typed, f)
 	}
 	filter := audit.Filter{Field: f.field, By: f.by, Unapproved: f.unapproved}
 	if filter.Since, err = moment("--since", f.since, false); err != nil {
@@ -69,8 +80,11 @@ func (a *app) audit(typed []string, f auditFlags) error {
 		}
 	}
 	entries := trail.Select(filter)
-	if a.format == "json" {
+	switch a.format {
+	case "json":
 		return a.json(auditJSON(trail, entries))
+	case "csv":
+		return s.auditCSV(trail, entries)
 	}
 	return s.writePage(s.timeline(trail, entries, filter.IDs))
 }
@@ -133,6 +147,7 @@ type auditEntry struct {
 	ApprovedBy []string `json:"approved_by"`
 	Kind       string   `json:"kind"`
 
+	AtUTC         string        `json:"at_utc"`
 	ApprovedLater []string      `json:"approved_later"`
 	Reasons       []auditReason `json:"reasons"`
 	Name          string        `json:"name"`
@@ -183,6 +198,7 @@ func entryJSON(trail *audit.Trail, e *audit.Entry) auditEntry {
 		ApprovedBy: append([]string{}, e.ApprovedBy...), ApprovedLater: append([]string{}, e.ApprovedLater...), Kind: e.Kind, Reasons: []auditReason{},
 		Name: e.By.Name, Email: e.By.Email, CoAuthors: []string{}, FromDigest: some(string(e.FromDigest)), ToDigest: some(string(e.ToDigest)),
 		Subject: some(e.Subject), Path: some(e.Path), Note: e.Note, Merge: e.Merge, Edge: e.Edge, Clock: some(e.Clock)}
+	j.AtUTC = e.At.UTC().Format(time.RFC3339)
 	if e.From.Path != "" {
 		j.From = &e.From.Text
 	}

@@ -55,8 +55,13 @@ func (s *shop) auditEscape(typed, rev string) error {
 	return s.writePage(s.escapePage(trail, inv))
 }
 
-// local is a moment of a page: in the time of this computer, with the day where it is not the day before it.
-func local(t time.Time) string { return t.Local().Format("Mon 2 Jan 15:04") }
+// local is a moment of a page, in the time of this computer; with the year where that is not the present one.
+func (s *shop) local(t time.Time) string {
+	if t.Local().Year() != s.now().Local().Year() {
+		return t.Local().Format("Mon 2 Jan 2006 15:04")
+	}
+	return t.Local().Format("Mon 2 Jan 15:04")
+}
 
 func zoned(t time.Time) string {
 	text := clockText(t)
@@ -147,7 +152,7 @@ func (t *teller) suspects(trail *audit.Trail, inv *triage.Investigation) {
 			if f.Older {
 				how = ", with an older recipe"
 			}
-			t.block(fmt.Sprintf("%s   %s   %s%s", idsLine(f.IDs), t.changeText(f), local(f.At), how), view.Plain)
+			t.block(fmt.Sprintf("%s   %s   %s%s", idsLine(f.IDs), t.changeText(f), t.local(f.At), how), view.Plain)
 			if len(f.Against) > 0 {
 				t.row("", "%s", clean(f.Against[0]))
 			}
@@ -184,7 +189,7 @@ func (t *teller) suspect(trail *audit.Trail, inv *triage.Investigation, f *triag
 	}
 	t.block(fmt.Sprintf("%d  %s", n, t.changeText(f)), tone)
 	t.row("condition", "%s", idsLine(f.IDs))
-	when := local(f.At)
+	when := t.local(f.At)
 	switch before := inv.From.Sub(f.At); {
 	case before > 0:
 		when += fmt.Sprintf(", %s before the first bad part", triage.Span(before))
@@ -203,7 +208,7 @@ func (t *teller) suspect(trail *audit.Trail, inv *triage.Investigation, f *triag
 		t.row("saved", "%s", when)
 	}
 	if e := f.Entry; e != nil {
-		t.row("made by", "%s on %s, saved as %.12s", auditPerson(e.By), local(e.At), e.Commit)
+		t.row("made by", "%s on %s, saved as %.12s", auditPerson(e.By), t.local(e.At), e.Commit)
 		for _, w := range e.Why {
 			t.row("reason", "%s: %s (%s)", w.Cause, clean(w.Text), spoken(w.By))
 		}
@@ -225,7 +230,7 @@ func (t *teller) suspect(trail *audit.Trail, inv *triage.Investigation, f *triag
 	for _, span := range f.Risk {
 		words := "all of it"
 		if span[0].After(inv.From) || span[1].Before(inv.To) {
-			words = fmt.Sprintf("%s to %s (%s)", local(span[0]), local(span[1]), triage.Span(span[1].Sub(span[0])))
+			words = fmt.Sprintf("%s to %s (%s)", t.local(span[0]), t.local(span[1]), triage.Span(span[1].Sub(span[0])))
 		}
 		t.row("at risk", "%s", words)
 	}
@@ -262,7 +267,7 @@ func (t *teller) approvalText(trail *audit.Trail, f *triage.Finding) string {
 	if d.Record.Kind == schema.KindAdoption {
 		verb = "adopted by"
 	}
-	text := fmt.Sprintf("%s %s on %s", verb, spoken(d.Person), local(d.Record.Time()))
+	text := fmt.Sprintf("%s %s on %s", verb, spoken(d.Person), t.local(d.Record.Time()))
 	if d.Record.Time().After(f.At.Add(5 * time.Minute)) {
 		text += ", after it went on"
 	}
@@ -289,9 +294,9 @@ func (t *teller) heldThen(inv *triage.Investigation) {
 		for _, s := range h.Stays {
 			since := ""
 			if len(s.Loaded) > 0 {
-				since = ", loaded " + local(s.Since) + " by " + spoken(s.Loaded[0].Record.By.V)
+				since = ", loaded " + t.local(s.Since) + " by " + spoken(s.Loaded[0].Record.By.V)
 			}
-			t.row("", "%s to %s: %s%s", local(s.From), local(s.To), t.says(s.Says), since)
+			t.row("", "%s to %s: %s%s", t.local(s.From), t.local(s.To), t.says(s.Says), since)
 			if s.Values != nil {
 				t.row("", "    %s   %s", t.oneLine(s.Values), s.Digest().Short())
 			}
@@ -310,7 +315,7 @@ func (t *teller) says(words string) string {
 			name := strings.TrimRight(w, ",;")
 			fields[i] = spoken(name) + w[len(name):]
 		} else if at, err := time.Parse(time.RFC3339, w); err == nil {
-			fields[i] = local(at)
+			fields[i] = t.local(at)
 		}
 	}
 	return clean(strings.Join(fields, " "))

@@ -146,6 +146,9 @@ func guarded(text string) bool {
 	return text != "" && (strings.ContainsRune(formulas+"'#", []rune(text)[0]) || placeholders[text])
 }
 
+// Protect keeps a spreadsheet from taking a text for a formula, by an apostrophe before it.
+func Protect(text string) string { return protect(text) }
+
 func protect(text string) string {
 	if guarded(text) {
 		return "'" + text

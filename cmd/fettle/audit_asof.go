@@ -1,0 +1,368 @@
+package main
+
+import (
+	"encoding/csv"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/cmd/fettle/table"
+	"fettle/cmd/fettle/view"
+	"fettle/history"
+	"fettle/history/audit"
+	"fettle/schema"
+)
+
+// A stand is one condition at one moment, in the three ways in which it can be in force.
+type stand struct {
+	id       schema.ID
+	saved    *schema.Values // in git; nil where it was not there
+	approved *schema.Values // nil where nothing was
+	decision *history.Decision
+	status   history.Status
+	provis   *schema.Permit // that let what was saved run
+	units    []onUnit
+}
+
+type onUnit struct {
+	unit   string
+	stay   audit.Stay
+	values *schema.Values // nil where it is not on record, or not in this clone
+}
+
+// auditAsOf answers what was in force at a moment.
+func (s *shop) auditAsOf(typed []string, f auditFlags) error {
+	at, err := moment("--as-of", f.asOf, true)
+	if err != nil {
+		return err
+	}
+	anchor, err := s.anchor()
+	if err != nil {
+		return err
+	}
+	m, err := audit.AsOf(s.repo, s.sub, audit.Options{Rev: f.rev, Anchor: anchor}, at)
+	if err != nil {
+		return err
+	}
+	ids := idsOf(m.Library)
+	for _, p := range m.Standing.Positions(m.Library) {
+		if !slices.Contains(ids, p.ID) {
+			ids = append(ids, p.ID)
+		}
+	}
+	if len(typed) > 0 {
+		if ids, err = s.resolve(typed, ids); err != nil {
+			return err
+		}
+	}
+	stands := s.standsAt(m, ids)
+	switch s.format {
+	case "json":
+		return s.json(asOfJSON(m, stands))
+	case "csv":
+		return s.asOfCSV(stands)
+	}
+	return s.writePage(s.asOfPage(m, stands))
+}
+
+// standsAt gathers the three for each condition.
+func (s *shop) standsAt(m *audit.Moment, ids []schema.ID) []stand {
+	var out []stand
+	for _, id := range ids {
+		p := m.Standing.Position(m.Library, id)
+		st := stand{id: id, approved: p.Approved(), decision: p.State.Last(), status: p.Status}
+		if p.Now != nil {
+			st.saved = p.Now.Values()
+			st.provis = m.Ledger.Permit(id.String(), p.Digest, "", m.At)
+		}
+		var units []string
+		if profile := m.Library.Machine(id.Machine); profile != nil {
+			units = slices.Clone(profile.UnitNames())
+		}
+		for _, l := range m.Loads {
+			if l.ID == id.String() {
+				units = append(units, l.Unit)
+			}
+		}
+		for _, unit := range unique(units) {
+			on := onUnit{unit: unit, stay: m.OnUnit(unit, id.String())}
+			if d := on.stay.Digest(); d != "" {
+				on.values = s.recipeAt(m, id, d)
+			}
+			st.units = append(st.units, on)
+		}
+		out = append(out, st)
+	}
+	return out
+}
+
+// recipeAt finds a recipe that was loaded: in the library of the moment, in records, or in the history.
+func (s *shop) recipeAt(m *audit.Moment, id schema.ID, digest schema.Digest) *schema.Values {
+	if r := m.Library.Recipe(id); r != nil && r.Digest() == digest {
+		return r.Values()
+	}
+	if v := audit.RecordedRecipe(m.Ledger, id.String(), digest); v != nil {
+		return v
+	}
+	if _, _, err := s.both(); err != nil {
+		return nil
+	}
+	return s.recipeAnywhere(id.String(), digest)
+}
+
+// asOfPage tells what was in force at a moment.
+func (s *shop) asOfPage(m *audit.Moment, stands []stand) *view.Page {
+	page := &view.Page{Title: "In force in " + s.libraryName(m.Library), Subtitle: zoned(m.At)}
+	t := &teller{s, page, m.Standing.Anchor != nil}
+	top := func(label, format string, args ...any) {
+		page.Rows = append(page.Rows, view.Row{Label: label, Text: fmt.Sprintf(format, args...)})
+	}
+	top("as of", "%s", zoned(m.At))
+	if m.Commit == "" {
+		top("in git", "nothing was saved here by then")
+	} else {
+		top("in git", "%.12s, saved %s by %s", m.Commit, zoned(m.Saved), auditPerson(m.By))
+	}
+	if m.Standing.Trouble != "" {
+		top("trouble", "%s", clean(m.Standing.Trouble))
+	} else if m.Standing.Anchor == nil {
+		top("approved", "nothing was adopted by then, so nothing was approved")
+	}
+	for _, d := range m.Doubts {
+		top("doubt", "%s", clean(d))
+	}
+	for i, r := range m.Late {
+		if i == 5 {
+			top("late", "and %s more", counted(len(m.Late)-i, "record"))
+			break
+		}
+		top("late", "a record of kind %s by %s says %s and was saved later; it did not count here then  %s", clean(r.Kind), spoken(r.By.V), t.local(r.Time()), r.Digest.Short())
+	}
+	if m.Elsewise > 0 {
+		top("elsewhere", "%s had been made by then, by their clocks, and came to this branch later", counted(m.Elsewise, "saved step"))
+	}
+	t.section("")
+	for i := range stands {
+		t.stand(&stands[i], len(stands) == 1)
+	}
+	if len(stands) == 0 {
+		page.Sections = nil
+		t.foot("no condition was there")
+	}
+	return page
+}
+
+// stand tells one condition; the only one with every value.
+func (t *teller) stand(st *stand, whole bool) {
+	tone := view.Good
+	if st.status != history.Approved || slices.ContainsFunc(st.units, func(u onUnit) bool { return u.values != nil && !sameRecipe(u.values, st.approved) }) {
+		tone = view.Bad
+	}
+	t.block(st.id.String(), tone)
+	switch {
+	case st.saved == nil:
+		t.row("in git", "not there")
+	case whole:
+		t.row("in git", "%s", st.saved.Digest().Short())
+		for _, f := range schema.Fields(st.saved) {
+			if !f.Note && !slices.Contains([]string{"machine", "material", "gas"}, f.Path) {
+				t.row(view.Same, "%-20s %s", schema.SpokenPath(f.Path), clean(f.Text))
+			}
+		}
+	default:
+		t.row("in git", "%s   %s", t.oneLine(st.saved), st.saved.Digest().Short())
+	}
+	switch {
+	case st.approved == nil && st.status == history.Contested:
+		t.row("approved", "decisions contradicted each other")
+	case st.approved == nil:
+		t.row("approved", "nothing")
+	default:
+		verb := "approved"
+		if st.decision.Record.Kind == schema.KindAdoption {
+			verb = "adopted"
+		}
+		t.row("approved", "%s, %s on %s by %s   %s", t.against(st.saved, st.approved, "as in git"), verb, t.local(st.decision.Record.Time()), spoken(st.decision.Person), st.approved.Digest().Short())
+		t.differences(st.saved, st.approved)
+	}
+	if st.provis != nil {
+		t.row("provisional", "what was in git was let run until %s", t.moment(st.provis.Until.V))
+	}
+	for _, u := range st.units {
+		label := "on " + clean(u.unit)
+		switch {
+		case len(u.stay.Loaded) == 0:
+			t.row(label, "not on record")
+		case u.stay.Digest() == "":
+			t.row(label, "two loads of the same moment contradict each other")
+		case u.values == nil:
+			t.row(label, "a recipe that is not in this clone   %s", u.stay.Digest().Short())
+		default:
+			than, words := st.approved, "as approved"
+			if than == nil {
+				than, words = st.saved, "as in git"
+			}
+			t.row(label, "%s, loaded %s by %s   %s", t.against(than, u.values, words), t.local(u.stay.From), spoken(u.stay.Loaded[0].Record.By.V), u.stay.Digest().Short())
+			t.differences(than, u.values)
+		}
+	}
+}
+
+func sameRecipe(a, b *schema.Values) bool { return a != nil && b != nil && a.Digest() == b.Digest() }
+
+func (t *teller) against(than, v *schema.Values, same string) string {
+	if sameRecipe(than, v) {
+		return same
+	}
+	if than == nil {
+		return t.oneLine(v)
+	}
+	return "another recipe"
+}
+
+// differences tells how one recipe differs from another.
+func (t *teller) differences(from, to *schema.Values) {
+	if from == nil || to == nil || sameRecipe(from, to) {
+		return
+	}
+	for _, l := range t.changeLines(history.CompareValues(from, to)) {
+		t.row(view.Same, "%s", l)
+	}
+}
+
+// asOfCSV writes the values in long form: one row for each value of each of the three.
+func (s *shop) asOfCSV(stands []stand) error {
+	w := csv.NewWriter(s.out)
+	if err := w.Write([]string{"id", "in_force", "unit", "digest", "field", "value"}); err != nil {
+		return err
+	}
+	write := func(id schema.ID, sense, unit string, v *schema.Values) {
+		if v == nil {
+			return
+		}
+		digest := string(v.Digest())
+		for _, f := range schema.Fields(v) {
+			if !f.Note {
+				w.Write([]string{id.String(), sense, unit, digest, f.Path, table.Protect(f.Text)})
+			}
+		}
+	}
+	for i := range stands {
+		st := &stands[i]
+		write(st.id, "git", "", st.saved)
+		write(st.id, "approved", "", st.approved)
+		for _, u := range st.units {
+			write(st.id, "loaded", u.unit, u.values)
+		}
+	}
+	w.Flush()
+	return w.Error()
+}
+
+func asOfJSON(m *audit.Moment, stands []stand) any {
+	type recipe struct {
+		Digest string            `json:"digest"`
+		Fields map[string]string `json:"fields"`
+	}
+	type loaded struct {
+		Unit   string   `json:"unit"`
+		Since  *string  `json:"since"`
+		By     *string  `json:"by"`
+		Digest *string  `json:"digest"`
+		Recipe *recipe  `json:"recipe"`
+		Either []string `json:"either"`
+	}
+	type condition struct {
+		ID         string         `json:"id"`
+		Status     history.Status `json:"status"`
+		Git        *recipe        `json:"git"`
+		Approved   *recipe        `json:"approved"`
+		ApprovedBy *string        `json:"approved_by"`
+		ApprovedAt *string        `json:"approved_at"`
+		Until      *string        `json:"provisional_until"`
+		Loaded     []loaded       `json:"loaded"`
+	}
+	of := func(v *schema.Values) *recipe {
+		if v == nil {
+			return nil
+		}
+		r := &recipe{string(v.Digest()), map[string]string{}}
+		for _, f := range schema.Fields(v) {
+			if !f.Note {
+				r.Fields[f.Path] = f.Text
+			}
+		}
+		return r
+	}
+	out := struct {
+		Format     int         `json:"format"`
+		AsOf       string      `json:"as_of"`
+		Commit     *string     `json:"commit"`
+		Saved      *string     `json:"saved_at"`
+		Adopted    bool        `json:"adopted"`
+		Doubts     []string    `json:"doubts"`
+		Late       []string    `json:"saved_later"`
+		Elsewhere  int         `json:"steps_of_other_branches"`
+		Conditions []condition `json:"conditions"`
+	}{1, m.At.UTC().Format(time.RFC3339), some(m.Commit), nil, m.Standing.Anchor != nil, append([]string{}, m.Doubts...), []string{}, m.Elsewise, []condition{}}
+	if m.Commit != "" {
+		out.Saved = some(m.Saved.UTC().Format(time.RFC3339))
+	}
+	for _, r := range m.Late {
+		out.Late = append(out.Late, string(r.Digest))
+	}
+	for i := range stands {
+		st := &stands[i]
+		c := condition{ID: st.id.String(), Status: st.status, Git: of(st.saved), Approved: of(st.approved), Loaded: []loaded{}}
+		if st.approved != nil {
+			c.ApprovedBy, c.ApprovedAt = some(st.decision.Person), some(st.decision.Record.At.V)
+		}
+		if st.provis != nil {
+			c.Until = some(st.provis.Until.V)
+		}
+		for _, u := range st.units {
+			l := loaded{Unit: u.unit, Digest: some(string(u.stay.Digest())), Recipe: of(u.values), Either: []string{}}
+			if len(u.stay.Loaded) > 0 {
+				l.Since, l.By = some(u.stay.From.UTC().Format(time.RFC3339)), some(u.stay.Loaded[0].Record.By.V)
+			}
+			if u.stay.Digest() == "" {
+				for _, one := range u.stay.Loaded {
+					l.Either = append(l.Either, string(one.Digest))
+				}
+			}
+			c.Loaded = append(c.Loaded, l)
+		}
+		out.Conditions = append(out.Conditions, c)
+	}
+	return out
+}
+
+// auditCSV writes the timeline as a table, with every moment in UTC and in the time of this computer.
+func (s *shop) auditCSV(trail *audit.Trail, entries []audit.Entry) error {
+	w := csv.NewWriter(s.out)
+	header := []string{"at_utc", "at_local", "by", "kind", "subject", "id", "field", "from", "to", "why", "approved_by", "unit", "text", "commit", "saved_by", "saved_at_utc", "record", "odd_time"}
+	if err := w.Write(header); err != nil {
+		return err
+	}
+	for i := range entries {
+		e := &entries[i]
+		var unit, text, record, savedBy, savedAt string
+		if r := e.Record; r != nil && r.Common != nil {
+			unit, text, record = r.Unit.V, r.Text.V, string(r.Digest)
+		}
+		if e.Commit != "" {
+			savedBy, savedAt = e.Committer.String(), e.Committed.UTC().Format(time.RFC3339)
+		}
+		row := []string{e.At.UTC().Format(time.RFC3339), e.At.Local().Format("2006-01-02T15:04:05-07:00"), e.By.String(), e.Kind, e.Subject, e.ID, e.Field, e.From.Text, e.To.Text, whyText(e.Why),
+			strings.Join(e.ApprovedBy, ", "), unit, text, e.Commit, savedBy, savedAt, record, e.Clock}
+		for j := range row {
+			row[j] = table.Protect(row[j])
+		}
+		if err := w.Write(row); err != nil {
+			return err
+		}
+	}
+	w.Flush()
+	return w.Error()
+}
