@@ -119,7 +119,7 @@ func CompareValues(a, b *schema.Values) []FieldChange {
 	if b != nil {
 		after = append(schema.Fields(b), hollow(b)...)
 	}
-	return compareFields(before, after)
+	return CompareFields(before, after)
 }
 
 // hollow returns the objects that stand in a recipe without a member. They are part of its digest and hold no value to compare.
@@ -139,7 +139,8 @@ func hollow(v *schema.Values) []schema.Field {
 	return out
 }
 
-func compareFields(before, after []schema.Field) []FieldChange {
+// CompareFields returns the fields that differ, those that are gone at the end.
+func CompareFields(before, after []schema.Field) []FieldChange {
 	var out []FieldChange
 	old := make(map[string]schema.Field, len(before))
 	for _, f := range before {

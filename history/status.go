@@ -128,7 +128,7 @@ func (s *Standing) drift(lib *schema.Library, id schema.ID, state *State) []Fiel
 
 // machineDrift returns the values of a machine that are others now. A blank that was filled since is none.
 func machineDrift(was, now *schema.BeamAndJet) []FieldChange {
-	return slices.DeleteFunc(compareFields(schema.Fields(was), schema.Fields(now)), func(c FieldChange) bool {
+	return slices.DeleteFunc(CompareFields(schema.Fields(was), schema.Fields(now)), func(c FieldChange) bool {
 		return c.From.Path == ""
 	})
 }
