@@ -1,6 +1,10 @@
-// Command bench makes large libraries with a fixed seed and times fettle beside git and other programs on them.
+// Command bench makes large libraries with a fixed seed, and times fettle beside git and other programs on them. From the top of the
+// checkout:
 //
-//	go run ./testdata/bench make S DIR
+//	go run ./testdata/bench make S DIR    one library, see [sizes]
+//	go run ./testdata/bench run DIR       makes those that are missing in DIR, and prints the table
+//
+// Two commands are always run in turn, so that a busy machine slows both alike; the table has medians and their ratio.
 package main
 
 import (
@@ -17,15 +21,22 @@ func main() {
 }
 
 func run(args []string) error {
-	if len(args) != 3 || args[0] != "make" {
-		return fmt.Errorf("use: bench make SIZE DIR")
+	switch {
+	case len(args) == 3 && args[0] == "make":
+		return makeSize(args[1], args[2])
+	case len(args) >= 2 && args[0] == "run":
+		return measure(args[1], args[2:])
 	}
-	i := slices.IndexFunc(sizes, func(z size) bool { return z.name == args[1] })
+	return fmt.Errorf("use: bench make SIZE DIR, or: bench run DIR [PART OF A ROW'S NAME...]")
+}
+
+func makeSize(name, dir string) error {
+	i := slices.IndexFunc(sizes, func(z size) bool { return z.name == name })
 	if i < 0 {
-		return fmt.Errorf("there is no size %q", args[1])
+		return fmt.Errorf("there is no size %q", name)
 	}
-	if err := os.Mkdir(args[2], 0o777); err != nil {
+	if err := os.Mkdir(dir, 0o777); err != nil {
 		return err
 	}
-	return sizes[i].make(args[2])
+	return sizes[i].make(dir)
 }
