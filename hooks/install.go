@@ -111,7 +111,7 @@ func StatusOf(repo *git.Repo) ([]Status, error) {
 	}
 	var out []Status
 	for _, hook := range Installed {
-		s, err := statusOf(p.dir, hook, program)
+		s, err := statusOf(repo, p.dir, hook, program)
 		if err != nil {
 			return nil, err
 		}
@@ -120,7 +120,7 @@ func StatusOf(repo *git.Repo) ([]Status, error) {
 	return out, nil
 }
 
-func statusOf(dir, hook, program string) (Status, error) {
+func statusOf(repo *git.Repo, dir, hook, program string) (Status, error) {
 	s := Status{Hook: hook, Path: filepath.Join(dir, hook), State: StateMissing, Help: "fettle hooks install"}
 	info, err := os.Lstat(s.Path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -139,7 +139,11 @@ func statusOf(dir, hook, program string) (Status, error) {
 	case info.Mode()&fs.ModeSymlink != 0 || !isStub(text): // a link leads to a file that belongs to whoever made the link
 		s.State = StateForeign
 		s.Help = "a hook that fettle did not write; it stays as it is. To have both, put this line below its first one:\n" + chainLine(hook, program)
-		if chains(text, hook) {
+		m := managerOf(text)
+		if m != nil {
+			s.Help = m.help(hook)
+		}
+		if chains(text, hook) || m != nil && m.calls(repo, hook) {
 			s.State, s.Help = StateChained, ""
 		}
 		return s, nil
@@ -191,6 +195,15 @@ func Install(repo *git.Repo) (report []string, err error) {
 	return InstallWith(repo, InstallOptions{})
 }
 
+// inTree reports whether a directory is part of what the repository saves.
+func inTree(repo *git.Repo, dir string) bool {
+	in := func(top string) bool {
+		rel, err := filepath.Rel(top, dir)
+		return err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator))
+	}
+	return repo.Dir != "" && in(repo.Dir) && !in(repo.CommonDir)
+}
+
 // cached is the name of a directory in Go's build cache that holds a program (go help run; cmd/go/internal/cache).
 var cached = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[0-9a-f]{64}-d$`) })
 
@@ -228,6 +241,9 @@ func InstallWith(repo *git.Repo, o InstallOptions) (report []string, err error) 
 	if p.set {
 		report = append(report, p.words())
 	}
+	if inTree(repo, p.dir) {
+		report = append(report, "that directory is saved with the files, so others get these hooks too; they need fettle in the PATH")
+	}
 	if o.Program == "" {
 		inPath := false
 		if o.Program, inPath, err = lasting(); err != nil {
@@ -238,7 +254,7 @@ func InstallWith(repo *git.Repo, o InstallOptions) (report []string, err error) 
 		}
 	}
 	for _, hook := range Installed {
-		s, err := statusOf(p.dir, hook, o.Program)
+		s, err := statusOf(repo, p.dir, hook, o.Program)
 		if err != nil {
 			return report, err
 		}

@@ -2,6 +2,7 @@ package hooks
 
 import (
 	"bufio"
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
@@ -57,16 +58,18 @@ func pushed(call Call) ([]Move, error) {
 		lines := bufio.NewScanner(call.In)
 		for lines.Scan() {
 			parts := strings.Fields(lines.Text())
-			if len(parts) != 4 {
+			if len(parts) < 4 {
 				return nil, fmt.Errorf("git announced a push as %q, which fettle cannot read", git.Printable(lines.Text()))
 			}
-			moves = append(moves, Move{Ref: parts[2], Old: nonzero(parts[3]), New: parts[1]})
+			parts = parts[len(parts)-3:] // the first is what was typed, which may hold blanks: main@{1 hour ago}
+			moves = append(moves, Move{Ref: parts[1], Old: nonzero(parts[2]), New: parts[0]})
 		}
 		if err := lines.Err(); err != nil {
 			return nil, fmt.Errorf("what git announces of the push cannot be read: %w", err)
 		}
 	}
-	if to := os.Getenv("PRE_COMMIT_TO_REF"); len(moves) == 0 && to != "" {
+	to := cmp.Or(os.Getenv("PRE_COMMIT_TO_REF"), os.Getenv("PRE_COMMIT_LOCAL_BRANCH"))
+	if len(moves) == 0 && to != "" {
 		moves = append(moves, Move{Ref: os.Getenv("PRE_COMMIT_REMOTE_BRANCH"), Old: nonzero(os.Getenv("PRE_COMMIT_FROM_REF")), New: to})
 	}
 	return slices.DeleteFunc(moves, func(m Move) bool { return !strings.HasPrefix(m.Ref, branches) }), nil
@@ -76,8 +79,12 @@ func pushed(call Call) ([]Move, error) {
 func pushGate(repo *git.Repo, call Call, moves []Move) (*Gate, error) {
 	known := []git.Ref{}
 	main := ""
+	remote := os.Getenv("PRE_COMMIT_REMOTE_NAME")
 	if len(call.Args) > 0 {
-		prefix := "refs/remotes/" + call.Args[0] + "/"
+		remote = call.Args[0]
+	}
+	if remote != "" && !strings.ContainsAny(remote, "\n") {
+		prefix := "refs/remotes/" + remote + "/"
 		refs, err := repo.Refs(prefix)
 		if err != nil {
 			return nil, err

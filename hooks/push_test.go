@@ -57,6 +57,7 @@ func TestPush(t *testing.T) {
 	s.wantCode(0, []string{"push", "-q", "origin", "HEAD:waiting"})
 	s.wantCode(0, []string{"push", "-q", "origin", "HEAD:refs/tags/night"})
 	s.wantCode(0, []string{"push", "-q", "--no-verify", "--dry-run"})
+	s.wantCode(1, []string{"push", "-q", "origin", "main@{1 second ago}:main", "HEAD:main2"}, "pressure-over-line")
 	// An error that a later commit mends is no error of the push.
 	s.edit(oxygen6, "0.31 bar")
 	s.wantPassed([]string{"-a"})
