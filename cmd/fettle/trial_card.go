@@ -55,18 +55,19 @@ func (c *card) along(path string) (hooks.Along, bool) {
 }
 
 func (s *shop) windowWords(a hooks.Along) string {
-	prefs := s.prefs()
+	show := onStepOf(a.Step, s.prefs())
 	place := a.Window.Place(a.Value)
+	window := span(show(a.Window.Low), show(a.Window.High))
 	switch {
 	case a.Window.Steps == 1 && place.Inside:
 		return "the only step that was shown good"
 	case a.Window.Steps == 1:
-		return "only " + a.Window.Low.Format(prefs) + " was shown good"
+		return "only " + show(a.Window.Low) + " was shown good"
 	case place.Inside:
-		return "inside the proven window " + span(a.Window.Low.Format(prefs), a.Window.High.Format(prefs)) + ", " + place.Words()
+		return "inside the proven window " + window + ", " + place.Words()
 	}
 	side, _, _ := strings.Cut(place.Words(), " ")
-	return side + " the proven window " + span(a.Window.Low.Format(prefs), a.Window.High.Format(prefs))
+	return side + " the proven window " + window
 }
 
 // span writes two values with their unit once, where it is one: 0.36 to 0.52 bar.

@@ -34,13 +34,12 @@ func labelled(print func(label func(word, format string, args ...any))) []view.R
 
 func (s *shop) conditionPage(t *trialReport) view.TrialCondition {
 	prefs := s.prefs()
-	show := func(v quantity.Value) string { return v.Format(prefs) }
 	c := view.TrialCondition{ID: t.id.String(), Recipe: s.oneLine(t.recipe.Values()), Rows: labelled(func(label func(string, string, ...any)) { s.tellTrials(t, label) }),
 		Foot: labelled(func(label func(string, string, ...any)) { s.tellNext(t, label) })}
 	for i := range t.fields {
 		f := &t.fields[i]
 		c.Fields = append(c.Fields, view.TrialField{Name: schema.SpokenPath(f.Path), Summary: fieldSummary(f) + ".", Ladder: ladderPlot(f, prefs), Responses: responsePlots(f, prefs),
-			Rows: labelled(func(label func(string, string, ...any)) { tellField(f, show, label) })})
+			Rows: labelled(func(label func(string, string, ...any)) { tellField(f, onStepOf(f.Step, prefs), label) })})
 	}
 	if q := t.quality; q != nil {
 		c.GradeTitle = "Edge by ISO 9013: " + q.of()
@@ -89,7 +88,7 @@ func ladderPlot(f *fieldReport, prefs quantity.Prefs) view.TrialLadder {
 	unit, scale := scaleOf(f, prefs)
 	l := view.TrialLadder{Unit: unit, Low: math.NaN(), High: math.NaN(), Now: scale(f.Value.SI()), Recommended: math.NaN()}
 	for _, level := range f.Levels {
-		l.Levels = append(l.Levels, view.TrialLevel{X: scale(level.Value.SI()), Text: level.Value.Format(prefs), Good: level.Good, Marginal: level.Marginal, Bad: level.Bad,
+		l.Levels = append(l.Levels, view.TrialLevel{X: scale(level.Value.SI()), Text: onStepOf(f.Step, prefs)(level.Value), Good: level.Good, Marginal: level.Marginal, Bad: level.Bad,
 			Seen: strings.Join(level.Symptoms, ", ")})
 	}
 	if f.Found {

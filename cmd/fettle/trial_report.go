@@ -38,6 +38,25 @@ type fieldReport struct {
 	doubts      []string
 }
 
+// settled reports whether a window says enough to go by its middle: three steps, or failures on both sides.
+func (f *fieldReport) settled() bool {
+	return f.Window.Steps >= 3 || f.Window.Below != nil && f.Window.Above != nil
+}
+
+// onStepOf shows values with as many decimals as the step of the machine has, so that they line up: 0.40 bar.
+func onStepOf(step quantity.Value, prefs quantity.Prefs) func(quantity.Value) string {
+	return func(v quantity.Value) string {
+		text := v.Format(prefs)
+		_, unit, _ := strings.Cut(text, " ")
+		if r, err := quantity.FromRat(v.Dimension(), v.Rat(), unit); err == nil {
+			if again := padded(r, step); again != r.Text() {
+				return again
+			}
+		}
+		return text
+	}
+}
+
 // A figure is something that is measured on a cut.
 type figure struct {
 	name string // as a sheet calls it
@@ -456,7 +475,7 @@ func (r *response) words(f *fieldReport, show func(quantity.Value) string) strin
 		}
 		y, yHalf := r.fit.At(x)
 		return fmt.Sprintf("%s: %s at %s (%s), %s there (%s to %s); curved, R2 %.2f, %d cuts", r.name, word, at(x), span(at(x-half), at(x+half)), r.show(y),
-			r.number(y-yHalf), r.show(y+yHalf), r.fit.R2, r.points)
+			r.number(max(0, y-yHalf)), r.show(y+yHalf), r.fit.R2, r.points)
 	}
 	slope, half := r.fit.Slope(f.Value.SI())
 	step := f.Step.SI()

@@ -133,13 +133,12 @@ func stepWords(step *schema.Step) string {
 
 // printTrialReport prints what trials show, for 80 columns.
 func (s *shop) printTrialReport(t *trialReport) {
-	prefs := s.prefs()
-	show := func(v quantity.Value) string { return v.Format(prefs) }
 	label := func(word, format string, args ...any) { s.tell("    %-12s %s", word, fmt.Sprintf(format, args...)) }
 	s.tell("%s    %s", t.id, s.oneLine(t.recipe.Values()))
 	s.tellTrials(t, label)
 	for i := range t.fields {
 		f := &t.fields[i]
+		show := onStepOf(f.Step, s.prefs())
 		s.tell("")
 		s.tell("%s    %s", schema.SpokenPath(f.Path), fieldSummary(f))
 		width := 0
@@ -151,7 +150,7 @@ func (s *shop) printTrialReport(t *trialReport) {
 			if l.Value.Equal(f.Value) {
 				mark = "> " // where the recipe is
 			}
-			s.tell("  %s%-*s  %-20s %s", mark, width, show(l.Value), outcomesWords(l), strings.Join(l.Symptoms, ", "))
+			s.tell("%s", strings.TrimRight(fmt.Sprintf("  %s%-*s  %-20s %s", mark, width, show(l.Value), outcomesWords(l), strings.Join(l.Symptoms, ", ")), " "))
 		}
 		tellField(f, show, label)
 	}
@@ -213,8 +212,8 @@ func (s *shop) tellNext(t *trialReport, label func(word, format string, args ...
 	}
 	for i := range t.fields {
 		// A value near the middle of its window is left alone.
-		if f := &t.fields[i]; f.Found && f.Window.Steps > 1 && !f.recommended.Equal(f.Value) && (!f.place.Inside || f.place.Share < 0.35 || f.place.Share > 0.65) {
-			label("next", "fettle set %s %s=%s", t.id, schema.SpokenPath(f.Path), strings.ReplaceAll(f.recommended.Format(nil), " ", ""))
+		if f := &t.fields[i]; f.Found && f.settled() && !f.recommended.Equal(f.Value) && (!f.place.Inside || f.place.Share < 0.35 || f.place.Share > 0.65) {
+			label("next", "fettle set %s %s=%s", t.id, schema.SpokenPath(f.Path), strings.ReplaceAll(padded(f.recommended, f.Step), " ", ""))
 		}
 	}
 }
