@@ -223,6 +223,8 @@ func (a *app) root() *cobra.Command {
 	root.PersistentFlags().StringVar(&a.format, "format", "text", "output format: text or json; some commands have more")
 	root.PersistentFlags().StringVar(&a.color, "color", "auto", "colour: auto, always or never")
 	root.PersistentFlags().StringVar(&a.by, "by", "", "who acts, where people share a PC: a name from the file people or approvers")
+	root.RegisterFlagCompletionFunc("by", a.completePersons)
+	root.RegisterFlagCompletionFunc("color", cobra.FixedCompletions([]string{"auto", "always", "never"}, wholeWords))
 	root.PersistentFlags().BoolVarP(&a.quiet, "quiet", "q", false, "say only what is wrong")
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return troublef("How to use it: "+cmd.CommandPath()+" --help", "%w", err)

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"strings"
+
 	"github.com/spf13/cobra"
 
 	"fettle/schema"
@@ -32,4 +34,105 @@ func (a *app) complete(ids func(*shop) []schema.ID) func(*cobra.Command, []strin
 		}
 		return completeIDs(typed, ids(s)), cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveNoSpace
 	}
+}
+
+// completion gives words for what is typed so far; a tab in a word parts it from what the shell shows beside it.
+type completion = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective)
+
+const (
+	wholeWords = cobra.ShellCompDirectiveNoFileComp
+	wordParts  = cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveNoSpace
+)
+
+// completeFields offers an id first, and behind it the fields that this condition has, with their values.
+func (a *app) completeFields(ids completion) completion {
+	return func(cmd *cobra.Command, args []string, typed string) ([]string, cobra.ShellCompDirective) {
+		if len(args) == 0 {
+			return ids(cmd, args, typed)
+		}
+		s, err := a.open()
+		if err != nil {
+			return nil, wholeWords
+		}
+		lib, err := s.work()
+		if err != nil {
+			return nil, wholeWords
+		}
+		id, err := schema.ParseID(args[0])
+		r := lib.Recipe(id)
+		if err != nil || r == nil || strings.Contains(typed, "=") {
+			return nil, wholeWords
+		}
+		var out []string
+		for _, f := range schema.Fields(r.Condition) {
+			if name := schema.SpokenPath(f.Path); name != "thickness" && name != "variant" && name != "process" && strings.HasPrefix(name, typed) {
+				out = append(out, name+"=\t"+clean(f.Text))
+			}
+		}
+		return out, wordParts
+	}
+}
+
+// completeSubjects offers ids and what else is decided on.
+func (a *app) completeSubjects(ids completion) completion {
+	return func(cmd *cobra.Command, args []string, typed string) ([]string, cobra.ShellCompDirective) {
+		if len(args) > 0 && args[0] == schema.SubjectMachine {
+			s, err := a.open()
+			if err != nil {
+				return nil, wholeWords
+			}
+			lib, err := s.saved()
+			if err != nil || len(args) > 1 {
+				return nil, wholeWords
+			}
+			return lib.MachineNames(), wholeWords
+		}
+		out, directive := ids(cmd, args, typed)
+		if len(args) == 0 && !strings.Contains(typed, "/") {
+			for _, word := range []string{schema.SubjectRoster, schema.SubjectSettings, schema.SubjectPeople, schema.SubjectMachine} {
+				if strings.HasPrefix(word, typed) {
+					out = append(out, word)
+				}
+			}
+		}
+		return out, directive
+	}
+}
+
+// completeRecords offers the saved records, the newest first.
+func (a *app) completeRecords(_ *cobra.Command, args []string, typed string) ([]string, cobra.ShellCompDirective) {
+	s, err := a.open()
+	if err != nil || len(args) > 0 {
+		return nil, wholeWords
+	}
+	if _, err := s.saved(); err != nil {
+		return nil, wholeWords
+	}
+	var out []string
+	records := s.committed.ledger.Records
+	for i := len(records) - 1; i >= 0; i-- {
+		if r := records[i]; r.Common != nil && strings.HasPrefix(r.Digest.Short(), typed) {
+			out = append(out, r.Digest.Short()+"\t"+r.Kind+" of "+s.day(r.Time())+" by "+spoken(r.By.V))
+		}
+	}
+	return out, wholeWords | cobra.ShellCompDirectiveKeepOrder
+}
+
+// completePersons offers the names that --by takes.
+func (a *app) completePersons(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
+	s, err := a.open()
+	if err != nil {
+		return nil, wholeWords
+	}
+	lib, err := s.work()
+	if err != nil {
+		return nil, wholeWords
+	}
+	var out []string
+	for _, name := range rosterNames(lib) {
+		if strings.HasPrefix(name, typed) {
+			out = append(out, name+"\t"+spoken(name))
+		}
+	}
+	return out, wholeWords
 }

@@ -32,7 +32,7 @@ func init() {
 			cmd := &cobra.Command{Use: "approve [ID...] | roster | settings | people | machine NAME", Short: "put recipes in force, signed",
 				Long: "Signs that the recipes as they are saved now are the ones to cut with. Without ids it walks what waits, card by card.\n" +
 					"An approval is no release of a part, and it does not replace the machine maker's instructions.",
-				ValidArgsFunction: a.complete(savedIDs),
+				ValidArgsFunction: a.completeSubjects(a.complete(savedIDs)),
 				RunE:              func(cmd *cobra.Command, args []string) error { return a.decide(schema.KindApproval, args, d) }}
 			d.add(cmd)
 			return cmd

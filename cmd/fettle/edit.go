@@ -22,7 +22,7 @@ func init() {
 		func(a *app) *cobra.Command {
 			return &cobra.Command{Use: "set ID FIELD=VALUE...", Short: "change values of a condition, with old and new shown at once",
 				Example: "  fettle set bay-2/carbon-steel/oxygen/10mm cut.pressure=0.46bar\n  fettle set 10mm pierce1.time='0.4 s' note=",
-				Args:    cobra.MinimumNArgs(2), ValidArgsFunction: a.complete(unsavedIDs),
+				Args:    cobra.MinimumNArgs(2), ValidArgsFunction: a.completeFields(a.complete(unsavedIDs)),
 				RunE: func(cmd *cobra.Command, args []string) error { return a.set(args[0], args[1:]) }}
 		},
 		func(a *app) *cobra.Command {

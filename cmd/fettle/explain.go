@@ -73,7 +73,10 @@ func (a *app) explain(name string) error {
 		return err
 	}
 	if a.format == "json" {
-		return a.json(ruleJSON{r.Name, r.Family, r.Severity.String(), r.Title, r.Why, r.Source, r.Limit, r.Bad, r.Good})
+		return a.json(struct {
+			Format int `json:"format"`
+			ruleJSON
+		}{1, ruleJSON{r.Name, r.Family, r.Severity.String(), r.Title, r.Why, r.Source, r.Limit, r.Bad, r.Good}})
 	}
 	fmt.Fprintf(a.out, "%s   %s, family %s\n\n", r.Name, r.Severity, r.Family)
 	fmt.Fprintf(a.out, "  %s\n\n", r.Title)

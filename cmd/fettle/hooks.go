@@ -105,9 +105,6 @@ func (a *app) hooksRemove(shared bool) error {
 }
 
 func (a *app) changeHooks(change func(*git.Repo) ([]string, error)) error {
-	if err := a.oneOf("text"); err != nil {
-		return err
-	}
 	repo, err := git.Open(a.dir)
 	if err != nil {
 		return err

@@ -173,10 +173,10 @@ func (s *shop) newLibrary(f initFlags) error {
 	if err := s.installHooks(); err != nil {
 		return err
 	}
-	s.say("next     correct the profiles in machines/: rated power, nozzles, line pressures\n" +
-		"         fettle import FILE     read your spreadsheet (fettle import --template shows the columns)\n" +
-		"         fettle save            save it\n" +
-		"         fettle adopt --because \"what we cut with today\"")
+	s.say("next     correct the profiles in machines/: rated power, nozzles, line pressures")
+	s.say("         fettle import FILE     reads your spreadsheet, saved as CSV   (--template shows one)")
+	s.say("         fettle save            saves it all")
+	s.say("         fettle adopt --because \"what we cut with today\"")
 	return nil
 }
 
@@ -255,8 +255,16 @@ func (s *shop) makeKey() (signature.Signer, error) {
 
 func (s *shop) installHooks() error {
 	report, err := hooks.Install(s.repo)
+	good := 0
 	for _, line := range report {
+		if strings.HasSuffix(line, " installed") || strings.HasSuffix(line, " is in place") {
+			good++
+			continue
+		}
 		s.say("hook     %s", line)
+	}
+	if good == len(report) && err == nil {
+		s.say("hooks    %d in place: from now on every save is checked (fettle hooks status)", good)
 	}
 	if errors.Is(err, hooks.ErrPassing) { // the library is made all the same
 		s.say("hook     not installed: %s", clean(err.Error()))
@@ -265,9 +273,6 @@ func (s *shop) installHooks() error {
 	if err != nil {
 		return err
 	}
-	drivers, err := hooks.InstallDrivers(s.repo, "")
-	for _, line := range drivers {
-		s.say("git      %s", clean(line))
-	}
+	_, err = hooks.InstallDrivers(s.repo, "")
 	return err
 }

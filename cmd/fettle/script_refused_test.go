@@ -2,6 +2,7 @@ package main
 
 import (
 	"crypto/sha256"
+	"encoding/json"
 	"fmt"
 	"io/fs"
 	"maps"
@@ -39,6 +40,32 @@ func scriptRefused(ts *testscript.TestScript, neg bool, args []string) {
 	said := ts.ReadFile("stderr") + ts.ReadFile("stdout")
 	if !regexp.MustCompile(`(?m)^ {6,}[^ ]|\b(fettle|git) [a-z][a-z-]+`).MatchString(said) {
 		ts.Fatalf("%s says nothing about what to do next:\n%s", strings.Join(args[1:], " "), said)
+	}
+}
+
+// scriptJSON is the command of stories that programs read:
+//
+//	json CODE COMMAND ...   runs the command with --format json, as exits, and wants one JSON object of format 1 and nothing else
+func scriptJSON(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: json CODE COMMAND ...")
+	}
+	scriptExits(ts, false, append(slices.Clone(args), "--format", "json"))
+	var one struct {
+		Format int `json:"format"`
+	}
+	decoder := json.NewDecoder(strings.NewReader(ts.ReadFile("stdout")))
+	if err := decoder.Decode(&one); err != nil {
+		ts.Fatalf("%s: %v", strings.Join(args[1:], " "), err)
+	}
+	if decoder.More() {
+		ts.Fatalf("%s prints more than one value", strings.Join(args[1:], " "))
+	}
+	if one.Format != 1 {
+		ts.Fatalf("%s is of format %d", strings.Join(args[1:], " "), one.Format)
+	}
+	if said := ts.ReadFile("stderr"); said != "" {
+		ts.Fatalf("%s also says, beside the JSON: %s", strings.Join(args[1:], " "), said)
 	}
 }
 

@@ -26,7 +26,7 @@ import (
 //	tick DURATION             lets time pass; it stands still otherwise
 //	replace FILE OLD NEW      edits a file as a person would: the first OLD becomes NEW
 //	exits CODE COMMAND ...    runs a command that must end with this exit code
-//	newest KIND, forge FILE OLD NEW [AS], refused CODE COMMAND ...    see [scriptNewest], [scriptForge] and [scriptRefused]
+//	newest KIND, forge FILE OLD NEW [AS], refused, json CODE COMMAND ...    see [scriptNewest], [scriptForge], [scriptRefused] and [scriptJSON]
 var update = flag.Bool("update", false, "write what commands print into the scripts where it differs")
 
 func TestMain(m *testing.M) {
@@ -46,6 +46,7 @@ func TestScript(t *testing.T) {
 			"replace":  scriptReplace,
 			"exits":    scriptExits,
 			"refused":  scriptRefused,
+			"json":     scriptJSON,
 			"newest":   scriptNewest,
 			"forge":    scriptForge,
 		},

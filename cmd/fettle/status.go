@@ -169,6 +169,9 @@ func (s *shop) unsavedFiles(r *statusReport, differences []history.Difference) e
 			r.Files = append(r.Files, p)
 		}
 	}
+	if i := slices.Index(r.Files, hooks.AttributesFile); i >= 0 { // nobody edits it, so it comes last
+		r.Files = append(slices.Delete(r.Files, i, i+1), hooks.AttributesFile)
+	}
 	return nil
 }
 

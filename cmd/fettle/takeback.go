@@ -13,7 +13,7 @@ func init() {
 	commands = append(commands,
 		func(a *app) *cobra.Command {
 			var d decisionFlags
-			cmd := &cobra.Command{Use: "withdraw RECORD", Short: "take a saved record back; what stood before it stands again", Args: cobra.ExactArgs(1),
+			cmd := &cobra.Command{Use: "withdraw RECORD", Short: "take a saved record back; what stood before it stands again", Args: cobra.ExactArgs(1), ValidArgsFunction: a.completeRecords,
 				RunE: func(cmd *cobra.Command, args []string) error { return a.withdraw(args[0], d) }}
 			d.add(cmd)
 			return cmd
