@@ -1,6 +1,7 @@
 package schema_test
 
 import (
+	"fmt"
 	"io/fs"
 	"maps"
 	"slices"
@@ -84,6 +85,38 @@ func TestUnreadPartsOfOthers(t *testing.T) {
 	}
 	if len(lib.Recipes) < 2 {
 		t.Errorf("%d recipes", len(lib.Recipes))
+	}
+}
+
+// A file made of nothing but mistakes is read in no more time than it takes to look at it, and still hides nothing.
+func TestFilesOfManyProblems(t *testing.T) {
+	const many = 50_000
+	var b strings.Builder
+	for i := range many {
+		fmt.Fprintf(&b, "\"k%d\": 1, ", i)
+	}
+	unknown := strings.Replace(goodSet, `"gas": "oxygen",`, b.String()+`"gas": "oxygen",`, 1)
+	hidden := strings.Replace(unknown, `"focus": "2 mm",`, `"focus": "2 mm", "focus": "-9 mm", "duty": "40",`, 1)
+	condition := goodSet[strings.Index(goodSet, "[\n")+1 : strings.LastIndex(goodSet, "]")]
+	twice := strings.Replace(goodSet, condition, condition+strings.Repeat(","+condition, many/10), 1)
+	for name, text := range map[string]string{"unknown members": unknown, "a member twice behind them": hidden, "one condition over and over": twice} {
+		lib := readLibrary(t, files{"sets/bay-2/carbon-steel-oxygen.json": text})
+		if len(lib.Recipes) != 1 {
+			t.Fatalf("%s: %d recipes", name, len(lib.Recipes))
+		}
+		r := lib.Recipes[0]
+		if n := len(r.File.Problems); n < schema.MaxProblems || n > schema.MaxProblems+1 {
+			t.Errorf("%s: %d problems are told", name, n)
+		}
+		if len(r.Unread) == 0 {
+			t.Errorf("%s: nothing casts doubt on the recipe", name)
+		}
+		if r.Cut.V.Duty.Set() {
+			t.Errorf("%s: a value without a unit counts behind so many problems", name)
+		}
+	}
+	if near := schema.Nearest(strings.Repeat("speed", 2_000_000), []string{"speed"}); near != "" {
+		t.Errorf("ten million letters are a slip of %q", near)
 	}
 }
 

@@ -46,7 +46,11 @@ func (p *problems) object(info *typeInfo, v reflect.Value, n *Node) {
 			f := &info.fields[info.rest]
 			p.row(&f.spec, f.shape, v.FieldByIndex(f.index), kid)
 		case !ok:
-			p.here(RuleUnknownField, kid.KeyAt, fmt.Sprintf("%q is not a member here", kid.Key), info.suggest(kid.Key))
+			help := ""
+			if p.count < MaxProblems { // else it is not told, and looking for the nearest name takes time
+				help = info.suggest(kid.Key)
+			}
+			p.here(RuleUnknownField, kid.KeyAt, fmt.Sprintf("%q is not a member here", kid.Key), help)
 		}
 		p.path = p.path[:len(p.path)-1]
 	}
@@ -85,9 +89,9 @@ func (p *problems) field(f *fieldInfo, v reflect.Value, n *Node) {
 		v.Field(1).Set(reflect.ValueOf(at))
 		return
 	}
-	before := len(p.list)
+	before := p.count
 	p.value(&f.spec, f.shape, v.Field(0), n)
-	if len(p.list) == before || f.shape.kind >= isStruct { // a leaf with a problem stays absent: no rule may judge a value nobody wrote
+	if p.count == before || f.shape.kind >= isStruct { // a leaf with a problem stays absent: no rule may judge a value nobody wrote
 		v.Field(1).Set(reflect.ValueOf(at))
 	}
 }
@@ -149,12 +153,12 @@ func (p *problems) row(sp *spec, sh *shape, v reflect.Value, n *Node) {
 	row.Field(0).SetString(n.Key)
 	row.Field(1).Set(reflect.ValueOf(n.KeyAt))
 	row.Field(3).Set(reflect.ValueOf(n.At))
-	before := len(p.list)
+	before := p.count
 	if keys, ok := forms()[sp.keys]; ok && !keys.match(n.Key) {
 		p.here(RuleBadValue, n.KeyAt, fmt.Sprintf("found the name %q; expected %s", n.Key, keys.words), keys.help)
 	}
 	p.value(&spec{one: sp.one, from: sp.from, to: sp.to, keys: sp.keys}, sh.elem, row.Field(2), n)
-	if len(p.list) == before || sh.elem.kind >= isStruct {
+	if p.count == before || sh.elem.kind >= isStruct {
 		v.Set(reflect.Append(v, row))
 	}
 }

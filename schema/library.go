@@ -284,15 +284,21 @@ func (lib *Library) noteUnread() {
 		}
 	}
 	for _, twice := range lib.again {
-		first := lib.byID[twice.id]
-		first.Unread = append(first.Unread, twice.problem)
+		if first := lib.byID[twice.id]; len(first.Unread) < MaxProblems {
+			first.Unread = append(first.Unread, twice.problem)
+		}
 	}
 }
 
 func (f *File) report(rule string, at Span, field, message, help string) Problem {
 	p := Problem{Rule: rule, At: at, Field: field, Message: message, Help: help}
+	if len(f.Problems) > MaxProblems {
+		return p
+	}
 	f.Problems = append(f.Problems, p)
-	slices.SortStableFunc(f.Problems, func(a, b Problem) int { return a.At.Start - b.At.Start })
+	if n := len(f.Problems); n > 1 && f.Problems[n-2].At.Start > at.Start {
+		slices.SortStableFunc(f.Problems, func(a, b Problem) int { return a.At.Start - b.At.Start })
+	}
 	return p
 }
 

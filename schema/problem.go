@@ -1,6 +1,7 @@
 package schema
 
 import (
+	"fmt"
 	"sort"
 	"strings"
 )
@@ -31,13 +32,20 @@ type Problem struct {
 // Hides reports whether the problem may keep something that is written out of what was read. A file in the wrong place hides nothing.
 func (p Problem) Hides() bool { return p.Rule != RuleMisplacedFile }
 
+// MaxProblems is how many problems of one file are told one by one. Nobody reads more, and a file made for it holds millions.
+const MaxProblems = 1000
+
 // problems collects what is wrong with one file, with the path of the member that is being read.
 type problems struct {
-	list []Problem
-	path []string
+	list  []Problem
+	count int // also those that are not told
+	path  []string
 }
 
 func (p *problems) add(rule string, at Span, field, message, help string) {
+	if p.count++; p.count > MaxProblems {
+		return
+	}
 	p.list = append(p.list, Problem{Rule: rule, At: at, Field: field, Message: message, Help: help})
 }
 
@@ -47,6 +55,9 @@ func (p *problems) here(rule string, at Span, message, help string) {
 }
 
 func (p *problems) sorted() []Problem {
+	if p.count > len(p.list) {
+		p.list = append(p.list, Problem{Rule: RuleSyntax, At: Span{0, 1}, Message: fmt.Sprintf("the file has %d problems; %d are told, and the rest when these are mended", p.count, len(p.list))})
+	}
 	sort.SliceStable(p.list, func(i, j int) bool { return p.list[i].At.Start < p.list[j].At.Start })
 	return p.list
 }
@@ -66,6 +77,9 @@ func joinPath(parts []string) string {
 // letters may differ (optimal string alignment distance).
 func Nearest(word string, candidates []string) string {
 	best, bestAt := "", max(1, (len(word)+1)/3)+1
+	if len(word) > longestSlip {
+		return ""
+	}
 	for _, c := range candidates {
 		if d := alignment(word, c); d < bestAt {
 			best, bestAt = c, d
@@ -73,6 +87,9 @@ func Nearest(word string, candidates []string) string {
 	}
 	return best
 }
+
+// longestSlip is the longest word that is taken for a slip of another; none of the format is half as long.
+const longestSlip = 64
 
 func alignment(a, b string) int {
 	rows := make([][]int, len(a)+1)
