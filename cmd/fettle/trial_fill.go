@@ -359,6 +359,9 @@ func (q *asker) general(p *plan, sheet *schema.TrialSheet, f trialFlags) error {
 			return nil
 		})
 	}
+	if p.sheet != nil {
+		return q.keep() // asked in an earlier sitting; what was left out then can be said by flags
+	}
 	for _, one := range []struct {
 		question string
 		flag     string
