@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -397,19 +398,22 @@ func (r *Ruling) judge(running *running, l *library) (*verdict, error) {
 // anchor is the adoption that a library must be chained from: one that the server pins, or else the one that the old state was
 // chained from, so that a push cannot bring a new beginning with a roster of its own.
 func (r *Ruling) anchor(l *library) (string, error) {
-	ledger, err := history.ReadLedger(r.gate.store.known.Of(l.now))
-	if err != nil {
-		return "", err
-	}
-	for _, pin := range r.gate.pins {
-		if ledger.Get(schema.Digest(pin)) != nil {
-			return pin, nil
-		}
-	}
 	if len(r.gate.pins) > 0 {
+		ledger, err := history.ReadLedger(r.gate.store.known.Of(l.now))
+		if err != nil {
+			return "", err
+		}
+		for _, pin := range r.gate.pins {
+			if ledger.Get(schema.Digest(pin)) != nil {
+				return pin, nil
+			}
+		}
 		return r.gate.pins[0], nil
 	}
 	if id := l.before.settingsID(); id != "" {
+		if sameAdoptions(l.before, l.now) {
+			return "", nil // the one that counted is the one that counts
+		}
 		return r.gate.adoption(l.before, id)
 	}
 	// A branch that has nothing in common with the protected ones, and yet a library of theirs.
@@ -430,6 +434,21 @@ func (r *Ruling) anchor(l *library) (string, error) {
 		}
 	}
 	return "", nil
+}
+
+// sameAdoptions reports whether two trees hold the same adoptions, by their names and contents. What is no adoption by its name counts
+// as none, whatever it holds.
+func sameAdoptions(a, b *tree) bool {
+	of := func(t *tree) map[string]string {
+		out := map[string]string{}
+		for p, id := range t.ids {
+			if schema.IsRecordPath(p) && strings.Contains(path.Base(p), "-"+schema.KindAdoption+"-") {
+				out[p] = id
+			}
+		}
+		return out
+	}
+	return maps.Equal(of(a), of(b))
 }
 
 // adoption is the digest of the adoption that counts in a tree, "" where none does.

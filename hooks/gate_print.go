@@ -111,7 +111,7 @@ func (r *Ruling) Print(w io.Writer) {
 		shown := onePerCondition(v.Blocking())
 		slices.SortStableFunc(shown, func(a, b lint.Finding) int { return rank(a) - rank(b) })
 		for _, f := range shown {
-			if !out.finding(r.render(v), f) {
+			if out.shown == most || !out.finding(r.render(v), f) {
 				hidden++
 			}
 		}

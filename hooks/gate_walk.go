@@ -332,7 +332,7 @@ func (w *way) digestOf(blob, full string, v *verdict, id schema.ID) schema.Diges
 // mended are errors that a commit on the way brought and that the last one no longer has, each in one line. They stop nothing:
 // what counts is what comes in. Long pushes are looked through from their end, as far as that takes no more than a moment.
 func (w *way) mended(r *Ruling) []string {
-	const most = 1000 // files
+	const most = 150 // files
 	var out []string
 	budget := most
 	for i, s := range w.commits {
