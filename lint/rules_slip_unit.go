@@ -214,6 +214,9 @@ func (v *familyView) swapGain(a, b *schema.Recipe) (gain float64, curves int, re
 			continue
 		}
 		x, y := c.points[i], c.points[j]
+		if x.trusted != y.trusted {
+			continue
+		}
 		there, ok1 := c.curved(y.value.SI(), x.t)
 		here, ok2 := c.curved(x.value.SI(), y.t)
 		if x.value.Equal(y.value) || !ok1 || !ok2 || len(c.points) < 4 {
@@ -236,7 +239,7 @@ func (v *familyView) withBoth(c *curve, x, y *point) (fit *trend.Curve, i, j int
 	}
 	var points []*point
 	for _, pt := range c.points {
-		if pt.index >= 0 || pt == x || pt == y {
+		if pt.trusted == x.trusted && (pt.index >= 0 || pt == x || pt == y) {
 			points = append(points, pt)
 		}
 	}

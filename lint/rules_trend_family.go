@@ -182,7 +182,9 @@ func (v *familyView) curve(m *measure, touched func(*measure, *schema.Recipe, qu
 		c.parts[pt.kind] = append(c.parts[pt.kind], pt)
 		c.points = append(c.points, pt)
 	}
-	c.weigh(m.model(v.gas))
+	for _, points := range chunks(c.points) {
+		weigh(m.model(v.gas), points)
+	}
 	return c
 }
 
@@ -209,27 +211,38 @@ func yieldOf(r *schema.Recipe) float64 {
 // known. As it is not, the true share is some times that: see the calibration.
 const falseAlarm = 0.00005
 
+// chunk is how many points are weighed together. A shop has a dozen thicknesses; whoever has hundreds shall not wait for the cube of it.
+const chunk = 60
+
+// chunks cuts a list that is much longer than any family into parts.
+func chunks(points []*point) [][]*point {
+	if len(points) <= 3*chunk/2 {
+		return [][]*point{points}
+	}
+	return slices.Collect(slices.Chunk(points, chunk))
+}
+
 // weigh predicts every point of a curve by the others. The point that lies farthest off is looked at by a curve that never saw it,
 // so that it cannot widen the scatter that it is held against; where it is too far off even so, it is set aside and the rest are
 // weighed again, until they agree. At most a quarter may go, and one of two or three.
-func (c *curve) weigh(model trend.Model) {
-	n := len(c.points)
+func weigh(model trend.Model, points []*point) {
+	n := len(points)
 	if n == 0 {
 		return
 	}
-	unclear := n == 1 || n == 2 && c.points[0].touched == c.points[1].touched // of two each is as far from the other
+	unclear := n == 1 || n == 2 && points[0].touched == points[1].touched // of two each is as far from the other
 	bound := trend.Beyond(falseAlarm / float64(n))
-	trusted := slices.Clone(c.points)
+	trusted := slices.Clone(points)
 	for {
 		fit, predicted, spread := predict(model, trusted)
 		for i, pt := range trusted {
 			pt.held(fit, predicted[i], i, spread)
 			pt.bound, pt.alone = bound, unclear
 		}
-		for _, pt := range c.points {
+		for _, pt := range points {
 			pt.trusted = fit
 		}
-		for _, pt := range c.points {
+		for _, pt := range points {
 			if pt.suspect {
 				pt.held(fit, fit.At(pt.place()), -1, spread)
 			}

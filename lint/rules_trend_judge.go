@@ -157,11 +157,12 @@ func (m *measure) spoken() string {
 
 // stretches are the points between which the order holds.
 func (c *curve) stretches() [][]*point {
-	if !c.restart {
-		return c.parts
-	}
 	var out [][]*point
 	for _, part := range c.parts {
+		if !c.restart {
+			out = append(out, chunks(part)...)
+			continue
+		}
 		at := map[int]int{}
 		for _, pt := range part {
 			i, ok := at[pt.level]
@@ -171,6 +172,12 @@ func (c *curve) stretches() [][]*point {
 				out = append(out, nil)
 			}
 			out[i] = append(out[i], pt)
+		}
+	}
+	for i, stretch := range out {
+		if parts := chunks(stretch); len(parts) > 1 {
+			out[i] = parts[0]
+			out = append(out, parts[1:]...)
 		}
 	}
 	return out

@@ -435,6 +435,27 @@ func TestTrendsOfChosenFamilies(t *testing.T) {
 	}
 }
 
+// A family of thousands is judged in parts, and nobody waits for it. An odd one in it is still named.
+func TestTrendsOfThousands(t *testing.T) {
+	f := sample(t, oxygenFamily)
+	base := f.rows[4]
+	f.rows = nil
+	for i := range 2000 {
+		r := base
+		r.t = round(2+float64(i)*0.01, 6)
+		r.speed = round(9/r.t, 5)
+		r.power, r.kerf = round(1500+50*r.t, 5), round(0.25+0.01*r.t, 5)
+		r.stages = []float64{round(0.03*r.t, 5)}
+		r.pressure, r.focus = 0.4, round(0.4*r.t, 4)
+		f.rows = append(f.rows, r)
+	}
+	f.rows[777].speed *= 3
+	got, _ := trends(t, f.library(t), Options{})
+	if !slices.Contains(got, fmt.Sprintf("speed-trend %smm cut.speed", decimalText(f.rows[777].t))) || len(got) > 1 {
+		t.Errorf("%d findings: %q", len(got), got[:min(5, len(got))])
+	}
+}
+
 // BenchmarkTrends is what the trends of one family cost: what a save of one condition waits for.
 func BenchmarkTrends(b *testing.B) {
 	for _, family := range []string{oxygenFamily, nitrogenFamily} {

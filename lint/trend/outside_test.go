@@ -93,11 +93,15 @@ func TestLinesAreThoseOfScipy(t *testing.T) {
 			direction, chance := Direction(numbers(t, row[1]), nil)
 			near(t, "chance of "+row[1], chance, want[0], 1e-8)
 			near(t, "order of "+row[1], float64(direction), numbers(t, row[2])[0], 0)
+		case "long":
+			direction, chance := Direction(numbers(t, row[1]), nil)
+			near(t, "chance of many", chance, want[0], 0.01)
+			near(t, "order of many", float64(direction), numbers(t, row[2])[0], 0)
 		case "beyond":
 			near(t, "beyond", Beyond(numbers(t, row[1])[0]), want[0], 1e-9)
 		}
 	}
-	if count["line"] < 20 || count["order"] < 20 || count["beyond"] < 8 {
+	if count["line"] < 20 || count["order"] < 20 || count["long"] < 6 || count["beyond"] < 8 {
 		t.Errorf("rows: %v", count)
 	}
 }

@@ -3,6 +3,7 @@ normal quantiles by scipy.stats.norm.
 
 Rows of lines: line, x, y, Theil-Sen slope and level, repeated medians slope and level.
 Rows of orders: order, values, tau's sign, chance. scipy is exact without ties only, so there are none.
+Rows of long orders: the same, of so many values that the program takes the normal law for them.
 Rows of bounds: beyond, chance outside on both sides, standard deviations.
 """
 
@@ -26,5 +27,10 @@ for n in [2, 3, 4, 5, 6, 9, 15, 30]:
         y = np.round(np.arange(n) * lean * rng.choice([-1, 1]) + rng.normal(size=n), 4)
         tau, p = stats.kendalltau(np.arange(n), y, method="exact")
         print("order\t%s\t%d\t%.10e" % (numbers(y), np.sign(tau), p))
+for n in [80, 120]:
+    for lean in [0.0, 0.002, 0.005]:
+        y = np.round(np.arange(n) * lean + rng.normal(size=n), 6)
+        tau, p = stats.kendalltau(np.arange(n), y, method="exact")
+        print("long\t%s\t%d\t%.10e" % (numbers(y), np.sign(tau), p))
 for p in [0.5, 0.1, 0.05, 0.01, 1e-3, 1e-4, 1e-5, 1e-6]:
     print("beyond\t%g\t\t%.10e" % (p, stats.norm.isf(p / 2)))
