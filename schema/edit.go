@@ -5,9 +5,10 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 )
 
-var stageAlias = regexp.MustCompile(`\b(pierce|contours)([0-9]+)\b`)
+var stageAlias = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`\b(pierce|contours)([0-9]+)\b`) })
 
 // own begins the path of a member of the machine's own. What follows is its whole name, dots and brackets too.
 const own = "extra."
@@ -17,8 +18,8 @@ func FieldPath(typed string) string {
 	if strings.HasPrefix(typed, own) {
 		return typed
 	}
-	return stageAlias.ReplaceAllStringFunc(typed, func(m string) string {
-		parts := stageAlias.FindStringSubmatch(m)
+	return stageAlias().ReplaceAllStringFunc(typed, func(m string) string {
+		parts := stageAlias().FindStringSubmatch(m)
 		n, err := strconv.Atoi(parts[2])
 		if err != nil || n < 1 {
 			return m

@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -173,7 +174,9 @@ func (s *shop) assignAll(id schema.ID, assignments []string) error {
 }
 
 // tightUnit is a number with its unit right behind it, as people type on a command line; files have a space between.
-var tightUnit = regexp.MustCompile(`^(-?[0-9](?:[0-9./ ]*[0-9./])?) *([a-zA-Zµμ%].*)$`)
+var tightUnit = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^(-?[0-9](?:[0-9./ ]*[0-9./])?) *([a-zA-Zµμ%].*)$`)
+})
 
 // assign carries out one FIELD=VALUE; an empty value takes the member away.
 func assign(condition *schema.Node, text string) error {
@@ -193,7 +196,7 @@ func assign(condition *schema.Node, text string) error {
 	case strings.HasPrefix(field, "quality.") && strings.HasSuffix(field, "_range"):
 		n = &schema.Node{Kind: schema.Digits, Text: value}
 	default:
-		n = schema.Text(tightUnit.ReplaceAllString(value, "$1 $2"))
+		n = schema.Text(tightUnit().ReplaceAllString(value, "$1 $2"))
 	}
 	if err := condition.SetPath(field, n); err != nil {
 		return troublef("Stages and contours count from 1, and a new one goes behind the last.", "%s: %w; nothing was changed", schema.SpokenPath(field), err)

@@ -221,7 +221,7 @@ func readOverrides(typed []string) (schema.Table[quantity.Ratio], error) {
 		if value != "" && strings.Trim(value, "0123456789.") == "" {
 			value += " %"
 		}
-		v, err := quantity.ParseOf[quantity.Ratio](tightUnit.ReplaceAllString(value, "$1 $2"))
+		v, err := quantity.ParseOf[quantity.Ratio](tightUnit().ReplaceAllString(value, "$1 $2"))
 		if err != nil {
 			return nil, troublef("Such as --override feed=90%", "%s: %w", name, err)
 		}

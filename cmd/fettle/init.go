@@ -5,7 +5,6 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -24,7 +23,10 @@ type initFlags struct {
 	name      string
 	machines  []string
 	power     string
+	nozzles   []string
+	gases     []string
 	approvals int
+	known     []newMachine // as they were asked for
 }
 
 func init() {
@@ -45,12 +47,14 @@ func init() {
 		fl.StringVar(&f.name, "name", "", "the shop, as screens show it")
 		fl.StringSliceVar(&f.machines, "machine", nil, "machines to make profiles for")
 		fl.StringVar(&f.power, "power", "6 kW", "rated power for their profiles, to be corrected there")
+		fl.StringSliceVar(&f.nozzles, "nozzle", []string{"single 1.5 mm", "double 1.2 mm"}, "nozzles in their racks, likewise")
+		fl.StringSliceVar(&f.gases, "gas", []string{"oxygen 6 bar", "nitrogen 20 bar"}, "gas lines and their pressure, likewise")
 		fl.IntVar(&f.approvals, "approvals", 1, "how many persons must approve a change")
 		return cmd
 	})
 }
 
-func (a *app) initialise(f initFlags) error {
+func (a *app) initialise(f initFlags) (failed error) {
 	if a.dir == "" {
 		a.dir = "."
 	}
@@ -59,7 +63,14 @@ func (a *app) initialise(f initFlags) error {
 	}
 	repo, err := git.Open(a.dir)
 	if errors.Is(err, git.ErrNotRepository) {
-		repo, err = git.Init(a.dir, "main")
+		if repo, err = git.Init(a.dir, "main"); err == nil {
+			defer func() { // what was begun and came to nothing leaves nothing
+				if failed != nil && repo.GitDir == filepath.Join(repo.Dir, ".git") {
+					os.RemoveAll(repo.GitDir)
+					os.Remove(a.dir) // where nothing else is in it
+				}
+			}()
+		}
 	}
 	if err != nil {
 		return err
@@ -67,10 +78,15 @@ func (a *app) initialise(f initFlags) error {
 	if s, err := a.open(); err == nil {
 		return s.readyClone(f)
 	}
-	if _, _, err := repo.Identity(); err != nil {
-		return err
-	}
 	in := bufio.NewReader(a.in)
+	if _, _, err := repo.Identity(); err != nil {
+		if f.yes || !a.terminal {
+			return err
+		}
+		if err := (&questions{&shop{app: a}, in}).askWho(repo); err != nil {
+			return err
+		}
+	}
 	abs, err := filepath.Abs(a.dir)
 	if err != nil {
 		return err
@@ -88,34 +104,9 @@ func (a *app) initialise(f initFlags) error {
 	return s.newLibrary(f)
 }
 
-// askInit asks what the flags left open.
-func (s *shop) askInit(in *bufio.Reader, f *initFlags) error {
-	if f.yes || !s.terminal {
-		if f.name == "" {
-			f.name = filepath.Base(s.root)
-		}
-		if len(f.machines) == 0 {
-			f.machines = []string{"machine-1"}
-		}
-		return nil
-	}
-	or := func(question, fallback string) string {
-		if answer := prompt(s, in, fmt.Sprintf("%s [%s]", question, fallback)); answer != "" {
-			return answer
-		}
-		return fallback
-	}
-	if f.name == "" {
-		f.name = or("What is the shop called?", filepath.Base(s.root))
-	}
-	if len(f.machines) == 0 {
-		f.machines = strings.FieldsFunc(or("Which machines? Short names, a-z, 0-9 and hyphens", "bay-1"), func(r rune) bool { return r == ',' || r == ' ' })
-	}
-	fmt.Sscan(or("How many persons must approve a change?", fmt.Sprint(f.approvals)), &f.approvals)
-	if _, err := s.signer(); err != nil && !f.key {
-		f.key = strings.HasPrefix(strings.ToLower(or("You have no signing key. Make one?", "yes")), "y")
-	}
-	return nil
+// machine is a profile to begin with, by the flags.
+func (f *initFlags) machine(name string) newMachine {
+	return newMachine{name: name, power: f.power, nozzles: f.nozzles, gases: f.gases}
 }
 
 func (s *shop) newLibrary(f initFlags) error {
@@ -126,11 +117,13 @@ func (s *shop) newLibrary(f initFlags) error {
 		Policy: schema.Of(schema.Policy{Protected: schema.Of([]string{"main"}), Approvals: schema.Of(max(1, f.approvals)), OwnChange: schema.Of("refuse"),
 			Trial: schema.Of("require"), Reason: schema.Of("require")})}
 	files := map[string][]byte{schema.SettingsFile: schema.Layout(schema.Encode(&settings))}
-	for _, name := range f.machines {
-		profile := fmt.Sprintf(`{"kind": "machine", "format": 1, "name": %q, "units": [%q], "laser": {"rated_power": %q},
-			"head": {"nozzles": [{"form": "single", "orifice": "1.5 mm"}, {"form": "double", "orifice": "1.2 mm"}]},
-			"gas": {"oxygen": {"line_pressure": "6 bar"}, "nitrogen": {"line_pressure": "20 bar"}}}`, name, name, f.power)
-		files["machines/"+name+".json"] = []byte(profile)
+	if len(f.known) == 0 {
+		for _, name := range f.machines {
+			f.known = append(f.known, f.machine(name))
+		}
+	}
+	for _, m := range f.known {
+		files["machines/"+m.name+".json"] = m.profile()
 	}
 	for path, data := range files {
 		file := schema.ReadFile(path, data)

@@ -26,6 +26,8 @@ type shop struct {
 	before             map[string][]byte // see whole
 }
 
+var errNoLibrary = errors.New("there is no library")
+
 // A state is one snapshot with what was read of it.
 type state struct {
 	snap   git.Snapshot
@@ -74,7 +76,8 @@ func (a *app) open() (*shop, error) {
 	if abs != top {
 		where += ", nor above it as far as " + top
 	}
-	return nil, troublef("Go to the directory of the library, or make one here: fettle init\nTo look at a sample: fettle demo", "there is no library (no %s) in %s", schema.SettingsFile, where)
+	return nil, troublef("Go to the directory of the library, or make one here: fettle init\nTo look at a sample: fettle demo",
+		"%w (no %s) in %s", errNoLibrary, schema.SettingsFile, where)
 }
 
 func (s *shop) load(st *state, take func(root string) (git.Snapshot, error)) error {

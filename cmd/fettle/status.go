@@ -1,6 +1,8 @@
 package main
 
 import (
+	"errors"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -53,12 +55,15 @@ func (a *app) status(asked bool) error {
 	}
 	s, err := a.open()
 	if err != nil {
-		if !asked && a.format == "text" {
-			a.say("fettle keeps the laser cut conditions of a shop as reviewed text in git.\n")
-			a.say("  a sample shop with a history     fettle demo")
-			a.say("  a library of your own            fettle init\n  all commands                     fettle --help\n")
+		if asked || a.format != "text" || !errors.Is(err, git.ErrNotRepository) && !errors.Is(err, errNoLibrary) {
+			return err
 		}
-		return err
+		a.say("fettle keeps the laser cut conditions of a shop as reviewed text in git.\n")
+		a.say("  a sample shop with a history     fettle demo")
+		a.say("  a library of your own            fettle init")
+		a.say("  all commands                     fettle --help\n")
+		dir, _ := filepath.Abs(a.dir)
+		return troublef("", "there is no library in %s, nor above it", dir)
 	}
 	report, err := s.report()
 	if err != nil {

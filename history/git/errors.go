@@ -168,7 +168,7 @@ func diagnose(e *CommandError) error {
 
 func noIdentity(cause error) error {
 	return &Error{Kind: ErrNoIdentity, What: "git does not know your name and mail address",
-		Help: `tell it once: git config --global user.name "Your Name" and git config --global user.email you@shop.example`, Err: cause}
+		Help: "tell it once:\n  git config --global user.name \"Your Name\"\n  git config --global user.email you@shop.example", Err: cause}
 }
 
 // safeDirectory is the command that git itself proposes, or its general form.
