@@ -75,7 +75,7 @@ func (r *running) goOn() []string {
 	if r.giveUp == "" {
 		return nil
 	}
-	out := []string{"then git add what you mended, and: " + r.finish}
+	out := []string{"then go on: " + r.finish}
 	if r.again != "" {
 		out = append(out, "where git stops at the same step again, it is done already: "+r.again)
 	}
@@ -105,10 +105,13 @@ func (r *running) finding(out *screen, v *verdict, f lint.Finding) bool {
 }
 
 func (out *screen) finding(render func(io.Writer, lint.Finding), f lint.Finding) bool {
+	if out.shown == most {
+		return false
+	}
 	var b bytes.Buffer
 	render(&b, f)
 	lines := bytes.Count(b.Bytes(), []byte("\n")) + 1
-	if out.shown == most || out.shown > 0 && lines > out.left {
+	if out.shown > 0 && lines > out.left {
 		out.shown = most // what follows is less, so nothing smaller jumps the queue
 		return false
 	}
@@ -151,6 +154,9 @@ func (v *verdict) next(blocking []lint.Finding) []string {
 	var out []string
 	if len(values) > 0 {
 		out = append(out, v.mend(values))
+		if v.giveUp != "" { // a reason is for what is staged
+			out = append(out, "then stage that: git add "+v.filesOf(values))
+		}
 	}
 	if own {
 		out = append(out, "take the approval back (fettle undo) and let somebody else decide")
@@ -178,6 +184,20 @@ func (v *verdict) mend(values []lint.Finding) string {
 		}
 	}
 	return "mend the values; fettle explain " + values[0].Rule + " tells what is behind it"
+}
+
+// filesOf are the files that findings are about, as an argument for git.
+func (v *verdict) filesOf(findings []lint.Finding) string {
+	var out []string
+	for _, f := range findings {
+		if p := Quote(v.full(f.Path)); !slices.Contains(out, p) {
+			out = append(out, p)
+		}
+	}
+	if len(out) > 3 {
+		return "-A"
+	}
+	return strings.Join(out, " ")
 }
 
 // restore says how saved records come back as they were.

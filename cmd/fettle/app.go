@@ -189,10 +189,16 @@ func (a *app) copyable(line string) {
 	fmt.Fprintln(a.out, clean(line))
 }
 
+// longestLine is how many bytes of one line are told: nobody reads more, and a record may hold millions.
+const longestLine = 10_000
+
 // tell prints what was asked for, also with -q, fitted to the screen where there is one.
 func (a *app) tell(format string, args ...any) {
 	width := columns(a.out)
 	for line := range strings.SplitSeq(clean(fmt.Sprintf(format, args...)), "\n") {
+		if left := len(line) - longestLine; left > 0 {
+			line = strings.ToValidUTF8(line[:longestLine], "") + fmt.Sprintf("… (%d bytes more)", left)
+		}
 		fmt.Fprintln(a.out, view.Fold(line, width))
 	}
 }

@@ -53,6 +53,28 @@ func shownRune(r rune, raw string) string {
 // tabStop: tabs go to the next multiple of it.
 const tabStop = 4
 
+// reach is how far beyond a span a line is looked at, in code points: more than any screen shows.
+const reach = 1024
+
+// near returns the part of a line around the code points from start to end, and how many stand before it. What is far from the span is
+// never shown, and a file on one line may have millions of them.
+func near(line string, start, end int) (part string, cut int) {
+	if len(line) <= 4*reach {
+		return line, 0
+	}
+	from, n := 0, 0
+	for i := range line {
+		switch n {
+		case start - reach:
+			from, cut = i, n
+		case end + reach:
+			return line[from:i], cut
+		}
+		n++
+	}
+	return line[from:], cut
+}
+
 // window shows the part of a line around a span of code points, in at most width columns. It returns the text, how many columns
 // stand before the span, and how many the span takes of what is shown.
 func window(line string, start, length, width int) (text string, before, under int) {
@@ -60,6 +82,9 @@ func window(line string, start, length, width int) (text string, before, under i
 		text string
 		wide int
 	}
+	start, length = max(start, 0), max(length, 0)
+	line, cut := near(line, start, start+length)
+	start -= cut
 	var cells []cell
 	at := 0
 	for rest := line; len(rest) > 0; {
@@ -95,7 +120,7 @@ func window(line string, start, length, width int) (text string, before, under i
 			from--
 			room -= cells[from].wide
 		}
-		if from > 0 {
+		if from+cut > 0 {
 			text, before = "…", 1
 		}
 		if to < len(cells) {
