@@ -252,6 +252,18 @@ func (s *shop) printCard(c *card) {
 }
 
 func (s *shop) printWhy(c *card, line func(string, string, ...any)) {
+	s.printReasons(c, line)
+	s.printTrials(c, line)
+	s.printSaid(c, line)
+	s.printPending(c, line)
+	if c.Status != history.Approved {
+		line("to decide", "fettle approve %s", c.ID)
+		line("", "fettle reject %s --because \"...\"", c.ID)
+	}
+}
+
+// printReasons says why, and what was ruled out first.
+func (s *shop) printReasons(c *card, line func(string, string, ...any)) {
 	for _, e := range c.reasons {
 		who := spoken(e.Reason.By.V)
 		if !e.Record.Signature.Set() && s.claimed(e.Reason.By.V) {
@@ -265,7 +277,10 @@ func (s *shop) printWhy(c *card, line func(string, string, ...any)) {
 	if len(c.reasons) == 0 && c.Status != history.Stale && c.Status != history.Contested && len(c.changes) > 0 {
 		line("reason", "none on record")
 	}
-	s.printTrials(c, line)
+}
+
+// printSaid says what the rules say of a card.
+func (s *shop) printSaid(c *card, line func(string, string, ...any)) {
 	for _, p := range c.Unread {
 		if !slices.ContainsFunc(c.findings, func(f lint.Finding) bool { return f.Rule == p.Rule && f.Message == p.Message }) {
 			line("error", "%s [%s]", clean(p.Message), p.Rule) // of the file around it
@@ -277,15 +292,15 @@ func (s *shop) printWhy(c *card, line func(string, string, ...any)) {
 	for _, f := range c.findings {
 		line(f.Severity.String(), "%s [%s]", clean(f.Message), f.Rule)
 	}
+}
+
+// printPending says which approvals wait for more, and what is no part of the card.
+func (s *shop) printPending(c *card, line func(string, string, ...any)) {
 	if len(pendingOf(c.State)) > 0 {
 		line("approvals", "%s", s.pendingText(c))
 	}
 	if c.unsaved {
 		line("unsaved", "there are newer edits that are not saved; they are not part of this")
-	}
-	if c.Status != history.Approved {
-		line("to decide", "fettle approve %s", c.ID)
-		line("", "fettle reject %s --because \"...\"", c.ID)
 	}
 }
 

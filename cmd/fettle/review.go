@@ -1,11 +1,13 @@
 package main
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/fettle/view"
 	"fettle/history"
 	"fettle/history/git"
 	"fettle/schema"
@@ -15,7 +17,10 @@ func init() {
 	commands = append(commands, func(a *app) *cobra.Command {
 		var branch, span string
 		cmd := &cobra.Command{Use: "review [ID...]", Short: "each saved change against the last approved version",
-			Long:              "Shows every condition that is not approved as it stands, against the recipe in force and not against yesterday's edit. With ids: those,\nwhatever their state.",
+			Annotations: map[string]string{"formats": "own"},
+			Long: "Shows every condition that is not approved as it stands, against the recipe in force and not against yesterday's edit. With ids: those,\nwhatever their state.\n\n" +
+				"--format markdown is for a comment on a merge request, --format html one file with drawings that needs nothing else and prints on A4. Both go set\nby set, the biggest physical effect first.",
+			Example:           "  fettle review\n  fettle review --range main..HEAD --format markdown\n  fettle review --format html >review.html",
 			ValidArgsFunction: a.complete(savedIDs),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.review(args, branch, span) }}
 		cmd.Flags().StringVar(&branch, "branch", "", "review what another branch holds")
@@ -25,7 +30,7 @@ func init() {
 }
 
 func (a *app) review(typed []string, branch, span string) error {
-	if err := a.oneOf("text", "json"); err != nil {
+	if err := a.oneOf(pageFormats...); err != nil {
 		return err
 	}
 	s, err := a.open()
@@ -57,8 +62,8 @@ func (a *app) review(typed []string, branch, span string) error {
 	if err != nil {
 		return err
 	}
+	var base state
 	if from != "" {
-		var base state
 		if err := s.load(&base, func(root string) (git.Snapshot, error) { return s.repo.Commit(from, root) }); err != nil {
 			return err
 		}
@@ -68,6 +73,19 @@ func (a *app) review(typed []string, branch, span string) error {
 	cards := s.cards(st, positions)
 	if a.format == "json" {
 		return s.reviewJSON(st, rev, cards)
+	}
+	if a.format != "text" {
+		doc, err := s.reviewDocument(st, rev, from, base.lib, cards)
+		if err != nil {
+			return err
+		}
+		if len(typed) == 0 && branch == "" {
+			doc.Others = s.rest(st, len(cards))
+		}
+		if a.format == "html" {
+			return doc.HTML(a.out)
+		}
+		return doc.Markdown(a.out)
 	}
 	for i := range cards {
 		if i > 0 {
@@ -98,15 +116,29 @@ func (s *shop) chosen(st *state, typed []string) ([]history.Position, error) {
 	return slices.DeleteFunc(all, func(p history.Position) bool { return !slices.Contains(ids, p.ID) }), nil
 }
 
-// reviewRest says what else waits: roster, settings, machines, unsaved edits, and what keeps everything from counting.
+// reviewRest says what else waits, see [shop.rest].
 func (s *shop) reviewRest(st *state, cards int) {
+	for _, r := range s.rest(st, cards) {
+		if r.Label == "" {
+			s.say("%s", r.Text)
+		} else {
+			s.say("%-9s %s", r.Label, r.Text)
+		}
+	}
+}
+
+// rest is what else waits: roster, settings, machines, unsaved edits, and what keeps everything from counting.
+func (s *shop) rest(st *state, cards int) (rows []view.Row) {
+	say := func(label, format string, args ...any) {
+		rows = append(rows, view.Row{Label: label, Text: fmt.Sprintf(format, args...)})
+	}
 	standing := s.standing(st)
 	if standing.Trouble != "" {
-		s.say("trouble  %s", standing.Trouble)
+		say("trouble", "%s", standing.Trouble)
 	}
 	if standing.Anchor == nil && standing.Trouble == "" {
-		s.say("nothing is adopted yet, so nothing is in force. When the conditions are as the shop cuts: fettle adopt --because \"...\"")
-		return
+		say("", "nothing is adopted yet, so nothing is in force. When the conditions are as the shop cuts: fettle adopt --because \"...\"")
+		return rows
 	}
 	for _, p := range standing.Others(st.lib) {
 		what := p.Kind
@@ -114,32 +146,33 @@ func (s *shop) reviewRest(st *state, cards int) {
 			what += " " + p.Name
 		}
 		if len(p.Unread) > 0 {
-			s.say("%-9s %s; a part of it cannot be read, or stands twice: fettle lint", p.Status, what)
+			say(string(p.Status), "%s; a part of it cannot be read, or stands twice: fettle lint", what)
 			continue
 		}
 		how := ""
 		if p.Status == history.Superseded {
 			how = ": an earlier approved version is back"
 		}
-		s.say("%-9s %s%s; to decide: fettle approve %s", p.Status, what, how, what)
+		say(string(p.Status), "%s%s; to decide: fettle approve %s", what, how, what)
 	}
 	if cards == 0 {
-		s.say("no condition waits for a decision")
+		say("", "no condition waits for a decision")
 	}
 	if work, err := s.work(); err == nil {
 		const most = 8
 		differences := history.Compare(st.lib, work)
 		for i, d := range differences {
 			if i == most {
-				s.say("          and %d more", len(differences)-most)
+				say(view.Same, "and %d more", len(differences)-most)
 				break
 			}
-			s.say("unsaved   %s", d.ID)
+			say("unsaved", "%s", d.ID)
 		}
 		if len(differences) > 0 {
-			s.say("          what is not saved is no part of a review; next: fettle save")
+			say(view.Same, "what is not saved is no part of a review; next: fettle save")
 		}
 	}
+	return rows
 }
 
 func (s *shop) reviewJSON(st *state, rev string, cards []card) error {

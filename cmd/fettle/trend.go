@@ -199,7 +199,15 @@ type pointStanding struct {
 
 // states looks up how the conditions of a family stand, unsaved edits included.
 func (s *shop) states(lib *schema.Library, family []*schema.Recipe) map[*schema.Recipe]pointStanding {
-	standing := s.standing(&s.committed)
+	return pointStandings(s.standing(&s.committed), lib, family)
+}
+
+// statesIn is states of what a state holds.
+func (s *shop) statesIn(st *state, family []*schema.Recipe) map[*schema.Recipe]pointStanding {
+	return pointStandings(s.standing(st), st.lib, family)
+}
+
+func pointStandings(standing *history.Standing, lib *schema.Library, family []*schema.Recipe) map[*schema.Recipe]pointStanding {
 	out := map[*schema.Recipe]pointStanding{}
 	for _, r := range family {
 		p := standing.Position(lib, r.ID)
