@@ -27,6 +27,7 @@ import (
 //	replace FILE OLD NEW      edits a file as a person would: the first OLD becomes NEW
 //	exits CODE COMMAND ...    runs a command that must end with this exit code
 //	newest KIND, forge FILE OLD NEW [AS], refused, json CODE COMMAND ...    see [scriptNewest], [scriptForge], [scriptRefused] and [scriptJSON]
+//	plancode, fill FILE COLUMN LOW HIGH NAME=VALUE ...    see [scriptPlanCode] and [scriptFill]
 var update = flag.Bool("update", false, "write what commands print into the scripts where it differs")
 
 func TestMain(m *testing.M) {
@@ -49,6 +50,8 @@ func TestScript(t *testing.T) {
 			"json":     scriptJSON,
 			"newest":   scriptNewest,
 			"forge":    scriptForge,
+			"plancode": scriptPlanCode,
+			"fill":     scriptFill,
 		},
 	})
 }

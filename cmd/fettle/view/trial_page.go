@@ -75,13 +75,13 @@ func (p *TrialPage) HTML(w io.Writer) error { return trialPageTemplate().Execute
 
 // plotFrame is the drawing of a plot in units of a viewBox.
 type plotFrame struct {
-	b                         strings.Builder
-	left, right, top, bottom  float64
-	xLow, xHigh, yLow, yHigh  float64
-	width, height             float64
-	xTicks                    []float64
-	xText                     func(float64) string
-	xLabel, yLabel, ariaLabel string
+	b                        strings.Builder
+	left, right, top, bottom float64
+	xLow, xHigh, yLow, yHigh float64
+	width, height            float64
+	xTicks                   []float64
+	xText                    func(float64) string
+	xLabel, ariaLabel        string
 }
 
 func (f *plotFrame) x(v float64) float64 {
