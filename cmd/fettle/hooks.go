@@ -159,10 +159,10 @@ func (a *app) hooksStatus() error {
 			a.say("%s", clean(whose))
 		}
 		for _, h := range out {
-			a.say("%-17s %-10s %s", h.Hook, h.State, clean(h.Path))
+			a.say("%-18s %-10s %s", h.Hook, h.State, clean(h.Path))
 			for _, line := range strings.Split(h.Help, "\n") {
 				if line != "" {
-					a.say("%28s %s", "", clean(line))
+					a.say("%29s %s", "", clean(line))
 				}
 			}
 		}
@@ -181,10 +181,10 @@ func (a *app) sayDrivers(s hooks.DriverStatus) {
 	}
 	switch {
 	case s.Complete():
-		a.say("%-17s %-10s", "merge and diff", "value by value")
+		a.say("%-18s %-10s", "merge and diff", "value by value")
 	case !s.Configured:
-		a.say("%-17s %-10s %s", "merge and diff", "by line", "fettle hooks install makes git merge and show them value by value")
+		a.say("%-18s %-10s %s", "merge and diff", "by line", "fettle hooks install makes git merge and show them value by value")
 	default:
-		a.say("%-17s %-10s %s", "merge and diff", "by line", "no line in "+clean(path.Join(s.Unlisted[0], hooks.AttributesFile))+": fettle hooks install")
+		a.say("%-18s %-10s %s", "merge and diff", "by line", "no line in "+clean(path.Join(s.Unlisted[0], hooks.AttributesFile))+": fettle hooks install")
 	}
 }
