@@ -118,6 +118,9 @@ func workOf(rule string) func(*Pass) []Worked {
 	case "valve-cannot-feed":
 		return workValve
 	}
+	if work := workTrend(rule); work != nil {
+		return work
+	}
 	return workLimits(rule)
 }
 

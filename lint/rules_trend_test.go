@@ -435,6 +435,30 @@ func TestTrendsOfChosenFamilies(t *testing.T) {
 	}
 }
 
+// A rule can be asked what it holds a value against, where it speaks and where it does not.
+func TestTrendsExplained(t *testing.T) {
+	f := sample(t, oxygenFamily)
+	f.at(8).speed = 3.6
+	lib := f.library(t)
+	for _, r := range lib.Recipes {
+		for name, verdict := range map[string]Severity{"speed-trend": Warning, "power-off-curve": Off, "kerf-trend": Off} {
+			if r.ID.Thickness != "8" {
+				verdict = Off
+			}
+			rule, _, _ := RuleNamed(name)
+			e := Explain(lib, nil, rule, r, nil)
+			if len(e.Worked) != 1 || e.Worked[0].Verdict != verdict || len(e.Worked[0].Out) != 3 || (len(e.Findings) > 0) != (verdict > Off) {
+				t.Errorf("%s on %s: %+v", name, r.ID, e)
+			}
+		}
+	}
+	rule, _, _ := RuleNamed("speed-trend")
+	e := Explain(lib, nil, rule, lib.Recipes[5], nil)
+	if text := fmt.Sprint(e.Worked); !strings.Contains(text, "falling, known from the family") || !strings.Contains(text, "2.9 m/min, that of 6 mm") {
+		t.Error(text)
+	}
+}
+
 // A family of thousands is judged in parts, and nobody waits for it. An odd one in it is still named.
 func TestTrendsOfThousands(t *testing.T) {
 	f := sample(t, oxygenFamily)
