@@ -2,6 +2,7 @@ package main
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -20,7 +21,7 @@ type auditFlags struct {
 func init() {
 	commands = append(commands, func(a *app) *cobra.Command {
 		var f auditFlags
-		cmd := &cobra.Command{Use: "audit [ID...]", Annotations: map[string]string{"formats": "own"}, Short: "who changed what, when, why, on whose approval",
+		cmd := &cobra.Command{Use: "audit [ID or MACHINE...]", Annotations: map[string]string{"formats": "own"}, Short: "who changed what, when, why, on whose approval",
 			Long: "Shows every saved change of a condition, field by field, with its reason and approval, and every record: decisions, trials, loads and what\n" +
 				"got out. Files that were moved, renamed or laid out anew show nothing. The newest comes last.",
 			Example: "  fettle audit bay-2/carbon-steel/oxygen/10mm\n  fettle audit --since 2026-07-01 --field pressure --unapproved\n" +
@@ -75,7 +76,7 @@ func (a *app) audit(typed []string, f auditFlags) error {
 		return err
 	}
 	if len(typed) > 0 {
-		if filter.IDs, err = s.resolve(typed, everNamed(trail)); err != nil {
+		if filter.IDs, filter.Machines, err = s.resolveAudited(typed, trail); err != nil {
 			return err
 		}
 	}
@@ -114,6 +115,39 @@ func (s *shop) trail(rev string) (*audit.Trail, error) {
 func (s *shop) anchor() (string, error) {
 	anchor, _, err := s.repo.Config("fettle.anchor")
 	return anchor, err
+}
+
+// resolveAudited turns what people type into conditions and machines: the name of a machine, with or without a slash, is the machine with
+// all its conditions.
+func (s *shop) resolveAudited(typed []string, trail *audit.Trail) (ids []schema.ID, machines []string, err error) {
+	known := everNamed(trail)
+	var rest []string
+	for _, text := range typed {
+		name := strings.TrimSuffix(text, "/")
+		machine := trail.Library.Machine(name) != nil || slices.ContainsFunc(trail.Entries, func(e audit.Entry) bool { return e.Subject == schema.SubjectMachine && e.ID == name })
+		if !machine {
+			rest = append(rest, text)
+			continue
+		}
+		machines = append(machines, name)
+		for _, id := range known {
+			if id.Machine == name && !slices.Contains(ids, id) {
+				ids = append(ids, id)
+			}
+		}
+	}
+	if len(rest) > 0 {
+		more, err := s.resolve(rest, known)
+		if err != nil {
+			return nil, nil, err
+		}
+		for _, id := range more {
+			if !slices.Contains(ids, id) {
+				ids = append(ids, id)
+			}
+		}
+	}
+	return ids, machines, nil
 }
 
 // everNamed returns every condition that the timeline knows, those that are gone too, each once and sorted.

@@ -188,7 +188,12 @@ func (t *teller) suspect(trail *audit.Trail, inv *triage.Investigation, f *triag
 		tone = view.Bad
 	}
 	t.block(fmt.Sprintf("%d  %s", n, t.changeText(f)), tone)
-	t.row("condition", "%s", idsLine(f.IDs))
+	machine := strings.HasPrefix(f.IDs[0], "machine ")
+	if machine {
+		t.row("profile", "%s", idsLine(f.IDs))
+	} else {
+		t.row("condition", "%s", idsLine(f.IDs))
+	}
 	when := t.local(f.At)
 	switch before := inv.From.Sub(f.At); {
 	case before > 0:
@@ -220,7 +225,9 @@ func (t *teller) suspect(trail *audit.Trail, inv *triage.Investigation, f *triag
 		}
 	}
 	t.row("approved", "%s", t.approvalText(trail, f))
-	if len(f.Tried) > 0 {
+	if machine {
+		// a profile is not cut
+	} else if len(f.Tried) > 0 {
 		t.row("trial", "%s", t.trialLine(f.Tried[len(f.Tried)-1]))
 	} else {
 		t.row("trial", "none that shows these values good")

@@ -69,7 +69,7 @@ func (s *shop) timeline(trail *audit.Trail, entries []audit.Entry, ids []schema.
 			day = today
 			t.section(day)
 		}
-		t.commit(trail, entries[:n], len(ids) > 0)
+		t.commit(trail, entries[:n], len(ids) > 0 && len(ids) <= few)
 		entries = entries[n:]
 	}
 	switch {
@@ -107,13 +107,19 @@ func (t *teller) unsavedOf(ids []schema.ID) {
 
 // commit tells what one commit changed and brought.
 func (t *teller) commit(trail *audit.Trail, entries []audit.Entry, named bool) {
-	var changes, rest []audit.Entry
+	var changes, edits, rest []audit.Entry
 	for _, e := range entries {
-		if e.IsChange() {
+		switch {
+		case e.IsChange():
 			changes = append(changes, e)
-		} else {
+		case e.Kind == audit.Edited:
+			edits = append(edits, e)
+		default:
 			rest = append(rest, e)
 		}
+	}
+	for _, group := range groupByID(edits, audit.Edited) {
+		t.edited(trail, group)
 	}
 	for _, kind := range []string{audit.Changed, audit.Dropped, audit.New, audit.Removed} {
 		byID := groupByID(changes, kind)
@@ -135,7 +141,42 @@ func (t *teller) commit(trail *audit.Trail, entries []audit.Entry, named bool) {
 	}
 }
 
-// groupByID gathers the entries of one kind by condition, in their order.
+// mostValues is how many values of a new file are shown one by one.
+const mostValues = 6
+
+// edited tells what a commit made of a machine, of the settings or of a roster.
+func (t *teller) edited(trail *audit.Trail, group []audit.Entry) {
+	e := &group[0]
+	name := map[string]string{schema.SubjectMachine: "machine " + clean(e.ID), schema.SubjectRoster: "who may approve", schema.SubjectPeople: "who may sign"}[e.Subject]
+	if name == "" {
+		name = e.Subject
+	}
+	fresh := !slices.ContainsFunc(group, func(e audit.Entry) bool { return e.From.Path != "" })
+	if fresh {
+		name += "   new"
+	}
+	t.head(e, name)
+	if fresh && len(group) > mostValues {
+		t.row("", "%s", counted(len(group), "value"))
+	} else {
+		for _, l := range t.changeLines(fieldChanges(group)) {
+			t.row("", "%s", l)
+		}
+	}
+	for _, w := range e.Why {
+		t.row("reason", "%s: %s (%s)", w.Cause, clean(w.Text), spoken(w.By))
+	}
+	if trail.Standing.Anchor != nil {
+		if len(e.ApprovedBy) > 0 {
+			t.row("approved", "%s", auditPersons(e.ApprovedBy))
+		} else if e.Unapproved() {
+			t.row("approved", "by nobody")
+		}
+	}
+	t.tail(e)
+}
+
+// groupByID gathers the entries of one kind by what they are about, in their order.
 func groupByID(entries []audit.Entry, kind string) [][]audit.Entry {
 	at := map[string]int{}
 	var out [][]audit.Entry
@@ -143,10 +184,10 @@ func groupByID(entries []audit.Entry, kind string) [][]audit.Entry {
 		if e.Kind != kind {
 			continue
 		}
-		i, known := at[e.ID]
+		i, known := at[e.Subject+" "+e.ID]
 		if !known {
 			i = len(out)
-			at[e.ID] = i
+			at[e.Subject+" "+e.ID] = i
 			out = append(out, nil)
 		}
 		out[i] = append(out[i], e)

@@ -2,6 +2,7 @@ package audit_test
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -37,16 +38,17 @@ func (o *oracle) shownBy(commit string) flat {
 	for line := range strings.Lines(o.repo.Run("ls-tree", "-r", "--name-only", commit)) {
 		full := strings.TrimSuffix(line, "\n")
 		name := strings.TrimPrefix(full, o.root)
-		isSet := strings.HasPrefix(name, "sets/") && strings.HasSuffix(name, ".json")
-		if !strings.HasPrefix(full, o.root) || !isSet && name != "fettle.json" {
+		kind := kindByPlace(name)
+		if !strings.HasPrefix(full, o.root) || kind == "" {
 			continue
 		}
-		kind := map[bool]string{true: "condition-set", false: "library"}[isSet]
 		if text := o.repo.Run("show", commit+":"+full) + "\n"; readable(text, kind) {
 			files[name] = text
 		}
 	}
-	return o.flatten(files)
+	all := o.flatten(files)
+	maps.DeleteFunc(all, func(id string, _ map[string]string) bool { return strings.Contains(id, " ") })
+	return all
 }
 
 // recipes are the fields of a library as the oracle tells them.

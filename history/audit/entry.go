@@ -13,6 +13,7 @@ const (
 	New        = "new"        // a field of a condition that was not there before
 	Removed    = "removed"    // a field of a condition that is gone
 	Dropped    = "dropped"    // a field that one side of a merge had changed and that the merge threw away
+	Edited     = "edited"     // a value of a machine, of the settings or of a roster
 	Unreadable = "unreadable" // a file that could not be read; it counts as it was before
 
 	RecordAltered = "record-altered" // a record is not what was saved first
@@ -53,7 +54,7 @@ type Entry struct {
 	Clock     string    // what is odd about the time, or ""
 
 	ID      string // of the condition, name of the machine; "" where a record is about none
-	Subject string // of a decision: what it is about, schema.SubjectCondition and so on
+	Subject string // what it is about, schema.SubjectCondition and so on
 	Path    string // the file, where the entry is about a file
 
 	Field                string         // dotted: cut.speed
@@ -86,5 +87,7 @@ func (e *Entry) IsChange() bool {
 	return slices.Contains([]string{Changed, New, Removed, Dropped}, e.Kind)
 }
 
-// Unapproved reports whether the entry is a change of a recipe, and nobody ever approved what it led to.
-func (e *Entry) Unapproved() bool { return e.IsChange() && !e.Note && len(e.ApprovedBy) == 0 }
+// Unapproved reports whether the entry is a change of a recipe, a machine, the settings or a roster, and nobody ever approved what it led to.
+func (e *Entry) Unapproved() bool {
+	return (e.IsChange() || e.Kind == Edited) && !e.Note && len(e.ApprovedBy) == 0
+}

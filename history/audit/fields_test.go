@@ -3,6 +3,7 @@ package audit_test
 import (
 	"flag"
 	"fmt"
+	"sync/atomic"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -30,7 +31,11 @@ func facts(trail *audit.Trail, want func(*audit.Entry) bool) map[fact]bool {
 	out := map[fact]bool{}
 	for i := range trail.Entries {
 		if e := &trail.Entries[i]; want(e) {
-			out[fact{e.Commit, e.ID, e.Field, e.From.Text, e.To.Text}] = true
+			id := e.ID
+			if e.Kind == audit.Edited {
+				id = e.Subject + " " + e.ID
+			}
+			out[fact{e.Commit, id, e.Field, e.From.Text, e.To.Text}] = true
 		}
 	}
 	return out
@@ -40,13 +45,19 @@ var histories = flag.Int("histories", 6, "how many random histories are held to 
 
 // TestRandomHistories holds the timeline of random histories to the oracle, which has them from the real git and encoding/json.
 func TestRandomHistories(t *testing.T) {
+	var crossed atomic.Int32
+	t.Cleanup(func() {
+		if crossed.Load() == 0 {
+			t.Error("no history had a criss-cross merge, so none was looked at")
+		}
+	})
 	for seed := range uint64(*histories) {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			t.Parallel()
 			s := newShop(t, seed)
 			o := newOracle(s.Repo, s.root)
 			trail := read(t, s.Repo, s.dir())
-			got := facts(trail, func(e *audit.Entry) bool { return e.IsChange() && e.Kind != audit.Dropped })
+			got := facts(trail, func(e *audit.Entry) bool { return e.IsChange() && e.Kind != audit.Dropped || e.Kind == audit.Edited })
 			if diff := cmp.Diff(o.changes(), got); diff != "" {
 				t.Errorf("changes (-oracle +audit):\n%s", diff)
 			}
@@ -55,7 +66,9 @@ func TestRandomHistories(t *testing.T) {
 			if diff := cmp.Diff(dropped, got); diff != "" {
 				t.Errorf("dropped by merges (-oracle +audit):\n%s", diff)
 			}
-			t.Logf("%d commits, %d changes, %d merges with one base, %d dropped", len(o.order), len(o.changes()), len(merges), len(dropped))
+			n := o.crissCrosses()
+			crossed.Add(n)
+			t.Logf("%d commits, %d changes, %d merges with one base and %d with several, %d dropped", len(o.order), len(o.changes()), len(merges), n, len(dropped))
 		})
 	}
 }

@@ -13,6 +13,7 @@ import (
 type Filter struct {
 	Since, Until time.Time   // both ends included; the zero time is no limit
 	IDs          []schema.ID // nil for all
+	Machines     []string    // with IDs: machines whose profiles are wanted, too
 	Field        string      // see [MatchField]
 	By           string      // see [Person.Matches]
 	Unapproved   bool        // only changes whose resulting recipe nobody ever approved
@@ -29,8 +30,8 @@ func (t *Trail) Select(f Filter) []Entry {
 		e := &t.Entries[i]
 		switch {
 		case !f.Since.IsZero() && e.At.Before(f.Since), !f.Until.IsZero() && e.At.After(f.Until):
-		case f.IDs != nil && (!ids[e.ID] || e.Subject != schema.SubjectCondition):
-		case f.Field != "" && (!e.IsChange() || !MatchField(e.Field, f.Field)):
+		case (f.IDs != nil || f.Machines != nil) && !(e.Subject == schema.SubjectCondition && ids[e.ID]) && !(e.Subject == schema.SubjectMachine && slices.Contains(f.Machines, e.ID)):
+		case f.Field != "" && (!e.IsChange() && e.Kind != Edited || !MatchField(e.Field, f.Field)):
 		case f.By != "" && !e.By.Matches(f.By) && !slices.ContainsFunc(e.CoAuthors, func(p Person) bool { return p.Matches(f.By) }):
 		case f.Unapproved && !e.Unapproved():
 		default:

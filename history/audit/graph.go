@@ -13,13 +13,14 @@ import (
 type commit struct {
 	hash     string
 	parents  []*commit
-	children int           // that were not worked on yet
-	entry    *git.LogEntry // nil where it touched nothing of the library
-	when     time.Time     // by the clock of the committer
-	seen     int           // in the walk of git, newest first
-	pos      int           // in the order of history: parents first
-	edge     bool          // what came before is not in this clone
-	state    *state        // its files, while a child still needs them
+	children int               // that were not worked on yet
+	entry    *git.LogEntry     // nil where it touched nothing of the library
+	when     time.Time         // by the clock of the committer
+	seen     int               // in the walk of git, newest first
+	pos      int               // in the order of history: parents first
+	edge     bool              // what came before is not in this clone
+	state    *state            // its files, while a child still needs them
+	others   map[string]string // path of what is no set → id of its content, likewise
 }
 
 // clock says what is odd about the time of a commit, or "".

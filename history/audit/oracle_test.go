@@ -53,15 +53,14 @@ func (o *oracle) readFiles(rev string) map[string]string {
 	for line := range strings.Lines(o.repo.Run("ls-tree", "-r", rev)) {
 		meta, full, _ := strings.Cut(strings.TrimSuffix(line, "\n"), "\t")
 		name := strings.TrimPrefix(full, o.root)
-		isSet := strings.HasPrefix(name, "sets/") && strings.HasSuffix(name, ".json")
-		if !strings.HasPrefix(full, o.root) || !isSet && name != "fettle.json" {
+		kind := kindByPlace(name)
+		if !strings.HasPrefix(full, o.root) || kind == "" {
 			continue
 		}
 		parts := strings.Fields(meta)
 		if _, ok := o.blobs[parts[2]]; !ok {
 			o.blobs[parts[2]] = o.repo.Run("show", rev+":"+full) + "\n"
 		}
-		kind := map[bool]string{true: "condition-set", false: "library"}[isSet]
 		if text := o.blobs[parts[2]]; readable(text, kind) && parts[0] != "120000" {
 			files[name] = text
 			continue
@@ -74,6 +73,19 @@ func (o *oracle) readFiles(rev string) map[string]string {
 		}
 	}
 	return files
+}
+
+// kindByPlace is what a file must be at its place, "" where it is none of the library.
+func kindByPlace(name string) string {
+	switch {
+	case name == "fettle.json":
+		return "library"
+	case strings.HasPrefix(name, "sets/") && strings.HasSuffix(name, ".json"):
+		return "condition-set"
+	case strings.HasPrefix(name, "machines/") && strings.HasSuffix(name, ".json"):
+		return "machine"
+	}
+	return ""
 }
 
 func readable(text, kind string) bool {
@@ -103,9 +115,21 @@ func (o *oracle) flatten(files map[string]string) flat {
 	}
 	out := flat{}
 	var names []string
-	for name := range files {
-		if name != "fettle.json" {
+	for name, text := range files {
+		switch kindByPlace(name) {
+		case "condition-set":
 			names = append(names, name)
+		default:
+			m := decode(text)
+			fields := map[string]string{}
+			delete(m, "format")
+			id := "settings settings"
+			if m["kind"] == "machine" {
+				id = "machine " + m["name"].(string)
+			}
+			delete(m, "kind")
+			leaves("", m, fields)
+			out[id] = fields
 		}
 	}
 	sort.Strings(names)
@@ -244,6 +268,9 @@ func (o *oracle) dropped() (facts map[fact]bool, merges map[string]bool) {
 		for i, p := range parents {
 			side, other := o.flats[p], o.flats[parents[1-i]]
 			for id, fields := range unionOf([]flat{side, o.flats[c], o.flats[base]}) {
+				if strings.Contains(id, " ") {
+					continue // what a merge threw away is told of conditions
+				}
 				for field := range fields {
 					now := o.flats[c][id][field]
 					if !equal(side[id][field], now) && equal(other[id][field], now) && !equal(side[id][field], o.flats[base][id][field]) {
@@ -254,4 +281,16 @@ func (o *oracle) dropped() (facts map[fact]bool, merges map[string]bool) {
 		}
 	}
 	return facts, merges
+}
+
+// crissCrosses counts merges of sides with more than one common base.
+func (o *oracle) crissCrosses() (n int32) {
+	for _, c := range o.order {
+		if p := o.parents[c]; len(p) == 2 {
+			if bases, err := o.repo.Try("merge-base", "--all", p[0], p[1]); err == nil && len(strings.Fields(bases)) > 1 {
+				n++
+			}
+		}
+	}
+	return n
 }

@@ -158,7 +158,7 @@ func (s *shop) edit() {
 	set := sets[p]
 	conditions, _ := set["conditions"].([]any)
 	machine := set["machine"].(string)
-	switch s.r.IntN(20) {
+	switch s.r.IntN(23) {
 	case 0, 1, 2, 3, 4, 5:
 		if len(conditions) > 0 {
 			var fields []string
@@ -219,10 +219,35 @@ func (s *shop) edit() {
 		s.Remove(p)
 	case 18:
 		s.Write("README.md", fmt.Sprint("nothing of the library ", s.r.Int()))
+	case 20, 21, 22:
+		s.machine()
 	case 19:
 		s.n++
 		s.Write(fmt.Sprintf("%srecords/2026/07/%d.json", s.root, s.n), "{}")
 	}
+}
+
+// machine writes a profile: values in other spellings, members that come and go, sometimes nothing that can be read.
+func (s *shop) machine() {
+	name := pick(s.r, []string{"bay-2", "bay-5"})
+	p := s.root + "machines/" + name + ".json"
+	if s.r.IntN(8) == 0 {
+		s.Write(p, pick(s.r, []string{"", "{", `{"kind":"library"}`}))
+		return
+	}
+	m := object{"kind": "machine", "format": 1, "name": name, "laser": object{"rated_power": pick(s.r, []string{"6 kW", "6000 W", "8 kW"})},
+		"head": object{"nozzles": []any{object{"form": "double", "orifice": pick(s.r, []string{"1.2 mm", "1200 um", "1.5 mm"})}}},
+		"gas":  object{"oxygen": object{"line_pressure": pick(s.r, []string{"3.5 bar", "350 kPa", "4 bar"})}}}
+	if s.r.IntN(2) == 0 {
+		put(m, "laser.core_diameter", pick(s.r, []string{"0.1 mm", "100 um", "0.15 mm"}))
+	}
+	if s.r.IntN(3) == 0 {
+		m["revision"] = 1 + s.r.IntN(2)
+	}
+	if s.r.IntN(3) == 0 {
+		m["note"] = pick(s.r, []string{"lens changed", "as delivered"})
+	}
+	s.write(p, m)
 }
 
 func (s *shop) settings() {
@@ -304,6 +329,23 @@ func (s *shop) settle() {
 	}
 }
 
+// crissCross lets two branches merge each other as they were before, work on, and merge again: then there is more than one common base.
+func (s *shop) crissCross(name string) {
+	s.Run("checkout", "-q", "-b", name)
+	s.work(2)
+	there := s.Run("rev-parse", "HEAD")
+	s.Run("checkout", "-q", "main")
+	s.work(2)
+	here := s.Run("rev-parse", "HEAD")
+	s.merge(there)
+	s.work(1)
+	s.Run("checkout", "-q", name)
+	s.merge(here)
+	s.work(1)
+	s.Run("checkout", "-q", "main")
+	s.merge(name)
+}
+
 func (s *shop) history(rounds int) {
 	s.settings()
 	s.newSet()
@@ -311,6 +353,9 @@ func (s *shop) history(rounds int) {
 	s.commit()
 	for i := range rounds {
 		s.work(1 + s.r.IntN(3))
+		if i == rounds/2 {
+			s.crissCross(fmt.Sprint("cross-", i))
+		}
 		if s.r.IntN(3) == 0 {
 			continue
 		}

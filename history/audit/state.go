@@ -31,9 +31,10 @@ func (c *commit) before(i int) *state {
 // A walker goes through the history once, parents first.
 type walker struct {
 	*files
-	root  string // with a final slash, or ""
-	paths map[schema.ID][]string
-	trail *Trail
+	root       string // with a final slash, or ""
+	paths      map[schema.ID][]string
+	versionsOf map[string]*other // versions of what is no set, by path and id of the content
+	trail      *Trail
 }
 
 // isSet reports whether a file of the library lies where condition sets do.

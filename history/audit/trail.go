@@ -88,6 +88,7 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 		return a.At.Compare(b.At)
 	})
 	t.explain()
+	t.explainOthers()
 	return t, nil
 }
 
@@ -118,7 +119,7 @@ func (t *Trail) walk(repo *git.Repo, head, root string) error {
 	if root = strings.Trim(root, "/"); root != "" {
 		root += "/"
 	}
-	w := &walker{files: newFiles(repo), root: root, paths: map[schema.ID][]string{}, trail: t}
+	w := &walker{files: newFiles(repo), root: root, paths: map[schema.ID][]string{}, versionsOf: map[string]*other{}, trail: t}
 	t.walked = w
 	for i, c := range t.commits {
 		if i%ahead == 0 {
@@ -170,6 +171,9 @@ func (w *walker) visit(c *commit) error {
 		e.Path = change.Path
 		t.add(c, e)
 	}
+	if err := w.others(c); err != nil {
+		return err
+	}
 	if err := w.dropped(c, changes, digest); err != nil {
 		return err
 	}
@@ -178,7 +182,7 @@ func (w *walker) visit(c *commit) error {
 	}
 	for _, p := range c.parents {
 		if p.children--; p.children == 0 {
-			p.state = nil
+			p.state, p.others = nil, nil
 		}
 	}
 	return nil

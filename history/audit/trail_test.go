@@ -159,7 +159,7 @@ func TestShallow(t *testing.T) {
 		t.Fatalf("shallow %v, edges %v", trail.Shallow, trail.Edges)
 	}
 	for _, e := range trail.Entries {
-		if e.Edge != (e.Kind == audit.New) {
+		if e.Edge != (e.Kind == audit.New || e.Kind == audit.Edited) {
 			t.Errorf("%s %s: edge %v", e.Kind, e.Field, e.Edge)
 		}
 	}

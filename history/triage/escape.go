@@ -82,7 +82,7 @@ func (k *Knowledge) Investigate(t *audit.Trail, r *schema.Record) *Investigation
 		inv.Held = append(inv.Held, inv.held(t, loads, id))
 		open = append(open, inv.changes(t, loads, id)...)
 	}
-	inv.rank(k, t, open)
+	inv.rank(k, t, open, inv.machineEdits(t, ids))
 	for i := range inv.Findings {
 		inv.elsewhere(t, loads, &inv.Findings[i])
 	}
@@ -384,7 +384,7 @@ func entryOf(t *audit.Trail, id string, f history.FieldChange, tr transition) *a
 }
 
 // rank puts the changes in order, and takes those together that were made in one step.
-func (inv *Investigation) rank(k *Knowledge, t *audit.Trail, open []Finding) {
+func (inv *Investigation) rank(k *Knowledge, t *audit.Trail, open, machines []Finding) {
 	type group struct{ origin, path string }
 	at := map[group]int{}
 	var list []Finding
@@ -424,6 +424,7 @@ func (inv *Investigation) rank(k *Knowledge, t *audit.Trail, open []Finding) {
 			list[indexes[ranked.Index]].Suspect = ranked
 		}
 	}
+	list = append(list, machines...)
 	for i := range list {
 		inv.formalities(t, &list[i])
 	}
@@ -431,6 +432,34 @@ func (inv *Investigation) rank(k *Knowledge, t *audit.Trail, open []Finding) {
 		return cmp.Or(cmp.Compare(b.Score, a.Score), strings.Compare(a.IDs[0]+a.Path, b.IDs[0]+b.Path))
 	})
 	inv.Findings = list
+}
+
+// machineEdits are changes of the profile of the machine that shape beam and jet: new optics, another valve, a part that was swapped. They can do
+// anything, so no direction speaks for or against them.
+func (inv *Investigation) machineEdits(t *audit.Trail, ids []string) []Finding {
+	machines := map[string]bool{}
+	for _, name := range ids {
+		if id, err := schema.ParseID(name); err == nil {
+			machines[id.Machine] = true
+		}
+	}
+	var out []Finding
+	for i := range t.Entries {
+		e := &t.Entries[i]
+		shapes := strings.HasPrefix(e.Field, "laser.") || strings.HasPrefix(e.Field, "head.") && !strings.HasPrefix(e.Field, "head.nozzles") || strings.HasPrefix(e.Field, "gas.") || e.Field == "revision"
+		if e.Kind != audit.Edited || e.Subject != schema.SubjectMachine || !machines[e.ID] || e.Note || !shapes || e.FromDigest == "" || e.At.Before(inv.From.Add(-lookBack)) || e.At.After(inv.To) {
+			continue
+		}
+		f := Finding{IDs: []string{"machine " + e.ID}, Entry: e, Recipe: e.ToDigest, Approved: t.Standing.State(schema.SubjectMachine, e.ID).Once(e.ToDigest),
+			Risk: [][2]time.Time{{later(inv.From, e.At), inv.To}}}
+		f.FieldChange, f.At, f.OnMachine = history.FieldChange{Path: e.Field, From: e.From, To: e.To}, e.At, Yes
+		f.Fit, f.Size = 0.35, 0.8
+		f.For = append(f.For, "beam or jet are others since; what was proven before is not proven with it")
+		f.judgeTime(Situation{From: inv.From, To: inv.To})
+		f.Score = f.Fit * f.Size * f.Time
+		out = append(out, f)
+	}
+	return out
 }
 
 // formalities say what stands behind a change: reason, approval, trial. They tell how well it was thought over, and move no suspect much.
@@ -444,14 +473,14 @@ func (inv *Investigation) formalities(t *audit.Trail, f *Finding) {
 	}
 	approved := slices.ContainsFunc(f.Approved, func(d *history.Decision) bool { return !d.Record.Time().After(f.At.Add(5 * time.Minute)) })
 	if !approved && !f.Older {
-		f.For = append(f.For, "nobody had approved the recipe when it went on")
+		f.For = append(f.For, map[bool]string{true: "nobody had approved the profile", false: "nobody had approved the recipe when it went on"}[strings.HasPrefix(f.IDs[0], "machine ")])
 		f.Score *= 1.1
 	}
 	if f.Entry != nil && len(f.Entry.Why) == 0 && f.Entry.Kind == audit.Changed && !f.Older {
 		f.For = append(f.For, "no reason is on record")
 		f.Score *= 1.05
 	}
-	if !f.Change.Tried && schema.ProcessField(f.Path) {
+	if !f.Change.Tried && schema.ProcessField(f.Path) && !strings.HasPrefix(f.IDs[0], "machine ") {
 		f.For = append(f.For, "no good trial of the recipe before that is on record")
 	}
 }
