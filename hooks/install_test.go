@@ -250,6 +250,26 @@ func TestHooksPath(t *testing.T) {
 			t.Errorf("not removed: %v", err)
 		}
 	})
+	t.Run("set while it is open", func(t *testing.T) {
+		s := newShop(t)
+		repo := s.open()
+		if err := repo.ConfigSet("core.hooksPath", ".hooks"); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := hooks.InstallWith(repo, hooks.InstallOptions{Program: program(t)}); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := os.Stat(s.Path(".hooks/pre-commit")); err != nil {
+			t.Error(err)
+		}
+	})
+	t.Run("empty", func(t *testing.T) {
+		s := newShop(t)
+		s.Run("config", "core.hooksPath", "")
+		if _, err := hooks.Install(s.open()); err == nil || !strings.Contains(err.Error(), "core.hooksPath is empty") {
+			t.Errorf("got %v", err)
+		}
+	})
 	t.Run("nowhere", func(t *testing.T) {
 		s := newShop(t)
 		s.Run("config", "core.hooksPath", os.DevNull)
@@ -286,6 +306,41 @@ func TestStubSyntax(t *testing.T) {
 		cmd.Path, cmd.Args = "/bin/sh", []string{"sh", "-n", s.Path(".git/hooks/" + hook)}
 		if out, err := cmd.CombinedOutput(); err != nil {
 			t.Errorf("%s: %v %s", hook, err, out)
+		}
+	}
+}
+
+// A path of Windows is written as the shell of Git for Windows reads it, and found again.
+func TestProgramOfWindows(t *testing.T) {
+	for path, want := range map[string]string{
+		`C:\Program Files\fettle\fettle.exe`: `C:/Program Files/fettle/fettle.exe`,
+		`d:/tools\fettle.exe`:                `d:/tools/fettle.exe`,
+		`\\server\it's here\fettle.exe`:      `//server/it'\''s here/fettle.exe`,
+		`/opt/odd\name/fettle`:               `/opt/odd\name/fettle`, // elsewhere a backslash is part of a name
+	} {
+		s := bare(t)
+		if _, err := hooks.InstallWith(s.open(), hooks.InstallOptions{Program: path}); err != nil {
+			t.Fatal(err)
+		}
+		data, err := os.ReadFile(s.Path(".git/hooks/pre-commit"))
+		if err != nil || !strings.Contains(string(data), "program='"+want+"'\n") {
+			t.Errorf("%s: %v\n%s", path, err, data)
+		}
+		if got := states(t, s); got != "moved moved moved" { // it is not on this machine
+			t.Errorf("%s: %s", path, got)
+		}
+	}
+}
+
+// The README names every hook.
+func TestReadme(t *testing.T) {
+	data, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, hook := range hooks.Installed {
+		if !strings.Contains(string(data), "| `"+hook+"` |") {
+			t.Errorf("README.md does not say what %s does", hook)
 		}
 	}
 }
