@@ -50,3 +50,21 @@ show("composite-3-5", composite(3, 5), quadratic)
 show("factorial-3-3", unname(as.matrix(expand.grid(-1:1, -1:1))), quadratic)
 show("factorial-2-2-2", unname(as.matrix(expand.grid(c(-1, 1), c(-1, 1), c(-1, 1)))), function(d) cbind(1, d))
 show("factorial-3-2", unname(as.matrix(expand.grid(-1:1, c(-1, 1)))), function(d) cbind(1, d))
+# Surfaces over two values, coded from -1 to 1: each term with its deviation and p, and where a quadratic one is flat.
+cat("# term\tname\tterm\tvalue\tdeviation\tp\n# surface\tname\tS\tR2\n# flat\tname\tfirst\tsecond\tfigure\n")
+for (i in seq_len(nrow(q <- read("surfaces.tsv")))) {
+  first <- numbers(q[i, 3]); second <- numbers(q[i, 4]); y <- numbers(q[i, 5])
+  code <- function(v) (2 * v - min(v) - max(v)) / (max(v) - min(v))
+  a <- code(first); b <- code(second)
+  model <- if (q[i, 2] == "quadratic") lm(y ~ a + b + I(a * b) + I(a^2) + I(b^2)) else lm(y ~ a + b + I(a * b))
+  k <- summary(model)$coefficients
+  names <- c("1", "a", "b", "ab", "aa", "bb")
+  for (r in seq_len(nrow(k))) out("term", q[i, 1], names[r], k[r, 1], k[r, 2], k[r, 4])
+  out("surface", q[i, 1], summary(model)$sigma, summary(model)$r.squared)
+  if (q[i, 2] == "quadratic") {
+    bend <- matrix(c(2 * k[5, 1], k[4, 1], k[4, 1], 2 * k[6, 1]), 2)
+    u <- solve(bend, -k[2:3, 1])
+    plain <- function(u, v) (min(v) + max(v) + u * (max(v) - min(v))) / 2
+    out("flat", q[i, 1], plain(u[1], first), plain(u[2], second), predict(model, data.frame(a = u[1], b = u[2])))
+  }
+}
