@@ -66,10 +66,7 @@ type merging struct {
 }
 
 // A spot is where in a file something stands.
-type spot struct {
-	id, field string
-	list      string // name of the list that is merged, for its items
-}
+type spot struct{ id, field string }
 
 func (at spot) member(name string) spot {
 	if at.field != "" {
