@@ -93,10 +93,8 @@ func (a *app) importSheet(file string, f importFlags) error {
 		if err := a.json(importJSON(file, imp, f.write && !bad)); err != nil {
 			return err
 		}
-	} else if bad {
-		fmt.Fprint(a.out, clean(imp.Preview(lib.Prefs()))) // also with -q: it says what is wrong
-	} else {
-		a.say("%s", strings.TrimSuffix(clean(imp.Preview(lib.Prefs())), "\n"))
+	} else if bad || !a.quiet { // what is wrong is said also with -q
+		a.printPreview(imp.Preview(lib.Prefs()))
 	}
 	if bad {
 		if a.format == "text" {
@@ -108,6 +106,18 @@ func (a *app) importSheet(file string, f importFlags) error {
 		s.sayImported(file, imp, f.write)
 	}
 	return nil
+}
+
+// printPreview fits all but the rows of a table, which begin with a thickness, to the screen.
+func (a *app) printPreview(text string) {
+	for line := range strings.Lines(clean(text)) {
+		line = strings.TrimSuffix(line, "\n")
+		if row := strings.TrimPrefix(line, "  "); row != line && row != "" && row[0] >= '0' && row[0] <= '9' {
+			fmt.Fprintln(a.out, line)
+			continue
+		}
+		a.tell("%s", line)
+	}
 }
 
 // readSheet reads the file, or what comes in for "-".

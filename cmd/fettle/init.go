@@ -26,6 +26,7 @@ type initFlags struct {
 	nozzles   []string
 	gases     []string
 	approvals int
+	own       string
 	known     []newMachine // as they were asked for
 }
 
@@ -50,6 +51,7 @@ func init() {
 		fl.StringSliceVar(&f.nozzles, "nozzle", []string{"single 1.5 mm", "double 1.2 mm"}, "nozzles in their racks, likewise")
 		fl.StringSliceVar(&f.gases, "gas", []string{"oxygen 6 bar", "nitrogen 20 bar"}, "gas lines and their pressure, likewise")
 		fl.IntVar(&f.approvals, "approvals", 1, "how many persons must approve a change")
+		fl.StringVar(&f.own, "own-change", "refuse", "may somebody approve what they changed themselves: refuse or allow")
 		return cmd
 	})
 }
@@ -114,7 +116,7 @@ func (s *shop) newLibrary(f initFlags) error {
 	rand.Read(id)
 	settings := schema.Settings{Head: schema.Head{Kind: schema.Of("library"), Format: schema.Of(1)}, ID: schema.Of(hex.EncodeToString(id)), Name: schema.Of(f.name),
 		Display: schema.Of(schema.Display{Length: schema.Of("mm"), Speed: schema.Of("m/min"), Pressure: schema.Of("bar")}),
-		Policy: schema.Of(schema.Policy{Protected: schema.Of([]string{"main"}), Approvals: schema.Of(max(1, f.approvals)), OwnChange: schema.Of("refuse"),
+		Policy: schema.Of(schema.Policy{Protected: schema.Of([]string{"main"}), Approvals: schema.Of(max(1, f.approvals)), OwnChange: schema.Of(f.own),
 			Trial: schema.Of("require"), Reason: schema.Of("require")})}
 	files := map[string][]byte{schema.SettingsFile: schema.Layout(schema.Encode(&settings))}
 	if len(f.known) == 0 {

@@ -160,6 +160,18 @@ func (s *shop) askInit(in *bufio.Reader, f *initFlags) error {
 		f.approvals = n
 		return ""
 	})
+	q.ask("May somebody approve what they changed themselves? yes only where one works alone", map[string]string{"refuse": "no", "allow": "yes"}[f.own], func(answer string) string {
+		switch f.own = strings.ToLower(answer); f.own {
+		case "y", "yes", "allow":
+			f.own = "allow"
+		case "n", "no", "refuse":
+			f.own = "refuse"
+		default:
+			f.own = "refuse"
+			return "yes or no"
+		}
+		return ""
+	})
 	if _, err := s.signer(); err != nil && !f.key {
 		q.ask("Decisions are signed, and you have no key for that. Make one?", "yes", func(answer string) string {
 			f.key = strings.HasPrefix(strings.ToLower(answer), "y")
@@ -181,13 +193,23 @@ func (q *questions) askMachine(m newMachine) newMachine {
 		m.power = answer
 		return wrong()
 	})
-	q.list("Nozzles in its rack", m.nozzles, func(answers []string) string {
+	q.list("Its nozzles", m.nozzles, func(answers []string) string {
 		m.nozzles = answers
-		return wrong()
+		return parted(answers, wrong)
 	})
-	q.list("Gas lines, with their pressure at the machine", m.gases, func(answers []string) string {
+	q.list("Its gas lines", m.gases, func(answers []string) string {
 		m.gases = answers
-		return wrong()
+		return parted(answers, wrong)
 	})
 	return m
+}
+
+// parted catches a decimal comma, which parts a list.
+func parted(answers []string, wrong func() string) string {
+	for _, item := range answers {
+		if item = strings.TrimSpace(item); item == "" || item[0] >= '0' && item[0] <= '9' {
+			return "Commas part the list, so decimals take a point: double 1.2"
+		}
+	}
+	return wrong()
 }

@@ -142,10 +142,13 @@ func (s *shop) printLint(result lint.Result, all bool) error {
 	return nil
 }
 
-// dropUnread leaves out what is said of conditions as removed that stand in a file that cannot be read whole. What is wrong with the
-// file is said, and that is enough.
+// dropUnread leaves out what is said of conditions as removed that stand in a file that cannot be read whole: what is wrong with the
+// file is said, and that is enough. Before the adoption nothing is approved, and nobody has to be told so for each condition.
 func dropUnread(report *hooks.Report, now *schema.Library) {
 	gone := map[string]bool{}
+	if report.Standing.Anchor == nil {
+		report.Findings = slices.DeleteFunc(report.Findings, func(f lint.Finding) bool { return f.Rule == "unapproved" })
+	}
 	for _, d := range report.Differences {
 		if unread(now, d) {
 			gone[d.ID.String()] = true

@@ -139,7 +139,7 @@ func (s *shop) sayedSaved(differences []history.Difference, files []string) erro
 	case len(s.committed.lib.Recipes) == 0:
 		s.say("next     fettle import FILE   (a spreadsheet saved as CSV; fettle import --template shows one)")
 	case standing.Anchor == nil:
-		s.say("next     fettle adopt --because \"...\"   (when the conditions are as the shop cuts)")
+		s.say("next     fettle adopt --because \"...\"   (once it is as the shop cuts)")
 	case waits:
 		s.say("next     fettle review   (it waits for a decision)")
 	case len(differences) > 0:

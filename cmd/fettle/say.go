@@ -11,7 +11,8 @@ import (
 
 // screen is what findings are fitted to.
 func (a *app) screen() view.FindingsOptions {
-	return view.FindingsOptions{Color: a.colored(), Width: columns(a.out)}
+	width := columns(a.out)
+	return view.FindingsOptions{Color: a.colored(), Width: width, Screen: width > 0}
 }
 
 // printFindings prints findings for people.

@@ -92,38 +92,77 @@ func oneLine(s string) string {
 // main are the members that a table of new conditions shows in columns.
 var main = []string{"cut.power", "cut.speed", "cut.pressure", "cut.focus", "nozzle.form", "nozzle.orifice", "nozzle.standoff"}
 
-// previewNew shows new conditions in the units and digits of the sheet, so that the two can be laid side by side.
+// previewNew shows new conditions in the units and digits of the sheet, so that the two can be laid side by side: a table for each
+// machine, material and gas, which fits a screen of 80 columns.
 func (imp *Import) previewNew(b *strings.Builder) {
-	rows := [][]string{{"new", "power", "speed", "pressure", "focus", "nozzle", "", "standoff"}}
-	var others []string
+	var sets []string
+	of := map[string][]Change{}
 	for _, c := range imp.Changes {
 		if c.Status != New {
 			continue
 		}
-		row := []string{c.ID.String()}
+		set := strings.Join([]string{c.ID.Machine, c.ID.Material, c.ID.Gas}, "/")
+		if of[set] == nil {
+			sets = append(sets, set)
+		}
+		of[set] = append(of[set], c)
+	}
+	for _, set := range sets {
+		fmt.Fprintf(b, "\nnew      %s", set)
+		grade, same := commonGrade(of[set])
+		if same && grade != "" {
+			fmt.Fprintf(b, "   grade %s", quoteAll(grade))
+		}
+		b.WriteString("\n")
+		previewSet(b, set, of[set], same)
+	}
+}
+
+// commonGrade is the grade of all of them, where it is one.
+func commonGrade(changes []Change) (grade string, same bool) {
+	for i, c := range changes {
+		own := ""
+		for _, f := range c.Fields {
+			if f.Path == colGrade {
+				own = f.To.Text
+			}
+		}
+		if i > 0 && own != grade {
+			return "", false
+		}
+		grade = own
+	}
+	return grade, true
+}
+
+func previewSet(b *strings.Builder, set string, changes []Change, gradeSaid bool) {
+	rows := [][]string{{"", "power", "speed", "pressure", "focus", "nozzle", "standoff"}}
+	var others []string
+	for _, c := range changes {
 		other := ""
 		fields := map[string]schema.Field{}
 		for _, f := range c.Fields {
 			fields[f.Path] = f.To
-			inID := f.Path == "variant" || f.Path == "process" || f.Path == "thickness" && f.To.Quantity.Unit() == "mm"
-			if !slices.Contains(main, f.Path) && !inID {
+			said := f.Path == "variant" || f.Path == "process" || f.Path == "thickness" && f.To.Quantity.Unit() == "mm" || gradeSaid && f.Path == colGrade
+			if !slices.Contains(main, f.Path) && !said {
 				other += ", " + strings.TrimPrefix(schema.SpokenPath(f.Path), "cut.") + " " + typed(f.To)
 			}
 		}
+		row := []string{"  " + strings.TrimPrefix(c.ID.String(), set+"/")}
 		for _, path := range main {
+			if path == "nozzle.orifice" { // beside its form
+				row[len(row)-1] += " " + typed(fields[path])
+				continue
+			}
 			row = append(row, typed(fields[path]))
 		}
 		rows = append(rows, row)
 		others = append(others, strings.TrimPrefix(other, ", "))
 	}
-	if len(others) == 0 {
-		return
-	}
-	b.WriteString("\n")
 	for i, line := range align(rows) {
 		b.WriteString(line + "\n")
 		if i > 0 && others[i-1] != "" {
-			b.WriteString(wrap(others[i-1], 110, "      "))
+			b.WriteString(wrap(others[i-1], 80, "      "))
 		}
 	}
 }

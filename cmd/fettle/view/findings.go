@@ -14,6 +14,8 @@ import (
 type FindingsOptions struct {
 	Color bool
 	Width int // columns; 120 where it is not known
+	// Screen is set where a person reads it on a terminal: then no line is wider than it.
+	Screen bool
 }
 
 // Findings writes findings for people: where, what, by how much, why, what to do next, and a count at the end.
@@ -111,7 +113,13 @@ func finding(out *bufio.Writer, f lint.Finding, o FindingsOptions) {
 	if f.Path == "" {
 		where = printable(f.ID) + ":"
 	}
-	fmt.Fprintf(out, "%s %s %s [%s]\n", o.painted(sgrBold, where), o.painted(color, word+":"), printable(f.Message), printable(f.Rule))
+	head := []string{fmt.Sprintf("%s %s: %s [%s]", where, word, printable(f.Message), printable(f.Rule))}
+	if o.Screen { // programs read it as one line
+		head = wrapped(head[0], o.Width-len(findingIndent))
+	}
+	head[0] = strings.Replace(head[0], where, o.painted(sgrBold, where), 1)
+	head[0] = strings.Replace(head[0], " "+word+":", " "+o.painted(color, word+":"), 1)
+	fmt.Fprintln(out, strings.Join(head, "\n"+findingIndent))
 	if f.File != nil {
 		sourceLine(out, f, o, color)
 	}
