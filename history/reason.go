@@ -61,22 +61,26 @@ func Path(edges []Edge, starts []schema.Digest, end schema.Digest) []Edge {
 	return slices.DeleteFunc(edges, func(e Edge) bool { return !forward[e.From] || !backward[e.To] })
 }
 
+// Leading returns every recipe from which reasons lead to the end, that one included.
+func Leading(edges []Edge, end schema.Digest) map[schema.Digest]bool {
+	return reach(edges, []schema.Digest{end}, true)
+}
+
 // reach returns every recipe that edges lead to from the starts, or against their direction.
 func reach(edges []Edge, starts []schema.Digest, against bool) map[schema.Digest]bool {
-	seen := map[schema.Digest]bool{}
-	for _, s := range starts {
-		seen[s] = true
+	next := make(map[schema.Digest][]schema.Digest, len(edges))
+	for _, e := range edges {
+		from, to := e.From, e.To
+		if against {
+			from, to = to, from
+		}
+		next[from] = append(next[from], to)
 	}
-	for grew := true; grew; {
-		grew = false
-		for _, e := range edges {
-			from, to := e.From, e.To
-			if against {
-				from, to = to, from
-			}
-			if seen[from] && !seen[to] {
-				seen[to], grew = true, true
-			}
+	seen := make(map[schema.Digest]bool, len(starts))
+	for queue := slices.Clone(starts); len(queue) > 0; queue = queue[1:] {
+		if !seen[queue[0]] {
+			seen[queue[0]] = true
+			queue = append(queue, next[queue[0]]...)
 		}
 	}
 	return seen

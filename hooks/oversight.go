@@ -93,6 +93,7 @@ type strayReason struct {
 
 func (v *verdict) strayReasons() []strayReason {
 	var out []strayReason
+	leading := map[string]map[schema.Digest]bool{} // by condition: from where reasons lead to what the commit will hold
 	for _, r := range v.added() {
 		body, ok := r.Body.(*schema.Reason)
 		if !ok || !history.Sound(r) {
@@ -103,8 +104,10 @@ func (v *verdict) strayReasons() []strayReason {
 			if err != nil || c.Kind.Or(schema.SubjectCondition) != schema.SubjectCondition {
 				continue
 			}
-			to := schema.Digest(c.To.V)
-			if history.Path(v.Now.Ledger.Edges(schema.SubjectCondition, c.ID.V), []schema.Digest{to}, digestIn(v.Now.Lib, id)) == nil {
+			if leading[c.ID.V] == nil {
+				leading[c.ID.V] = history.Leading(v.Now.Ledger.Edges(schema.SubjectCondition, c.ID.V), digestIn(v.Now.Lib, id))
+			}
+			if to := schema.Digest(c.To.V); !leading[c.ID.V][to] {
 				out = append(out, strayReason{id, to, r})
 			}
 		}
