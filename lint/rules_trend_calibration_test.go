@@ -509,7 +509,7 @@ func calibration(t testing.TB) []*tally {
 	}
 	for _, scatter := range []float64{0.05, 0.02} {
 		c := start(fmt.Sprintf("random, %.0f %%", scatter*100))
-		for range map[float64]int{0.05: 800, 0.02: 300}[scatter] {
+		for range map[float64]int{0.05: 600, 0.02: 150}[scatter] {
 			c.clean(makeFamily(rng, scatter).library(t))
 		}
 		c.slips(t, rng, 60, func() madeFamily { return makeFamily(rng, scatter) })
