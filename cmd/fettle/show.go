@@ -16,11 +16,14 @@ import (
 
 func init() {
 	commands = append(commands, func(a *app) *cobra.Command {
-		return &cobra.Command{Use: "show ID", Short: "one condition with its state, its values and what follows from them", Args: cobra.ExactArgs(1),
+		return &cobra.Command{Use: "show ID or CODE", Short: "one condition with its state, its values and what follows from them", Args: cobra.ExactArgs(1),
+			Annotations: map[string]string{"formats": "own"},
 			Long: "Shows a condition as it lies on disk: whether it is approved, all its values, what it spends and needs, and where each figure sits among\n" +
 				"what is usual or what the machine has. Gas is counted at 20 degC and 1 bar (ISO 8778). Figures are balances and envelopes: they find what\n" +
-				"cannot be and what is odd, and none of them is a release of a part.",
-			Example:           "  fettle show bay-2/carbon-steel/oxygen/10mm",
+				"cannot be and what is odd, and none of them is a release of a part.\n\n" +
+				"--format html is a sheet of A4 to hang at the machine: what is approved, by whom and since when, and a code. With that code, show says whether\n" +
+				"the sheet is out of date; then it ends with 1.",
+			Example:           "  fettle show bay-2/carbon-steel/oxygen/10mm\n  fettle show bay-2/carbon-steel/oxygen/10mm --format html >card.html\n  fettle show 7KQ2-M9TD",
 			ValidArgsFunction: a.complete(unsavedIDs),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.show(args[0]) }}
 	})
@@ -38,7 +41,7 @@ type shownCondition struct {
 }
 
 func (a *app) show(typed string) error {
-	if err := a.oneOf("text", "json"); err != nil {
+	if err := a.oneOf("text", "json", "html"); err != nil {
 		return err
 	}
 	s, err := a.open()
@@ -49,12 +52,22 @@ func (a *app) show(typed string) error {
 	if err != nil {
 		return err
 	}
+	if code, ok := readCardCode(typed); ok && len(matching(typed, idsOf(work, saved))) == 0 {
+		return s.showCode(code)
+	}
 	ids, err := s.resolve([]string{typed}, idsOf(work, saved))
 	if err != nil {
 		return err
 	}
 	if len(ids) != 1 {
 		return troublef(list(ids, 12), "%q is %d conditions; show takes one at a time", typed, len(ids))
+	}
+	if a.format == "html" {
+		card, err := s.machineCard(ids[0])
+		if err != nil {
+			return err
+		}
+		return card.HTML(a.out)
 	}
 	c := shownCondition{card: card{Position: s.standing(&s.committed).Position(saved, ids[0])}}
 	c.card.base, c.card.decision = c.card.Base()
