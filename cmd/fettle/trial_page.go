@@ -41,6 +41,10 @@ func (s *shop) conditionPage(t *trialReport) view.TrialCondition {
 		c.Fields = append(c.Fields, view.TrialField{Name: schema.SpokenPath(f.Path), Summary: fieldSummary(f) + ".", Ladder: ladderPlot(f, prefs), Responses: responsePlots(f, prefs),
 			Rows: labelled(func(label func(string, string, ...any)) { tellField(f, onStepOf(f.Step, prefs), label) })})
 	}
+	for i := range t.together {
+		g := &t.together[i]
+		c.Together = append(c.Together, view.TrialTogether{Title: g.title(), Rows: labelled(func(label func(string, string, ...any)) { s.tellTogether(g, label) })})
+	}
 	if q := t.quality; q != nil {
 		c.GradeTitle = "Edge by ISO 9013: " + q.of()
 		for _, coupon := range q.coupons {

@@ -22,6 +22,7 @@ type trialReport struct {
 	trials   []*schema.Record // that count
 	exact    []history.TrialCut
 	fields   []fieldReport
+	together []togetherReport
 	quality  *qualityReport // nil where nothing was measured
 	hot      []*schema.Record
 	unproven []string
@@ -178,6 +179,7 @@ func (s *shop) evaluate(id schema.ID) (*trialReport, error) {
 	for _, path := range t.tried.Evidence.Varied() {
 		t.fields = append(t.fields, s.fieldReport(t, path, machine))
 	}
+	t.together = togetherOf(t)
 	t.quality = qualityOf(t)
 	return t, nil
 }
@@ -210,6 +212,9 @@ func (s *shop) fieldReport(t *trialReport, path string, machine *schema.Machine)
 		f.doubts = append(f.doubts, counted(len(f.Passed), "older cut")+" that did not come out good left out: a newer trial of the same value did")
 	}
 	for _, fig := range figures {
+		if fig.path == "pierce_time" && strings.HasPrefix(path, "pierce[") && strings.HasSuffix(path, ".time") {
+			continue // it goes with itself
+		}
 		r := response{figure: fig}
 		for _, c := range f.Cuts {
 			if y, ok := fig.mean(c.Step); ok {
@@ -228,11 +233,14 @@ func (s *shop) fieldReport(t *trialReport, path string, machine *schema.Machine)
 	return f
 }
 
-// rising reports whether every trial cut its steps in the order of their values.
+// rising reports whether every trial cut its steps in the order of their values. A plan draws the order by lot.
 func rising(e *history.Evidence, cuts []history.TrialCut, path string) bool {
 	up, down := true, true
-	for i := 1; i < len(cuts); i++ {
-		if cuts[i].Record != cuts[i-1].Record {
+	for i := range cuts {
+		if cuts[i].Trial.Plan.Set() {
+			return false
+		}
+		if i == 0 || cuts[i].Record != cuts[i-1].Record {
 			continue
 		}
 		c := e.ValueOf(cuts[i], path).Cmp(e.ValueOf(cuts[i-1], path))
@@ -257,6 +265,9 @@ func compareAlong(t *trialReport, f fieldReport, path string) []comparison {
 	}
 	var out []comparison
 	for _, fig := range figures {
+		if fig.path == "pierce_time" && strings.HasPrefix(path, "pierce[") {
+			continue
+		}
 		c := comparison{figure: fig, from: from, to: to}
 		for _, cut := range f.Cuts {
 			y, ok := fig.mean(cut.Step)

@@ -57,11 +57,19 @@ func (a *app) showTrials(typed []string) error {
 	case "html":
 		return s.trialsPage(reports).HTML(s.out)
 	}
+	without := 0
 	for i, r := range reports {
-		if i > 0 {
+		if len(reports) > 1 && len(r.trials)+len(r.tried.Evidence.Aside) == 0 {
+			without++
+			continue
+		}
+		if i > without {
 			s.tell("")
 		}
 		s.printTrialReport(r)
+	}
+	if without > 0 {
+		s.tell("%s of them without a trial", counted(without, "condition"))
 	}
 	return nil
 }
@@ -154,6 +162,12 @@ func (s *shop) printTrialReport(t *trialReport) {
 		}
 		tellField(f, show, label)
 	}
+	for i := range t.together {
+		g := &t.together[i]
+		s.tell("")
+		s.tell("%s    trial of %s", g.title(), s.day(g.record.Time()))
+		s.tellTogether(g, label)
+	}
 	if q := t.quality; q != nil {
 		s.tell("")
 		s.tell("edge by ISO 9013    %s", q.of())
@@ -207,7 +221,7 @@ func (s *shop) tellNext(t *trialReport, label func(word, format string, args ...
 		label("next", "fettle trial plan %s --vary cut.pressure   or, for one cut: fettle trial record %s --good", t.id, t.id)
 		return
 	}
-	if len(t.fields) == 0 {
+	if len(t.fields)+len(t.together) == 0 {
 		label("does not say", "what other values do: nothing was varied alone. fettle trial plan %s --vary cut.pressure", t.id)
 	}
 	for i := range t.fields {

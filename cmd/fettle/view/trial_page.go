@@ -21,6 +21,7 @@ type TrialCondition struct {
 	ID, Recipe string
 	Rows       []Row
 	Fields     []TrialField
+	Together   []TrialTogether
 	Grades     []TrialGrade
 	GradeTitle string
 	GradeRows  []Row
@@ -33,6 +34,12 @@ type TrialField struct {
 	Ladder        TrialLadder
 	Responses     []TrialResponse
 	Rows          []Row
+}
+
+// A TrialTogether is a trial in which several values were varied at once.
+type TrialTogether struct {
+	Title string
+	Rows  []Row
 }
 
 // A TrialLadder is the steps of a value with what came out of them. Numbers are in one unit; NaN is none.
@@ -325,6 +332,10 @@ th, td { text-align: left; padding: .15rem .8rem .15rem 0; border-bottom: 1px so
 {{template "rows" .Rows}}
 {{- with .Responses}}<div class="plots">{{range .}}{{.SVG}}{{end}}</div>{{end}}
 </div>
+{{- end}}
+{{- range .Together}}
+<h3>{{plain .Title}}</h3>
+{{template "rows" .Rows}}
 {{- end}}
 {{- with .GradeTitle}}
 <h3>{{plain .}}</h3>
