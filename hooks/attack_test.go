@@ -60,3 +60,24 @@ func TestUnsignedReasonStopped(t *testing.T) {
 		}
 	}
 }
+
+// What got below records/ past the hook and is no record may go again; a record that was made unreadable may not.
+func TestWhatIsNoRecordMayGo(t *testing.T) {
+	s := newShop(t)
+	s.Write("records/2026/notes.txt", "call Jonas\n")
+	s.Run("add", "-A")
+	s.wantStopped(nil, "records/2026/notes.txt")
+	s.Run("commit", "-q", "--no-verify", "-m", "notes")
+	s.Run("rm", "-q", "records/2026/notes.txt")
+	s.wantPassed(nil)
+
+	s.edit(oxygen3, "0.27 bar")
+	path := s.reason()
+	s.Run("add", "-A")
+	s.wantPassed(nil)
+	s.Write(path, strings.Replace(s.Read(path), `"reason"`, `"raisin"`, 1))
+	s.wantStopped([]string{"-a"}, path)
+	s.Run("commit", "-q", "-a", "--no-verify", "-m", "spoil it")
+	s.Run("rm", "-q", path)
+	s.wantStopped(nil, path, "record-removed")
+}

@@ -257,5 +257,9 @@ func ReadRecord(path string, data []byte) *Record {
 	return r
 }
 
+// IsNone reports whether the file is no record at all, of no kind that this or a later fettle could know: something that got below
+// records/ by mistake.
+func (r *Record) IsNone() bool { return r.Body == nil && r.Kind == "" }
+
 // IsRecordPath reports whether a path of the library lies where records do.
 func IsRecordPath(path string) bool { return strings.HasPrefix(path, "records/") }

@@ -281,7 +281,11 @@ func (s *shop) printReasons(c *card, line func(string, string, ...any)) {
 
 // printSaid says what the rules say of a card.
 func (s *shop) printSaid(c *card, line func(string, string, ...any)) {
-	for _, p := range c.Unread {
+	for i, p := range c.Unread {
+		if i == 5 {
+			line("error", "and %d more: fettle lint", len(c.Unread)-i)
+			break
+		}
 		if !slices.ContainsFunc(c.findings, func(f lint.Finding) bool { return f.Rule == p.Rule && f.Message == p.Message }) {
 			line("error", "%s [%s]", clean(p.Message), p.Rule) // of the file around it
 		}

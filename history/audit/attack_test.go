@@ -66,3 +66,14 @@ func TestApprovalByWhoSavedTheChange(t *testing.T) {
 		verify(t, d, trusted, claimed)
 	})
 }
+
+func TestWhatNeverWasARecordMayGo(t *testing.T) {
+	d := newDesk(t)
+	d.adopt()
+	d.Write("records/2026/notes.txt", "call Jonas\n")
+	d.Commit("notes")
+	verify(t, d, trusted, "unreadable "+audit.RuleUnreadable)
+	d.Remove("records/2026/notes.txt")
+	d.Commit("no notes")
+	verify(t, d, trusted)
+}

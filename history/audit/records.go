@@ -63,6 +63,9 @@ func (w *walker) tell(c *commit, file string, change git.Change) error {
 			return err
 		}
 		e.Record = schema.ReadRecord(file, data)
+		if e.Record.IsNone() && change.OldHash == w.trail.first[file] {
+			return nil // it never was a record
+		}
 	}
 	w.trail.add(c, e)
 	return nil
