@@ -115,8 +115,9 @@ func shownIn(m *schema.Machine, path string) quantity.Value {
 	return quantity.Value{}
 }
 
-// stepped is a value one step further, on a number that a machine can be set to: at least one step of the machine, or of the last place
-// that was typed.
+// stepped is a value one step further, on a number that a machine can be set to: on whole steps of the machine where the profile says in
+// which it keeps the value, else on the last place that was typed or, where that is too coarse, a finer one. It is no value where a step of
+// the machine is more than three of the size.
 func stepped(from, size quantity.Value, change string, machine quantity.Value) quantity.Value {
 	by := size.Rat()
 	if size.Dimension() == quantity.DimRatio {
@@ -126,8 +127,15 @@ func stepped(from, size quantity.Value, change string, machine quantity.Value) q
 		return quantity.Value{}
 	}
 	grid := machine.Rat()
+	if by.Sign() == 0 {
+		return quantity.Value{}
+	}
 	if machine.IsZero() || machine.Dimension() != from.Dimension() || grid.Sign() <= 0 {
-		grid = lastPlace(from)
+		for grid = lastPlace(from); grid.Cmp(by) > 0; {
+			grid.Mul(grid, big.NewRat(1, 10))
+		}
+	} else if new(big.Rat).Mul(by, big.NewRat(3, 1)).Cmp(grid) < 0 {
+		return quantity.Value{}
 	}
 	n := new(big.Rat).Quo(by, grid)
 	whole := new(big.Int).Quo(new(big.Int).Add(new(big.Int).Mul(n.Num(), big.NewInt(2)), n.Denom()), new(big.Int).Mul(n.Denom(), big.NewInt(2))) // rounded
