@@ -53,7 +53,7 @@ func reportMerge(repo *git.Repo, call Call) error {
 	if hidden > 0 {
 		out.line("and %d more: fettle lint", hidden)
 	}
-	out.line("fettle: this came in past the check. Nothing was undone; fettle status says what to do about it.")
+	out.line("fettle: this came in past the check. Nothing was undone; see fettle status.")
 	return nil
 }
 

@@ -79,4 +79,4 @@ type act struct {
 	lenient bool   // it goes on whatever is found
 }
 
-var commitAct = act{stopped: "the commit is stopped. Nothing was saved, and your edits are as they were."}
+var commitAct = act{stopped: "the commit is stopped. Nothing was saved; your edits are as they were."}

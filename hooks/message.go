@@ -27,7 +27,7 @@ func prepareMessage(repo *git.Repo, call Call) (stopped bool, err error) {
 	return false, nil
 }
 
-const skippedWords = "saved all the same, because the check was skipped (--no-verify). It stays visible: fettle status, fettle audit --unapproved"
+const skippedWords = "saved all the same: the check was skipped (--no-verify). It stays\n        visible: fettle status, fettle audit --unapproved"
 
 // messageAct tells what git is doing when it asks for a message without having asked for a check.
 func messageAct(repo *git.Repo) (act, error) {
@@ -39,10 +39,10 @@ func messageAct(repo *git.Repo) (act, error) {
 	case git.StateRebase, git.StateApply:
 		return rebaseAct(repo), nil
 	case git.StateCherryPick:
-		return act{stopped: "the cherry-pick is stopped. Nothing was saved; what it brings lies here as an edit.", work: "the cherry-pick",
+		return act{stopped: "the cherry-pick is stopped; what it brings lies here as an edit, unsaved.", work: "the cherry-pick",
 			finish: "git cherry-pick --continue", giveUp: "git cherry-pick --abort"}, nil
 	case git.StateRevert:
-		a := act{stopped: "the revert is stopped. Nothing was saved; what it would take back lies here as an edit.", work: "the revert",
+		a := act{stopped: "the revert is stopped; what it takes back lies here as an edit, unsaved.", work: "the revert",
 			finish: "git commit", giveUp: "git reset --merge"}
 		if repo.Sequence() {
 			a.finish, a.giveUp = "git commit && git revert --continue", "git revert --abort"
@@ -63,7 +63,7 @@ func messageAct(repo *git.Repo) (act, error) {
 }
 
 func rebaseAct(repo *git.Repo) act {
-	a := act{stopped: "the rebase stops here. Nothing is lost; what this step brings lies here as an edit.", work: "the rebase",
+	a := act{stopped: "the rebase stops here; what this step brings lies here as an edit.", work: "the rebase",
 		finish: "git rebase --continue", giveUp: "git rebase --abort"}
 	if repo.Picking() { // what a hook stopped git has on its list still
 		a.again = "git rebase --skip"
@@ -76,6 +76,6 @@ func patchAct(repo *git.Repo) act {
 	if state, err := repo.Replaying(); err == nil && state == git.StateRebase {
 		return rebaseAct(repo)
 	}
-	return act{stopped: "the patch is stopped. Nothing was saved; what it brings lies here as an edit.", work: "the patches",
+	return act{stopped: "the patch is stopped; what it brings lies here as an edit, unsaved.", work: "the patches",
 		finish: "git am --continue", giveUp: "git am --abort"}
 }

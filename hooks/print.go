@@ -6,6 +6,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"fettle/history"
 	"fettle/history/git"
@@ -26,6 +27,16 @@ type screen struct {
 
 func (s *screen) line(format string, args ...any) {
 	fmt.Fprintln(s.w, git.Printable(fmt.Sprintf(format, args...)))
+}
+
+// advice prints what to do. A command that does not fit on the line stands on one of its own.
+func (s *screen) advice(line string) {
+	const indent, width = 8, 80
+	if about, command, ok := strings.Cut(line, ": "); ok && indent+utf8.RuneCountInString(line) > width {
+		s.line("%*s%s:", indent, "", about)
+		line = "  " + command
+	}
+	s.line("%*s%s", indent, "", line)
 }
 
 // print says what the verdict is and reports whether it stops the commit.
@@ -51,7 +62,7 @@ func (r *running) print(out *screen, v *verdict) bool {
 	if stopped {
 		out.line("fettle: %s", r.stopped)
 		for _, line := range append(v.next(blocking), r.goOn()...) {
-			out.line("        %s", line)
+			out.advice(line)
 		}
 		return true
 	}
@@ -77,7 +88,7 @@ func (r *running) goOn() []string {
 	}
 	out := []string{"then go on: " + r.finish}
 	if r.again != "" {
-		out = append(out, "where git stops at the same step again, it is done already: "+r.again)
+		out = append(out, "should git stop at the same step again: "+r.again)
 	}
 	return append(out, "or give "+r.work+" up: "+r.giveUp)
 }

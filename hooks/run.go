@@ -43,7 +43,7 @@ func judgeCommit(repo *git.Repo, call Call, act act) (stopped bool, err error) {
 	stopped = r.show(verdicts)
 	if !stopped && len(verdicts) > 0 && detached && branch == "" {
 		if state, err := repo.State(); err == nil && state == git.StateNone {
-			fmt.Fprintln(call.Out, "fettle: what is saved here is on no branch and easily lost; give it one: git switch -c NAME")
+			fmt.Fprintln(call.Out, "fettle: this is on no branch and easily lost; give it one: git switch -c NAME")
 		}
 	}
 	return stopped, nil
