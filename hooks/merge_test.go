@@ -231,7 +231,9 @@ func (e edits) apply(t rapidT, text []byte) []byte {
 				next, ok := at[part].(map[string]any)
 				if !ok {
 					next = map[string]any{}
-					at[part] = next
+					if e[key] != "" { // nothing is to be taken out of what is not there
+						at[part] = next
+					}
 				}
 				at = next
 			}
