@@ -82,16 +82,45 @@ type (
 		Lot     jsonGrade   `json:"lot"`
 		Verdict []string    `json:"verdict"`
 	}
+	jsonSetting struct {
+		Values   []string `json:"values"`
+		Good     int      `json:"good"`
+		Marginal int      `json:"marginal"`
+		Bad      int      `json:"bad"`
+		Seen     []string `json:"seen"`
+	}
+	jsonTerm struct {
+		Fields []string `json:"fields"`
+		Coded  float64  `json:"coded_si"`
+		Half   float64  `json:"half_width_si"`
+		P      float64  `json:"p"`
+	}
+	jsonSurface struct {
+		Figure string     `json:"figure"`
+		Unit   string     `json:"unit"`
+		Cuts   int        `json:"cuts"`
+		Curved bool       `json:"curved"`
+		Terms  []jsonTerm `json:"terms"`
+		R2     float64    `json:"r2"`
+		Why    string     `json:"no_fit_because"`
+	}
+	jsonTogether struct {
+		Record   string        `json:"record"`
+		Fields   []string      `json:"fields"`
+		Settings []jsonSetting `json:"settings"`
+		Surfaces []jsonSurface `json:"surfaces"`
+	}
 	jsonTrialReport struct {
-		ID       string       `json:"id"`
-		Digest   string       `json:"digest"`
-		Trials   []string     `json:"trials"`
-		Aside    []jsonAside  `json:"not_counted"`
-		Against  string       `json:"against"`
-		Unproven []string     `json:"unproven_units"`
-		Hot      []string     `json:"hot_nozzle"`
-		Fields   []jsonField  `json:"fields"`
-		Quality  *jsonQuality `json:"quality"`
+		ID       string         `json:"id"`
+		Digest   string         `json:"digest"`
+		Trials   []string       `json:"trials"`
+		Aside    []jsonAside    `json:"not_counted"`
+		Against  string         `json:"against"`
+		Unproven []string       `json:"unproven_units"`
+		Hot      []string       `json:"hot_nozzle"`
+		Fields   []jsonField    `json:"fields"`
+		Together []jsonTogether `json:"together"`
+		Quality  *jsonQuality   `json:"quality"`
 	}
 )
 
@@ -102,7 +131,7 @@ func (s *shop) trialsJSON(reports []*trialReport) error {
 	}{1, []jsonTrialReport{}}
 	for _, t := range reports {
 		j := jsonTrialReport{ID: t.id.String(), Digest: string(t.recipe.Digest()), Trials: []string{}, Aside: []jsonAside{}, Against: t.tried.Against(),
-			Unproven: append([]string{}, t.unproven...), Hot: []string{}, Fields: []jsonField{}}
+			Unproven: append([]string{}, t.unproven...), Hot: []string{}, Fields: []jsonField{}, Together: []jsonTogether{}}
 		for _, r := range t.trials {
 			j.Trials = append(j.Trials, string(r.Digest))
 		}
@@ -114,6 +143,9 @@ func (s *shop) trialsJSON(reports []*trialReport) error {
 		}
 		for i := range t.fields {
 			j.Fields = append(j.Fields, t.fields[i].json())
+		}
+		for i := range t.together {
+			j.Together = append(j.Together, t.together[i].json())
 		}
 		if t.quality != nil {
 			j.Quality = t.quality.json()
@@ -155,6 +187,29 @@ func (f *fieldReport) json() jsonField {
 			one.U, one.PRanks, one.Delta = c.ranks.U, c.ranks.P, c.ranks.Delta
 		}
 		j.Comparisons = append(j.Comparisons, one)
+	}
+	return j
+}
+
+func (g *togetherReport) json() jsonTogether {
+	j := jsonTogether{Record: string(g.record.Digest), Fields: g.paths, Settings: []jsonSetting{}, Surfaces: []jsonSurface{}}
+	for _, s := range g.settings {
+		one := jsonSetting{Good: s.level.Good, Marginal: s.level.Marginal, Bad: s.level.Bad, Seen: append([]string{}, s.level.Symptoms...)}
+		for _, v := range s.values {
+			one.Values = append(one.Values, v.Text())
+		}
+		j.Settings = append(j.Settings, one)
+	}
+	for _, s := range g.surfaces {
+		one := jsonSurface{Figure: s.path, Unit: s.unit, Cuts: s.surface.Points, Curved: s.surface.Curved, R2: s.surface.R2, Why: s.why, Terms: []jsonTerm{}}
+		for _, t := range s.surface.Terms {
+			fields := []string{g.paths[t.I]}
+			if t.J >= 0 {
+				fields = append(fields, g.paths[t.J])
+			}
+			one.Terms = append(one.Terms, jsonTerm{fields, t.Value, t.Half, t.P})
+		}
+		j.Surfaces = append(j.Surfaces, one)
 	}
 	return j
 }

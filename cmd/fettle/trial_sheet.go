@@ -52,9 +52,10 @@ func (s *shop) printSheet(p *plan, fresh bool) error {
 	}
 	if fresh {
 		s.tell("")
-		s.tell("For the wall or the clipboard: fettle trial sheet %s --format html >sheet.html", p.code())
-		s.tell("For a spreadsheet:             fettle trial sheet %s --format csv >sheet.csv", p.code())
-		s.tell("When it is cut:                fettle trial record %s   or   fettle trial record --from sheet.csv", p.code())
+		s.tell("on paper   fettle trial sheet %s --format html >sheet.html", p.code())
+		s.tell("as table   fettle trial sheet %s --format csv >sheet.csv", p.code())
+		s.tell("when cut   fettle trial record %s", p.code())
+		s.tell("           fettle trial record --from sheet.csv")
 	}
 	return nil
 }

@@ -185,6 +185,11 @@ func TestOrder(t *testing.T) {
 	if want := []int{0, 3, 1, 4, 2}; !slices.Equal(Order(5, 1, 7), want) {
 		t.Errorf("seed 7 gives %v, and gave %v", Order(5, 1, 7), want)
 	}
+	for seed := range uint64(2000) { // one order in twelve would be rising or falling
+		if round := Order(4, 1, seed); inOrder(round) {
+			t.Fatalf("seed %d cuts %v", seed, round)
+		}
+	}
 	first := make([]int, 6)
 	for seed := range uint64(6000) {
 		first[Order(6, 1, seed)[0]]++

@@ -60,7 +60,7 @@ func (t *TrialSheet) Lines() []string {
 	say("")
 	say("%s   %s   %s", blank("machine", t.Unit), blank("plate", t.Plate), blank("lot", t.Lot))
 	say("%s   %s", blank(grade, t.Grade), blank("nozzle used", t.Nozzle))
-	say("overrides: feed ____ %%   power ____ %%   pressure ____ %%   (other than 100 %% shows nothing)")
+	say("overrides: feed ___ %%  power ___ %%  pressure ___ %%  (100 %%, or it shows nothing)")
 	say("")
 	widths := make([]int, len(t.Fields))
 	head := " no pl"
