@@ -23,7 +23,6 @@ type row struct {
 	ours    []string
 	peer    []string
 	dir     string
-	env     []string // of ours
 	undo    func() error
 	fails   bool // ours may end with 1: it found something
 }
