@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -53,8 +54,7 @@ func (a *app) review(typed []string, branch, span string) error {
 		}
 	}
 	if rev != "HEAD" {
-		st = &state{}
-		if err := s.load(st, func(root string) (git.Snapshot, error) { return s.repo.Commit(rev, root) }); err != nil {
+		if st, err = s.elsewhere(rev); err != nil {
 			return err
 		}
 	}
@@ -71,21 +71,25 @@ func (a *app) review(typed []string, branch, span string) error {
 		positions = slices.DeleteFunc(positions, func(p history.Position) bool { return !slices.Contains(touched, p.ID) })
 	}
 	cards := s.cards(st, positions)
+	var verdict error
+	if len(st.lost) > 0 {
+		verdict = errFound
+	}
 	if a.format == "json" {
-		return s.reviewJSON(st, rev, cards)
+		return errors.Join(s.reviewJSON(st, rev, cards), verdict)
 	}
 	if a.format != "text" {
 		doc, err := s.reviewDocument(st, rev, from, base.lib, cards)
 		if err != nil {
 			return err
 		}
-		if len(typed) == 0 && branch == "" {
+		if len(typed) == 0 {
 			doc.Others = s.rest(st, len(cards))
 		}
 		if a.format == "html" {
-			return doc.HTML(a.out)
+			return errors.Join(doc.HTML(a.out), verdict)
 		}
-		return doc.Markdown(a.out)
+		return errors.Join(doc.Markdown(a.out), verdict)
 	}
 	for i := range cards {
 		if i > 0 {
@@ -93,10 +97,63 @@ func (a *app) review(typed []string, branch, span string) error {
 		}
 		s.printCard(&cards[i])
 	}
-	if len(typed) == 0 && branch == "" {
+	if len(typed) == 0 || len(st.lost) > 0 {
 		s.reviewRest(st, len(cards))
 	}
-	return nil
+	return verdict
+}
+
+// elsewhere reads what another revision holds. It is judged by the records saved here and its own together, chained from the adoption
+// known here: else a branch that threw records away, or adopted anew, would be its own judge.
+func (s *shop) elsewhere(rev string) (*state, error) {
+	st := &state{}
+	if err := s.load(st, func(root string) (git.Snapshot, error) { return s.repo.Commit(rev, root) }); err != nil {
+		return nil, err
+	}
+	here := s.standing(&s.committed)
+	if len(s.committed.ledger.Records) == 0 {
+		return st, nil
+	}
+	base, err := s.repo.MergeBase("HEAD", rev)
+	if err != nil {
+		return nil, err
+	}
+	if base != "" {
+		snap, err := s.repo.Commit(base, s.sub)
+		if err != nil {
+			return nil, err
+		}
+		hashes := func(snap git.Snapshot) map[string]string {
+			out := map[string]string{}
+			for _, p := range snap.Files() {
+				if schema.IsRecordPath(p) {
+					out[p] = snap.Hash(p)
+				}
+			}
+			return out
+		}
+		st.lost = history.Trail([]map[string]string{hashes(snap)}, hashes(st.snap))
+	}
+	records := slices.Clone(s.committed.ledger.Records)
+	for _, r := range st.ledger.Records {
+		if s.committed.snap.Hash(r.Path) == "" {
+			records = append(records, r)
+		}
+	}
+	st.ledger = history.NewLedger(records)
+	anchor, _, err := s.repo.Config("fettle.anchor")
+	if err != nil {
+		return nil, err
+	}
+	if anchor == "" && here.Anchor != nil {
+		anchor = string(here.Anchor.Digest)
+	}
+	id, err := libraryID(s.committed.lib)
+	if err != nil {
+		return nil, err
+	}
+	st.stand = st.ledger.Judge(id, anchor)
+	return st, nil
 }
 
 // chosen returns the positions of the ids typed, or of all that is not approved.
@@ -133,6 +190,12 @@ func (s *shop) rest(st *state, cards int) (rows []view.Row) {
 		rows = append(rows, view.Row{Label: label, Text: fmt.Sprintf(format, args...)})
 	}
 	standing := s.standing(st)
+	for _, b := range st.lost {
+		say("broken", "%s: %s [%s]", b.Path, b.Message, b.Rule)
+	}
+	if set := st.lib.Settings.Value; st != &s.committed && set != nil && s.committed.lib.Settings.Value != nil && set.ID.V != s.committed.lib.Settings.Value.ID.V {
+		say("broken", "%s there has the id of another library", schema.SettingsFile)
+	}
 	if standing.Trouble != "" {
 		say("trouble", "%s", standing.Trouble)
 	}
@@ -158,7 +221,7 @@ func (s *shop) rest(st *state, cards int) (rows []view.Row) {
 	if cards == 0 {
 		say("", "no condition waits for a decision")
 	}
-	if work, err := s.work(); err == nil {
+	if work, err := s.work(); err == nil && st == &s.committed {
 		const most = 8
 		differences := history.Compare(st.lib, work)
 		for i, d := range differences {

@@ -34,6 +34,7 @@ type state struct {
 	lib    *schema.Library
 	ledger *history.Ledger
 	stand  *history.Standing
+	lost   []history.Broken // of another revision: records that were saved and do not stand in it as they were
 }
 
 // open finds the library: fettle.json in this directory or one above it, inside a git work tree.
