@@ -19,7 +19,8 @@
 //
 //   - principals with * ? or !, several principals in one line, and one key under two principals: a key is one person's;
 //   - principals that are empty, over 255 bytes, not UTF-8, with blanks at an end or invisible characters, or that differ from
-//     another principal only in case, blanks or compatibility forms (Unicode NFKC): two names on a screen are two persons;
+//     another principal only in case, blanks, compatibility forms (Unicode NFKC) or Cyrillic and Greek letters that look like Latin
+//     ones: two names on a screen are two persons;
 //   - certificate authorities and certificates: who signed must be readable in the roster itself;
 //   - DSA and XMSS keys, RSA keys under 2048 bits, key types this package cannot check;
 //   - times without Z (they would mean another moment on another machine), before 1970, or that no calendar has (30 February);

@@ -112,10 +112,24 @@ func (p *rosterReader) line(number int, text string) {
 }
 
 // lookOf gives names that a person could take for one another the same text: they differ only in case (as strings.EqualFold has
-// it), in compatibility forms or in blanks.
+// it), in compatibility forms, in blanks, or in letters of another script that look the same.
 func lookOf(name string) string {
 	name = foldCase(norm.NFKC.String(foldCase(name)))
+	name = strings.Map(func(r rune) rune {
+		if latin, ok := lookalikes[r]; ok {
+			return latin
+		}
+		return r
+	}, name)
 	return strings.Join(strings.Fields(name), " ")
+}
+
+// lookalikes are Cyrillic and Greek letters that look like Latin ones in one case or both, in the form that foldCase leaves them
+// (from memory; the whole list is in Unicode Technical Standard 39, confusables).
+var lookalikes = map[rune]rune{
+	'А': 'A', 'В': 'B', 'Е': 'E', 'К': 'K', 'М': 'M', 'Н': 'H', 'О': 'O', 'Р': 'P', 'С': 'C', 'Т': 'T', 'У': 'Y', 'Х': 'X', 'І': 'I', 'Ј': 'J', 'Ѕ': 'S',
+	'Ԁ': 'D', 'Ԛ': 'Q', 'Ԝ': 'W', 'Һ': 'H', 'Ӏ': 'I', 'Ѵ': 'V', 'Ё': 'Ë', 'Ї': 'Ï',
+	'Α': 'A', 'Β': 'B', 'Ε': 'E', 'Ζ': 'Z', 'Η': 'H', 'Ι': 'I', 'Κ': 'K', 'Μ': 'M', 'Ν': 'N', 'Ο': 'O', 'Ρ': 'P', 'Τ': 'T', 'Υ': 'Y', 'Χ': 'X',
 }
 
 // foldCase puts the first letter in Unicode of all that differ in case only.
