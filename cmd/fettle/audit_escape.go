@@ -134,7 +134,8 @@ func (t *teller) suspects(trail *audit.Trail, inv *triage.Investigation) {
 			words = "no change before it explains this; those that there were stand below"
 		}
 		t.row0(words)
-		t.row0("look elsewhere first: " + triageCommand(inv))
+		t.row0("look elsewhere first:")
+		t.row0(triageCommand(inv))
 	} else {
 		t.section("What to look at first (evidence, not a verdict)")
 	}
@@ -215,7 +216,11 @@ func (t *teller) suspect(trail *audit.Trail, inv *triage.Investigation, f *triag
 	if e := f.Entry; e != nil {
 		t.row("made by", "%s on %s, saved as %.12s", auditPerson(e.By), t.local(e.At), e.Commit)
 		for _, w := range e.Why {
-			t.row("reason", "%s: %s (%s)", w.Cause, clean(w.Text), spoken(w.By))
+			who := spoken(w.By)
+			if !w.Signed {
+				who += ", claimed"
+			}
+			t.row("reason", "%s: %s (%s)", w.Cause, clean(w.Text), who)
 		}
 		if len(e.Why) == 0 && e.Kind == audit.Changed && trail.Standing.Anchor != nil {
 			t.row("reason", "none on record")
@@ -347,15 +352,19 @@ func (t *teller) escapeNext(trail *audit.Trail, inv *triage.Investigation) {
 	if len(inv.Findings) > 0 && likely(&inv.Findings[0]) {
 		f := &inv.Findings[0]
 		if f.Older {
-			t.row0("load what is approved: fettle export " + clean(f.IDs[0]) + ", then fettle load " + clean(f.IDs[0]) + " --unit " + clean(inv.Unit) + " --approved")
+			t.row0("put what is approved on the machine (fettle export gives it), and write that down:")
+			t.row0("fettle load " + clean(f.IDs[0]) + " --unit " + clean(inv.Unit) + " --approved")
 		} else if id, err := schema.ParseID(f.IDs[0]); err == nil && len(f.Approved) == 0 {
 			if p := trail.Standing.Position(trail.Library, id); p.Status != history.Approved && p.Approved() != nil {
-				t.row0("fettle put-back " + clean(f.IDs[0]) + "   restores the approved recipe; fettle review shows what waits")
+				t.row0("restore the approved recipe; fettle review shows what waits:")
+				t.row0("fettle put-back " + clean(f.IDs[0]))
 			}
 		}
-		t.row0("before the recipe is blamed, look elsewhere: " + triageCommand(inv))
+		t.row0("before the recipe is blamed, look elsewhere:")
+		t.row0(triageCommand(inv))
 	}
-	t.row0("all of it, field by field: fettle audit --since " + inv.From.AddDate(0, -2, 0).Format(time.DateOnly) + " --until " + inv.To.Local().Format(time.DateOnly))
+	t.row0("all of it, field by field:")
+	t.row0("fettle audit --since " + inv.From.AddDate(0, -2, 0).Format(time.DateOnly) + " --until " + inv.To.Local().Format(time.DateOnly))
 }
 
 func (s *shop) escapeJSON(trail *audit.Trail, inv *triage.Investigation) any {

@@ -78,6 +78,9 @@ func (s *shop) timeline(trail *audit.Trail, entries []audit.Entry, ids []schema.
 	case day == "":
 		t.foot("nothing was saved yet that concerns the library")
 	}
+	if zone, offset := s.now().Local().Zone(); offset != 0 && day != "" {
+		t.foot("times are those of this computer (%s); json and csv have them in UTC, too", zone)
+	}
 	if trail.Shallow {
 		t.foot("This clone does not have the older history, so this is not all. To have it: git fetch --unshallow")
 	}

@@ -165,7 +165,7 @@ func (r *round) triagePage(all bool) *view.Page {
 	}
 	t.section(map[bool]string{true: "Look elsewhere first, in this order", false: "Check in this order"}[r.verdict.Innocent()])
 	if len(r.overrides) == 0 {
-		t.row0("are feed, power and pressure overrides at 100 %? If not, say so: --override feed=90%")
+		t.row0("are feed, power and pressure overrides at 100 %? If not, add --override feed=90%")
 	}
 	for i, task := range r.tasks {
 		if i == firstChecks && !all {
@@ -271,7 +271,8 @@ func (r *round) tellAdvice(t *teller) {
 	t.section("Only then, with all of that ruled out")
 	switch {
 	case r.verdict.Approved.Answer == triage.IsNotSo && r.verdict.Should != nil:
-		t.row0("the recipe is not what is approved: cut with that first. fettle put-back " + r.c.ID.String())
+		t.row0("the recipe is not what is approved: cut with that first")
+		t.row0("fettle put-back " + r.c.ID.String())
 		return
 	case r.verdict.Loaded.Answer == triage.IsNotSo:
 		t.row0("the machine holds another recipe than the approved one: load that first, then cut")
