@@ -15,7 +15,6 @@ import (
 type togetherReport struct {
 	record   *schema.Record
 	paths    []string
-	units    []string
 	settings []setting
 	surfaces []surfaceReport
 }

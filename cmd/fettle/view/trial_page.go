@@ -103,7 +103,7 @@ func (f *plotFrame) add(format string, args ...any) { fmt.Fprintf(&f.b, format+"
 
 // open begins the drawing with its axis along x.
 func (f *plotFrame) open() {
-	f.add(`<svg viewBox="0 0 %g %g" role="img" aria-label="%s">`, f.width, f.height, template.HTMLEscapeString(printable(f.ariaLabel)))
+	f.add(`<svg viewBox="0 0 %g %g" role="img" aria-label="%s">`, f.width, f.height, drawn(f.ariaLabel))
 	base := f.height - f.bottom
 	f.add(`<line class="axis" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"/>`, f.left, base, f.width-f.right, base)
 	last := math.Inf(-1)
@@ -113,10 +113,10 @@ func (f *plotFrame) open() {
 		if x-last < 38 {
 			continue // labels would run into each other
 		}
-		f.add(`<text class="tick" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x, base+15, template.HTMLEscapeString(f.xText(t)))
+		f.add(`<text class="tick" x="%.1f" y="%.1f" text-anchor="middle">%s</text>`, x, base+15, drawn(f.xText(t)))
 		last = x
 	}
-	f.add(`<text class="tick" x="%.1f" y="%.1f" text-anchor="end">%s</text>`, f.width-f.right, base+29, template.HTMLEscapeString(printable(f.xLabel)))
+	f.add(`<text class="tick" x="%.1f" y="%.1f" text-anchor="end">%s</text>`, f.width-f.right, base+29, drawn(f.xLabel))
 }
 
 // mark draws an outcome: a dot for good, a triangle for marginal, a cross for bad. Shape says it as well as colour.
@@ -247,7 +247,7 @@ func (r TrialResponse) SVG() template.HTML {
 		f.add(`<line class="grid" x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f"/>`, f.left, f.y(t), f.width-f.right, f.y(t))
 		f.add(`<text class="tick" x="%.1f" y="%.1f" text-anchor="end">%.3g</text>`, f.left-4, f.y(t)+3, t)
 	}
-	f.add(`<text class="tick strong" x="%.1f" y="12">%s, %s</text>`, 4.0, template.HTMLEscapeString(r.Title), template.HTMLEscapeString(r.Unit))
+	f.add(`<text class="tick strong" x="%.1f" y="12">%s, %s</text>`, 4.0, drawn(r.Title), drawn(r.Unit))
 	if len(r.Curve) > 1 {
 		var up, down, mid []string
 		for _, c := range r.Curve {
@@ -356,3 +356,6 @@ th, td { text-align: left; padding: .15rem .8rem .15rem 0; border-bottom: 1px so
 {{define "rows"}}{{with .}}<dl>{{range .}}<dt>{{plain .Label}}</dt><dd>{{plain .Text}}</dd>
 {{end}}</dl>{{end}}{{end}}`))
 })
+
+// drawn makes text safe inside a drawing.
+func drawn(text string) string { return template.HTMLEscapeString(printable(text)) }
