@@ -4,7 +4,9 @@ import (
 	"strings"
 	"testing"
 
+	"fettle/history"
 	"fettle/history/audit"
+	"fettle/schema"
 )
 
 // commitAs saves everything as somebody else.
@@ -76,4 +78,22 @@ func TestWhatNeverWasARecordMayGo(t *testing.T) {
 	d.Remove("records/2026/notes.txt")
 	d.Commit("no notes")
 	verify(t, d, trusted)
+}
+
+// Settings, rosters and machines have no reasons, so only commits tell who wrote them.
+func TestSettingsApprovedByWhoSavedThem(t *testing.T) {
+	for _, c := range []struct {
+		who  string
+		want []string
+	}{{jonas, []string{trusted, "unproven " + audit.RuleOwn}}, {mara, []string{trusted}}} {
+		d := newDesk(t)
+		adoption := d.adopt()
+		d.Write("fettle.json", strings.Replace(d.Read("fettle.json"), `"name"`, `"policy":{"trial":"off"},"name"`, 1))
+		d.commitAs(c.who)
+		b := &schema.Decision{Common: d.common(schema.KindApproval, jonas, "as we work"), Subjects: schema.Of([]schema.Subject{history.SettingsSubject(d.saved().Settings.Value)})}
+		b.Follows = schema.Of([]string{string(adoption.Digest)})
+		d.put(b, &b.Common, jonas)
+		d.Commit("approve")
+		verify(t, d, c.want...)
+	}
 }

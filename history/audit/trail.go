@@ -36,8 +36,10 @@ type Trail struct {
 	approved map[string][]*approval     // condition → what was ever in force, made when first asked for
 	versions map[string][]Version       // condition → the recipes that commits made of it
 	walked   *walker                    // to read what commits hold
-	anchor   string                     // as pinned
-	stood    map[int64]*history.Standing
+
+	everInForce []*signature.Roster // see rosters; made when first asked for
+	anchor      string              // as pinned
+	stood       map[int64]*history.Standing
 }
 
 // Fields returns the timeline of a library: what of it passes the filter, oldest first. The root is the directory of the library

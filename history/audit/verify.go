@@ -219,9 +219,16 @@ func (t *Trail) everKnown(r *schema.Record) bool {
 	return false
 }
 
-// rosters are those in force and all that counting decisions put in force at some time.
+// rosters are those in force and all that decisions put in force at some time.
 func (t *Trail) rosters() []*signature.Roster {
-	var out []*signature.Roster
+	if t.everInForce == nil {
+		t.everInForce = t.findRosters()
+	}
+	return t.everInForce
+}
+
+func (t *Trail) findRosters() []*signature.Roster {
+	out := []*signature.Roster{}
 	for _, r := range []*signature.Roster{t.Standing.Roster, t.Standing.People} {
 		if r != nil {
 			out = append(out, r)
@@ -232,7 +239,8 @@ func (t *Trail) rosters() []*signature.Roster {
 			continue
 		}
 		for _, s := range d.Body.Subjects.V {
-			if s.Kind.V != schema.SubjectRoster && s.Kind.V != schema.SubjectPeople || !s.Values.Set() {
+			if s.Kind.V != schema.SubjectRoster && s.Kind.V != schema.SubjectPeople || !s.Values.Set() ||
+				t.Standing.State(s.Kind.V, s.ID.V).Once(schema.Digest(s.Digest.V)) == nil {
 				continue
 			}
 			text := ""

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"fettle/history"
+	"fettle/history/git"
 	"fettle/schema"
 )
 
@@ -228,9 +229,7 @@ func (t *Trail) own(s step, a *approval) bool {
 	if a.record.Kind == schema.KindAdoption || t.Standing.Policy(t.Library.Policy()).OwnChangeAllowed() {
 		return false
 	}
-	return slices.ContainsFunc(append(s.CoAuthors, s.By), func(p Person) bool {
-		return strings.EqualFold(p.Principal, a.person) || strings.EqualFold(p.Name, a.person)
-	})
+	return s.by(a.person)
 }
 
 // checkOwn looks for approvals by who saved the change although its reason names somebody else: where reasons are not signed, the name
@@ -239,6 +238,7 @@ func (t *Trail) checkOwn(r *Report) {
 	if t.Standing.Anchor == nil {
 		return
 	}
+	t.checkOwnFiles(r)
 	for id, steps := range t.stepsSince(t.brought[t.Standing.Anchor.Path]) {
 		approvals := t.approvalsOf(id)
 		for _, a := range approvals {
@@ -263,4 +263,70 @@ func (t *Trail) checkOwn(r *Report) {
 			}
 		}
 	}
+}
+
+// checkOwnFiles looks for approvals of roster, people, settings and machines by who saved the file: of these no reason says who wrote.
+func (t *Trail) checkOwnFiles(r *Report) {
+	if t.Standing.Policy(t.Library.Policy()).OwnChangeAllowed() {
+		return
+	}
+	fileOf := func(s schema.Subject) string {
+		return map[string]string{schema.SubjectRoster: schema.RosterFile, schema.SubjectPeople: schema.PeopleFile, schema.SubjectSettings: schema.SettingsFile,
+			schema.SubjectMachine: "machines/" + s.ID.V + ".json"}[s.Kind.V]
+	}
+	type decided struct {
+		record *schema.Record
+		saved  *commit
+	}
+	decisions := map[string][]decided{} // by file
+	for _, d := range history.Bodies[*schema.Decision](t.Ledger) {
+		saved := t.brought[d.Record.Path]
+		if saved == nil || d.Record.Kind == schema.KindRejection || t.Standing.Refused[d.Record.Digest] != "" {
+			continue
+		}
+		for _, subject := range d.Body.Subjects.V {
+			if file := fileOf(subject); file != "" {
+				decisions[file] = append(decisions[file], decided{d.Record, saved})
+			}
+		}
+	}
+	for file, list := range decisions {
+		for _, d := range list {
+			since := -1
+			for _, before := range list {
+				if before.saved.pos < d.saved.pos {
+					since = max(since, before.saved.pos)
+				}
+			}
+			if d.record.Kind == schema.KindAdoption || since < 0 {
+				continue
+			}
+			if c := t.savedBy(d.record.By.V, file, since, d.saved.pos); c != nil {
+				f := t.finding(Unproven, RuleOwn, d.record)
+				f.Message = fmt.Sprintf("%s approved %s and had saved it, too, in %s: no second person looked at it, as far as commits tell", d.record.By.V, file, short(c.hash))
+				f.Help = "Look at what changed. To ask for a second person: policy.approvals 2 in " + schema.SettingsFile + "."
+				r.Findings = append(r.Findings, f)
+			}
+		}
+	}
+}
+
+// savedBy returns a commit between two places by which a person changed a file of the library, or nil.
+func (t *Trail) savedBy(person, file string, since, until int) *commit {
+	for _, c := range t.commits {
+		if c.pos <= since || c.pos > until || c.entry == nil || len(c.parents) > 1 || !t.entry(c, "").by(person) {
+			continue
+		}
+		if slices.ContainsFunc(c.entry.Changes[0], func(g git.Change) bool { return strings.TrimPrefix(g.Path, t.walked.root) == file }) {
+			return c
+		}
+	}
+	return nil
+}
+
+// by reports whether a commit names a person as author or co-author.
+func (e Entry) by(person string) bool {
+	return slices.ContainsFunc(append(slices.Clip(e.CoAuthors), e.By), func(p Person) bool {
+		return strings.EqualFold(p.Principal, person) || strings.EqualFold(p.Name, person)
+	})
 }
