@@ -205,7 +205,7 @@ func noReason(p *Pass) {
 		return
 	}
 	p.Report(p.first(), "no reason for: %s", p.all()).
-		Help = fmt.Sprintf("fettle reason %s --cause CAUSE --because \"...\" --ruled-out ...", p.Change.ID)
+		Help = "fettle save asks why, and saves edit and reason together."
 }
 
 func nothingRuledOut(p *Pass) {

@@ -177,7 +177,7 @@ func (s *shop) mayAdopt(saved *schema.Library, standing *history.Standing) error
 		return err
 	}
 	if !strings.EqualFold(by, principal) {
-		return refusef("Act under your own name: --by "+principal, "the key is %s's and the name %s", spoken(principal), by)
+		return notTheirs(principal, by)
 	}
 	return nil
 }

@@ -18,6 +18,7 @@ import (
 type decisionFlags struct {
 	text     string
 	noCommit bool
+	seen     *schema.Digest // what the person looked at, where they did so on a page: anything else is not decided on
 }
 
 func (d *decisionFlags) add(cmd *cobra.Command) {
@@ -154,6 +155,9 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 	}
 	var problems, helps []string
 	for i := range cards {
+		if flags.seen != nil && cards[i].Digest != *flags.seen {
+			return refusef("Open its page again and look at what is saved now.", "%s changed since you looked at it; nothing was decided", cards[i].ID)
+		}
 		if why, help := s.against(kind, &cards[i], person); why != "" {
 			problems = append(problems, cards[i].ID.String()+": "+why)
 			if !slices.Contains(helps, help) {
@@ -233,7 +237,7 @@ func (s *shop) decider() (string, error) {
 		return "", err
 	}
 	if !strings.EqualFold(by, principal) {
-		return "", refusef("Decide under your own name: --by "+principal, "the key is %s's and the name %s", spoken(principal), by)
+		return "", notTheirs(principal, by)
 	}
 	return principal, nil
 }
@@ -300,7 +304,8 @@ func (s *shop) whoCan(c *card, policy schema.Policy) string {
 		}
 	}
 	if len(may) == 0 {
-		return "Nobody else of the roster can. A shop of one person sets \"own_change\": \"allow\" in fettle.json and approves the settings."
+		return "Nobody else of the roster can. A second person comes in at this PC by: fettle init --key --by ADDRESS\n" +
+			"A shop of one person sets \"own_change\": \"allow\" in fettle.json, saves, and decides: fettle approve settings"
 	}
 	return "Who can: " + people(may)
 }

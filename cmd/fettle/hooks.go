@@ -55,12 +55,15 @@ func (a *app) hook(name string, args []string) error {
 		return err
 	}
 	defer repo.Close()
-	options := view.FindingsOptions{Color: a.color == "always"}
+	width := columns(a.err)
+	options := view.FindingsOptions{Color: a.color == "always", Width: width, Screen: width > 0}
 	var said bytes.Buffer
 	call := hooks.Call{Hook: name, Args: args, In: a.in, Out: &said, At: a.now(), Render: func(w io.Writer, f lint.Finding) { view.Finding(w, f, options) }}
 	stopped, err := hooks.Run(repo, call)
 	if stopped || err != nil || os.Getenv(askedByFettle) == "" {
-		a.err.Write(said.Bytes())
+		for line := range strings.Lines(said.String()) {
+			fmt.Fprintln(a.err, view.Fold(strings.TrimSuffix(line, "\n"), width))
+		}
 	}
 	if err != nil {
 		what := "commit"

@@ -144,7 +144,7 @@ func (s *shop) newLibrary(f initFlags) error {
 		}
 	}
 	if key != nil {
-		_, email, err := s.repo.Identity()
+		email, err := s.keyOwner()
 		if err != nil {
 			return err
 		}
@@ -154,10 +154,16 @@ func (s *shop) newLibrary(f initFlags) error {
 		}
 		files[schema.RosterFile] = []byte(line + "\n")
 	}
-	for path, data := range files {
-		if err := s.write(path, data); err != nil {
-			return err
+	err := s.whole(func() error {
+		for path, data := range files {
+			if err := s.write(path, data); err != nil {
+				return err
+			}
 		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	s.say("made     %s with %s", s.root, counted(len(f.machines), "machine profile"))
 	if key != nil {
@@ -173,79 +179,6 @@ func (s *shop) newLibrary(f initFlags) error {
 	s.say("         fettle save            saves it all")
 	s.say("         fettle adopt --because \"what we cut with today\"")
 	return nil
-}
-
-// readyClone does what a clone of a library lacks. Hooks and keys do not travel with git.
-func (s *shop) readyClone(f initFlags) error {
-	s.say("library  %s is one already; this clone is made ready for work", s.root)
-	if err := s.installHooks(); err != nil || !f.key {
-		return err
-	}
-	key, err := s.signer()
-	if err == nil {
-		s.say("key      %s", key.Describe())
-	} else if key, err = s.makeKey(); err != nil {
-		return err
-	}
-	return s.introduce(key)
-}
-
-// introduce says how a key comes into the file approvers, where it is not there yet.
-func (s *shop) introduce(key signature.Signer) error {
-	_, email, err := s.repo.Identity()
-	if err != nil {
-		return err
-	}
-	line, err := signature.FormatLine(email, key.PublicKey(), "")
-	if err != nil {
-		return err
-	}
-	work, err := s.work()
-	if err != nil {
-		return err
-	}
-	if work.Roster == nil {
-		if err := s.write(schema.RosterFile, []byte(line+"\n")); err != nil {
-			return err
-		}
-		s.say("         approvers names you as the one who may approve; next: fettle save")
-		return nil
-	}
-	roster, _ := signature.ParseRoster(schema.RosterFile, work.Roster)
-	if principal, err := roster.Find(key.PublicKey(), s.now()); err == nil {
-		s.say("         approvers has it: you may approve as %s", spoken(principal))
-		return nil
-	}
-	s.say("         it is not in approvers. To approve, let somebody who is add this line there, save it, and decide (fettle approve roster):")
-	s.copyable(line)
-	return nil
-}
-
-// makeKey makes an ed25519 key for this person and tells this clone to sign with it.
-func (s *shop) makeKey() (signature.Signer, error) {
-	home, err := os.UserHomeDir()
-	if err != nil {
-		return nil, err
-	}
-	path := filepath.Join(home, ".ssh", "fettle_ed25519")
-	_, email, err := s.repo.Identity()
-	if err != nil {
-		return nil, err
-	}
-	var key signature.Signer
-	if _, err := os.Stat(path); err == nil {
-		key, err = signature.Load(path)
-		if err != nil {
-			return nil, err
-		}
-		s.say("key      %s is there already and is used", path)
-	} else {
-		if key, err = signature.Generate(path, email); err != nil {
-			return nil, err
-		}
-		s.say("key      made %s; it has no passphrase: anybody with this account can sign (ssh-keygen -p -f adds one)", path)
-	}
-	return key, s.repo.ConfigSet("fettle.signingKey", path)
 }
 
 func (s *shop) installHooks() error {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -80,9 +81,16 @@ func (s *shop) person(lib *schema.Library) (string, error) {
 	return email, nil
 }
 
-// signer is the key that decisions are signed with: fettle.signingKey of this clone, else git's own user.signingKey.
+// signer is the key that decisions are signed with: with --by that person's own at this PC, else fettle.signingKey of this clone, else
+// git's own user.signingKey.
 func (s *shop) signer() (signature.Signer, error) {
-	for _, key := range []string{"fettle.signingkey", "user.signingkey"} {
+	settings := []string{"fettle.signingkey", "user.signingkey"}
+	if s.by != "" {
+		if owner, err := s.keyOwner(); err == nil {
+			settings = slices.Insert(settings, 0, ownKeySetting(owner))
+		}
+	}
+	for _, key := range settings {
 		ref, ok, err := s.repo.Config(key)
 		if err != nil {
 			return nil, err
@@ -114,4 +122,9 @@ func notAllowed(what string, roster *signature.Roster, err error) error {
 		help += "\nTo become one of them: fettle init --key prints your line for that file; somebody of them adds it, saves, and decides: fettle approve roster"
 	}
 	return refusef(help, "you may not %s here: %s", what, why)
+}
+
+// notTheirs refuses a key under another name than that of who acts.
+func notTheirs(principal, by string) error {
+	return refusef("Under your own name: --by "+principal+"\nWith a key of their own at this PC: fettle init --key --by "+by, "the key is %s's and the name %s", spoken(principal), by)
 }

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -65,29 +66,7 @@ func init() {
 func (s *shop) ask(w *why, differences []history.Difference) error {
 	s.fromTriage(w, differences)
 	if s.terminal && (w.cause == "" || w.text == "") {
-		in := bufio.NewReader(s.in)
-		for _, d := range differences {
-			s.say("%s", d.ID)
-			s.printChanges(d.Fields)
-		}
-		if w.cause == "" {
-			for i, c := range schema.Causes {
-				s.say("  %2d  %s", i+1, c)
-			}
-			w.cause = prompt(s, in, "Why? (number or word)")
-			var n int
-			if _, err := fmt.Sscan(w.cause, &n); err == nil && n >= 1 && n <= len(schema.Causes) {
-				w.cause = schema.Causes[n-1]
-			}
-		}
-		if w.text == "" {
-			w.text = prompt(s, in, "In your own words")
-		}
-		if schema.FaultCauses[w.cause] && len(w.ruledOut) == 0 {
-			s.say("  %s", strings.Join(schema.RuledOut, ", "))
-			answer := prompt(s, in, "What was checked and found good before? (words, empty for nothing)")
-			w.ruledOut = strings.FieldsFunc(answer, func(r rune) bool { return r == ',' || r == ' ' })
-		}
+		s.askWhy(w, differences)
 	}
 	if w.cause == "" {
 		return refusef("Add --cause WORD --because \"...\", with WORD one of:\n"+strings.Join(schema.Causes, ", "), "a change needs a reason, and none was given")
@@ -96,6 +75,57 @@ func (s *shop) ask(w *why, differences []history.Difference) error {
 		return refusef("Add --because \"...\" in your own words.", "cause %s says what kind of change it is; why it was made is missing", w.cause)
 	}
 	return w.check()
+}
+
+// askWhy asks on a terminal, and asks again where a word is mistyped: nothing that was typed before is lost.
+func (s *shop) askWhy(w *why, differences []history.Difference) {
+	q := &questions{s, bufio.NewReader(s.in)}
+	for _, d := range differences {
+		s.say("%s", d.ID)
+		s.printChanges(d.Fields)
+	}
+	if w.cause == "" {
+		for i, c := range schema.Causes {
+			s.say("  %2d  %s", i+1, c)
+		}
+		q.ask("Why? (number or word)", "", func(answer string) string {
+			w.cause = answer
+			if n, err := strconv.Atoi(answer); err == nil && n >= 1 && n <= len(schema.Causes) {
+				w.cause = schema.Causes[n-1]
+			}
+			if slices.Contains(schema.Causes, w.cause) {
+				return ""
+			}
+			w.cause = ""
+			if near := schema.Nearest(answer, schema.Causes); near != "" {
+				return "Did you mean " + near + "?"
+			}
+			return "One of the words above, or its number."
+		})
+	}
+	if w.text == "" {
+		q.ask("In your own words", "", func(answer string) string {
+			if w.text = answer; answer == "" {
+				return "A few words are needed: why, for whoever reads it in a year."
+			}
+			return ""
+		})
+	}
+	if schema.FaultCauses[w.cause] && len(w.ruledOut) == 0 {
+		s.say("  %s", strings.Join(schema.RuledOut, ", "))
+		q.ask("What was checked and found good before? (words; empty for nothing)", "", func(answer string) string {
+			w.ruledOut = strings.FieldsFunc(answer, func(r rune) bool { return r == ',' || r == ' ' })
+			for _, word := range w.ruledOut {
+				if !slices.Contains(schema.RuledOut, word) {
+					if near := schema.Nearest(word, schema.RuledOut); near != "" {
+						return fmt.Sprintf("%q is none of these words. Did you mean %s?", word, near)
+					}
+					return fmt.Sprintf("%q is none of these words.", word)
+				}
+			}
+			return ""
+		})
+	}
 }
 
 func (w *why) check() error {

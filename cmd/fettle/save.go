@@ -12,7 +12,9 @@ import (
 
 	"fettle/history"
 	"fettle/history/git"
+	"fettle/history/triage"
 	"fettle/hooks"
+	"fettle/lint"
 	"fettle/schema"
 )
 
@@ -236,7 +238,7 @@ func (s *shop) pathsToSave(typed []string, differences []history.Difference) (pa
 // libraryPaths are the files and directories that make up the library.
 func (s *shop) libraryPaths() []string {
 	var out []string
-	for _, p := range []string{schema.SettingsFile, "machines", "sets", "trials", "records", schema.RosterFile, schema.PeopleFile, hooks.AttributesFile} {
+	for _, p := range []string{schema.SettingsFile, "machines", "sets", "trials", "records", schema.RosterFile, schema.PeopleFile, hooks.AttributesFile, triage.LibraryFile} {
 		out = append(out, s.path(p))
 	}
 	return out
@@ -272,7 +274,7 @@ func cannotRead(path string, err error) error {
 	return troublef("", "%s could not be read: %w", path, err)
 }
 
-// blockedBefore shows errors that stop the save of these files, before anything is asked or written. What is wrong in others is not
+// blockedBefore shows warnings, and errors that stop the save of these files, before anything is asked or written. What is wrong in others is not
 // part of it; what is missing of a reason comes later.
 func (s *shop) blockedBefore(paths []string) error {
 	coming, err := s.coming(paths)
@@ -285,6 +287,7 @@ func (s *shop) blockedBefore(paths []string) error {
 	}
 	report.Findings = slices.DeleteFunc(report.Findings, isAboutReasons)
 	if len(report.Blocking()) == 0 {
+		s.printEach(slices.DeleteFunc(slices.Clone(report.New().Findings), func(f lint.Finding) bool { return f.Severity != lint.Warning }))
 		return nil
 	}
 	s.printEach(report.Blocking())
