@@ -40,7 +40,7 @@ var cardStyle string
 
 // HTML writes the card as one file that needs no network and no script.
 func (c *Card) HTML(w io.Writer) error {
-	return Templates().ExecuteTemplate(w, "machine-card", struct {
+	return templates().ExecuteTemplate(w, "machine-card", struct {
 		*Card
 		Policy string
 		Style  template.CSS

@@ -376,7 +376,7 @@ func contentPolicy(style string) string {
 // HTML writes the document as one file that needs no network and no script.
 func (r *Review) HTML(w io.Writer) error {
 	style := Sheet()
-	return Templates().ExecuteTemplate(w, "review", struct {
+	return templates().ExecuteTemplate(w, "review", struct {
 		*Review
 		Policy string
 		Style  template.CSS
@@ -436,12 +436,15 @@ func plotName(title string) string {
 //go:embed review.html
 var reviewTemplates string
 
-// Templates are the parts that pages are made of: card, rows, sections and review. They are parsed when first asked for.
-var Templates = sync.OnceValue(func() *template.Template {
+// templates are [NewTemplates], parsed when first asked for.
+var templates = sync.OnceValue(NewTemplates)
+
+// NewTemplates parses the parts that pages are made of: card, rows, sections, review and more.
+func NewTemplates() *template.Template {
 	return template.Must(template.New("").Funcs(template.FuncMap{
 		"plain":  func(s string) string { return printable(strings.ReplaceAll(s, "\n", " ")) },
 		"anchor": func(id string) string { return "c-" + strings.ReplaceAll(id, "/", "_") },
 		"short":  func(id, set string) string { return strings.TrimPrefix(id, set+"/") },
 		"legend": PlotLegend,
 	}).Parse(reviewTemplates))
-})
+}
