@@ -143,9 +143,10 @@ func (a *app) escape(typed []string, f escapeFlags) error {
 	return nil
 }
 
-// onRecord refuses a record that is there already, word for word.
+// onRecord refuses a record that is saved already, word for word. One that was only written, since the program was ended on the way,
+// is saved now.
 func (s *shop) onRecord(r *schema.Record) error {
-	if s.committed.ledger.Get(r.Digest) == nil && s.unsaved.ledger.Get(r.Digest) == nil {
+	if s.committed.ledger.Get(r.Digest) == nil {
 		return nil
 	}
 	return refusef("Nothing is left to do.", "just this is on record already: %s", r.Path)
