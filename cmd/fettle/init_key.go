@@ -1,10 +1,13 @@
 package main
 
 import (
+	"bufio"
+	"bytes"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"fettle/history/signature"
@@ -76,9 +79,27 @@ func (s *shop) introduce(key signature.Signer) error {
 		s.say("         approvers has it: it decides as %s", spoken(principal))
 		return nil
 	}
+	if s.terminal && s.addNow(owner) {
+		roster := append(bytes.TrimRight(slices.Clone(work.Roster), "\n"), "\n"+line+"\n"...)
+		if err := s.write(schema.RosterFile, roster); err != nil {
+			return err
+		}
+		s.say("added    a line to approvers; it counts once somebody who may has decided on it")
+		s.say("next     fettle save, then fettle approve roster")
+		return nil
+	}
 	s.say("         it is not in approvers. To approve, let somebody who is add this line there, save it, and decide (fettle approve roster):")
 	s.copyable(line)
 	return nil
+}
+
+func (s *shop) addNow(owner string) (yes bool) {
+	q := &questions{s, bufio.NewReader(s.in)}
+	q.ask("Add "+spoken(owner)+" to the file approvers now?", "yes", func(answer string) string {
+		yes = strings.HasPrefix(strings.ToLower(answer), "y")
+		return ""
+	})
+	return yes
 }
 
 // ownKeySetting is where this clone notes the key of somebody who works here with --by.
