@@ -81,3 +81,37 @@ func TestWhatIsNoRecordMayGo(t *testing.T) {
 	s.Run("rm", "-q", path)
 	s.wantStopped(nil, path, "record-removed")
 }
+
+// Names that differ in case or in how an accent is written are one file on some computers.
+func TestNamesThatAreOneFileElsewhere(t *testing.T) {
+	for name, c := range map[string]struct {
+		files []string
+		word  string
+	}{
+		"a part in capitals":       {[]string{"SETS/bay-2/x.json"}, "SETS is sets on Windows and macOS"},
+		"records in capitals":      {[]string{"Records/2026/07/x.json"}, "Records is records"},
+		"the settings in capitals": {[]string{"Fettle.json"}, "Fettle.json is fettle.json"},
+		"a set in capitals":        {[]string{"sets/bay-2/Carbon-Steel-Oxygen.json"}, "it lies over " + oxygenSet},
+		"only its ending":          {[]string{"sets/bay-2/carbon-steel-oxygen.JSON"}, "it lies over " + oxygenSet},
+		"two of them at once":      {[]string{"sets/bay-2/new.json", "sets/bay-2/NEW.json"}, "it lies over"},
+		"two ways of an accent":    {[]string{"sets/bay-2/\u00e5.json", "sets/bay-2/a\u030a.json"}, "it lies over"},
+		"nothing of the kind":      {[]string{"docs/SETS.md", "sets/bay-2/readme.txt", "README"}, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newShop(t)
+			s.Write("notes", "so that something is remembered\n")
+			s.Run("add", "-A")
+			s.wantPassed(nil)
+			empty := `{"kind": "condition-set", "format": 1, "machine": "bay-2", "material": "carbon-steel", "gas": "oxygen", "conditions": []}` + "\n"
+			for _, file := range c.files {
+				s.Write(file, empty)
+			}
+			s.Run("add", "-A")
+			if c.word == "" {
+				s.wantPassed(nil)
+			} else {
+				s.wantStopped(nil, c.word, "misplaced-file")
+			}
+		})
+	}
+}

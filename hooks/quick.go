@@ -3,6 +3,7 @@ package hooks
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"maps"
 	"path"
 	"path/filepath"
 	"slices"
@@ -83,6 +84,9 @@ func (r *running) quick(root string, anchor func() (string, error)) (*verdict, e
 		return nil, err
 	}
 	defer m.index.Close()
+	if len(clashes(root, r.changes, maps.Keys(m.catalog.files))) > 0 {
+		return nil, nil
+	}
 	for _, e := range m.since {
 		l.before.ids[e.Path], l.now.ids[e.Path] = e.Hash, e.Hash
 	}

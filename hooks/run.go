@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -11,6 +12,7 @@ import (
 
 	"fettle/history"
 	"fettle/history/git"
+	"fettle/lint"
 	"fettle/schema"
 )
 
@@ -128,7 +130,7 @@ func (r *running) roots() ([]string, error) {
 	look := func(changes []git.Change) {
 		for _, c := range changes {
 			for i, part := range strings.Split(c.Path, "/") {
-				if slices.Contains(git.Parts, part) {
+				if slices.Contains(git.Parts, part) || likeAPart(part) != "" {
 					seen[strings.Join(strings.Split(c.Path, "/")[:i], "/")] = true
 				}
 			}
@@ -157,6 +159,7 @@ type library struct {
 	before  *tree
 	now     *tree
 	parents []*tree
+	clashes []lint.Finding
 
 	prepare func(*Case, *history.Standing) error // completes the case before it is judged; may be nil
 }
@@ -212,8 +215,11 @@ func (r *running) library(root string) (*library, error) {
 	if !is {
 		return nil, nil
 	}
-	l.now, err = r.store.coming(r.head, root, r.changes)
-	return l, err
+	if l.now, err = r.store.coming(r.head, root, r.changes); err != nil {
+		return nil, err
+	}
+	l.clashes = clashes(root, r.changes, maps.Keys(l.now.ids))
+	return l, nil
 }
 
 // moved joins a library that is gone from one directory and there in another: it is the same one, and its records are not lost.
@@ -274,6 +280,7 @@ func (r *running) judge(l *library, anchor string) (*verdict, error) {
 		}
 	}
 	v := &verdict{library: l, running: r, Case: c, Report: Examine(c)}
+	v.Report.add(l.clashes)
 	if r.pushed {
 		return v, nil
 	}
@@ -282,6 +289,7 @@ func (r *running) judge(l *library, anchor string) (*verdict, error) {
 			return nil, err
 		}
 		v.Report = Examine(v.Case)
+		v.Report.add(l.clashes)
 	}
 	v.oversights()
 	return v, nil
