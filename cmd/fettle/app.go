@@ -244,28 +244,15 @@ func (a *app) root() *cobra.Command {
 	for _, make := range commands {
 		root.AddCommand(make(a))
 	}
+	root.InitDefaultCompletionCmd()
+	for _, cmd := range root.Commands() {
+		if cmd.Name() == "completion" {
+			cmd.Short = "have the shell complete commands and ids: bash, zsh, fish, powershell"
+		}
+	}
 	helpfulArgs(root)
 	a.foldHelp(root)
 	return root
-}
-
-// foldHelp fits help to the screen, or to 80 columns.
-func (a *app) foldHelp(root *cobra.Command) {
-	show := root.HelpFunc()
-	root.SetHelpFunc(func(cmd *cobra.Command, args []string) {
-		width := columns(a.out)
-		if width == 0 {
-			width = 80
-		}
-		width = min(width, 110)
-		cmd.Long = view.Paragraphs(cmd.Long, width)
-		usage := cmd.UsageTemplate()
-		for _, flags := range []string{".LocalFlags.FlagUsages", ".InheritedFlags.FlagUsages"} {
-			usage = strings.ReplaceAll(usage, flags+" ", fmt.Sprintf("%sWrapped %d ", flags, width))
-		}
-		cmd.SetUsageTemplate(usage)
-		show(cmd, args)
-	})
 }
 
 // helpfulArgs makes every command say how it is used where the number of arguments is wrong.
