@@ -3,6 +3,8 @@ module fettle
 go 1.26.0
 
 require (
+	github.com/chromedp/cdproto v0.159.0
+	github.com/chromedp/chromedp v0.23.0
 	github.com/clipperhouse/uax29/v2 v2.2.0
 	github.com/go-json-experiment/json v1.27.2
 	github.com/google/go-cmp v0.7.0
@@ -26,6 +28,4 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
-require (
-	golang.org/x/tools v0.52.0 // indirect
-)
+require golang.org/x/tools v0.52.0 // indirect

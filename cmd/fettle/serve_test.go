@@ -22,9 +22,10 @@ import (
 
 // A browser is a client of the local page that keeps cookies and sends what browsers send.
 type browser struct {
-	t    *testing.T
-	base string // with the random part
-	http *http.Client
+	t        *testing.T
+	base     string // with the random part
+	entrance string
+	http     *http.Client
 }
 
 // pageOf serves the library in dir and enters.
@@ -44,7 +45,7 @@ func pageOf(t *testing.T, dir string) *browser {
 		t.Fatal(err)
 	}
 	entrance := server.Entrance()
-	b := &browser{t, l.URL + entrance[:strings.Index(entrance, "/enter")], &http.Client{Jar: jar}}
+	b := &browser{t, l.URL + entrance[:strings.Index(entrance, "/enter")], l.URL + entrance, &http.Client{Jar: jar}}
 	if code, body := b.get("/enter?" + entrance[strings.Index(entrance, "key="):]); code != 200 {
 		t.Fatalf("entering: %d %s", code, body)
 	}
