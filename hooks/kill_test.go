@@ -59,13 +59,13 @@ type sampled struct {
 }
 
 func (s *sampled) command(args ...string) *exec.Cmd {
-	name := "git"
-	if args[0] == "fettle" {
+	name := args[0]
+	if name == "fettle" {
 		name = built
 	}
 	cmd := exec.Command(name, args[1:]...)
 	cmd.Dir = s.dir
-	cmd.Env = append(os.Environ(), "SOURCE_DATE_EPOCH=1794000000", "GIT_AUTHOR_DATE=2026-11-06T20:00:00Z", "GIT_COMMITTER_DATE=2026-11-06T20:00:00Z")
+	cmd.Env = append(os.Environ(), "FETTLE="+built, "SOURCE_DATE_EPOCH=1794000000", "GIT_AUTHOR_DATE=2026-11-06T20:00:00Z", "GIT_COMMITTER_DATE=2026-11-06T20:00:00Z")
 	cmd.Env = append(cmd.Env, s.env...)
 	return cmd
 }
@@ -175,6 +175,11 @@ var writers = []struct {
 	{"load", nil, []string{"fettle", "load", sampleSix, "--unit", "bay-2"}},
 	{"undo", [][]string{{"fettle", "set", sampleSix, "cut.focus=3.2mm"}, {"fettle", "reason", sampleSix, "--cause", "quality-target", "--ruled-out", "nozzle-wear", "--because", "x"}},
 		[]string{"fettle", "undo"}},
+	{"withdraw", nil, []string{"fettle", "withdraw", "c6fdeb936e53", "--because", "wrong plate"}},
+	{"permit", nil, []string{"fettle", "permit", sampleWaiting, "--until", "2026-11-08 06:00", "--because", "night shift"}},
+	{"escape", nil, []string{"fettle", "escape", "--unit", "bay-5", "--symptom", "dross", "--from", "2026-11-01 06:00", "--to", "2026-11-02 06:00", "--because", "edges"}},
+	{"format", [][]string{{"sh", "-c", "sed -i 's/^  \"kind\"/    \"kind\"/' sets/*/*.json"}}, []string{"fettle", "format"}},
+	{"import", [][]string{{"sh", "-c", "\"$FETTLE\" export bay-2/carbon-steel/ | sed 's/0.25/0.26/' >../sheet.csv"}}, []string{"fettle", "import", "../sheet.csv", "--write"}},
 	{"hooks install", [][]string{{"fettle", "hooks", "remove"}}, []string{"fettle", "hooks", "install"}},
 	{"hooks remove", nil, []string{"fettle", "hooks", "remove"}},
 	{"git commit", [][]string{{"fettle", "set", sampleSix, "cut.focus=3.2mm"},
@@ -190,7 +195,7 @@ func TestKilledCommands(t *testing.T) {
 	builtShop(t)
 	slots := make(chan struct{}, 3)
 	t.Run("commands", func(t *testing.T) {
-		for _, w := range writers {
+		for nth, w := range writers {
 			if w.args[0] == "git" {
 				continue // git that is killed leaves its locks, which is its way
 			}
@@ -210,7 +215,7 @@ func TestKilledCommands(t *testing.T) {
 				if len(differ(before, after)) == 0 {
 					t.Fatal("it writes nothing")
 				}
-				for _, m := range moments(took) {
+				for _, m := range moments(nth, took) {
 					s := builtShop(t)
 					for _, step := range w.before {
 						s.must(step...)
@@ -244,20 +249,18 @@ type moment struct {
 	call []string // of strace
 }
 
-// moments are one by chance, and where strace is at hand and allowed those at which half of the work is done: before a file takes its
-// place, before one is removed, before it reaches the disk, before a child starts.
-func moments(took time.Duration) []moment {
+// moments are one by chance, and where strace is at hand and allowed two of those at which half of the work is done: before a file takes
+// its place, and before another does, before one is removed, or before a child starts.
+func moments(nth int, took time.Duration) []moment {
 	wait := time.Duration(rand.Float64() * float64(took))
 	out := []moment{{name: "after " + wait.String(), wait: wait}}
-	if !traceable() {
+	if testing.Short() || !traceable() {
 		return out
 	}
-	for _, m := range [][2]string{{"rename,renameat,renameat2", "1"}, {"rename,renameat,renameat2", "2"}, {"unlink,unlinkat", "1"}, {"clone,clone3,vfork", "6"}} {
+	half := [][2]string{{"rename,renameat,renameat2", "2"}, {"unlink,unlinkat", "1"}, {"clone,clone3,vfork", "6"}}
+	for _, m := range [][2]string{{"rename,renameat,renameat2", "1"}, half[nth%len(half)]} {
 		out = append(out, moment{name: "at call " + m[1] + " of " + m[0],
 			call: []string{"-e", "trace=" + m[0], "-e", "inject=" + m[0] + ":signal=KILL:when=" + m[1]}})
-		if testing.Short() {
-			break
-		}
 	}
 	return out
 }
