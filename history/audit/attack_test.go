@@ -97,3 +97,26 @@ func TestSettingsApprovedByWhoSavedThem(t *testing.T) {
 		verify(t, d, c.want...)
 	}
 }
+
+// Whoever signs with their own key past the command is not asked for the trial that the policy asks for. The trail says that it lacks.
+func TestApprovalWithoutTheTrialAskedFor(t *testing.T) {
+	for _, policy := range []string{"require", "off"} {
+		d := newDesk(t)
+		d.Write("fettle.json", strings.Replace(d.Read("fettle.json"), `"name"`, `"policy":{"trial":"`+policy+`"},"name"`, 1))
+		d.Commit("policy")
+		adoption := d.adopt()
+		d.edit(a, b, "dross")
+		d.approve(adoption)
+		want := []string{trusted, claimed}
+		if policy == "require" {
+			want = append(want, "unproven "+audit.RuleNoTrial)
+		}
+		verify(t, d, want...)
+		values := d.saved().Recipes[0].Values()
+		trial := &schema.Trial{Common: d.common(schema.KindTrial, mara, "cut well"), ID: schema.Of(tenMM), Digest: schema.Of(string(values.Digest())), Values: schema.Of(*values),
+			Steps: schema.Of([]schema.Step{{Outcome: schema.Of("good")}})}
+		d.put(trial, &trial.Common, "")
+		d.Commit("trial")
+		verify(t, d, trusted, claimed)
+	}
+}

@@ -31,6 +31,7 @@ const (
 	RuleVoid       = "not-counted"       // somebody decided who may not, or not alone
 	RuleNoReason   = "no-reason"         // a recipe changed and no record says why
 	RuleOwn        = "own-approval"      // approved by who saved the change
+	RuleNoTrial    = "no-trial"          // approved without a trial that the policy asks for
 	RuleNoAnchor   = "no-adoption"       // nothing to chain decisions from
 	RuleTrust      = "trusted-adoption"  // this clone pins none
 	RuleClaimed    = "claimed-name"      // not signed
@@ -119,6 +120,7 @@ func (t *Trail) Verify(anchor string) *Report {
 	t.checkAnchor(r)
 	t.checkReasons(r)
 	t.checkOwn(r)
+	t.checkTrials(r)
 	if t.Standing.Anchor != nil {
 		for _, p := range t.Standing.Positions(t.Library) {
 			if p.Status != history.Approved {
