@@ -303,7 +303,7 @@ func (p *pages) members(recipes []*schema.Recipe) (out []serve.Member) {
 	loads := audit.Loads(p.committed.ledger)
 	for _, r := range recipes {
 		position := standing.Position(p.unsaved.lib, r.ID)
-		m := serve.Member{ID: r.ID.String(), Name: r.ID.String(), Status: string(position.Status), Values: p.oneLine(r.Values())}
+		m := serve.Member{ID: r.ID.String(), Name: strings.Split(r.ID.String(), "/")[3], Status: string(position.Status), Values: p.oneLine(r.Values())}
 		inForce, _ := position.State.Digest()
 		latest := map[string]audit.Loading{}
 		for _, l := range loads {

@@ -99,8 +99,8 @@ func TestServeInABrowser(t *testing.T) {
 					t.Errorf("%s at %d: the page is %g wide", name, width, wide)
 				}
 				if shots != "" && width != 768 {
-					picture := answer(ctx, t, name, chromedp.FullScreenshot(90))
-					os.WriteFile(filepath.Join(shots, fmt.Sprintf("%s-%d-%s.jpg", name, width, theme)), picture, 0o644)
+					picture := answer(ctx, t, name, chromedp.FullScreenshot(100))
+					os.WriteFile(filepath.Join(shots, fmt.Sprintf("%s-%d-%s.png", name, width, theme)), picture, 0o644)
 				}
 			}
 		}
