@@ -245,3 +245,28 @@ func TestManyWaysToOneDecision(t *testing.T) {
 		s.wantRoster(s.judge(), "Mara by Mara")
 	})
 }
+
+// Whoever raises a revision that nobody had written yet wants recipes proven again, no less than who raises a written one.
+func TestRevisionCountsFromOne(t *testing.T) {
+	text := func(revision string) string {
+		return `{"kind":"machine","format":1,"name":"bay-2",` + revision + `"laser":{"rated_power":"6 kW"},"head":{"nozzles":[]},"gas":{"oxygen":{"line_pressure":"6 bar"}}}`
+	}
+	for _, c := range []struct {
+		was, now string
+		want     history.Status
+	}{
+		{``, ``, history.Approved},
+		{``, `"revision":1,`, history.Approved},
+		{`"revision":1,`, ``, history.Approved},
+		{``, `"revision":2,`, history.Stale},
+		{`"revision":2,`, ``, history.Stale},
+		{`"revision":2,`, `"revision":3,`, history.Stale},
+	} {
+		s := newShop(t)
+		lib := libraryOf(t, "0.40 bar", text(c.was))
+		s.adopt("Mara", append(history.CurrentSubjects(lib), s.roster("Mara"))...)
+		if p := s.judge().Position(libraryOf(t, "0.40 bar", text(c.now)), idOf(t, id6)); p.Status != c.want {
+			t.Errorf("%q to %q: %s, want %s", c.was, c.now, p.Status, c.want)
+		}
+	}
+}

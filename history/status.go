@@ -126,9 +126,13 @@ func (s *Standing) drift(lib *schema.Library, id schema.ID, state *State) []Fiel
 	return drifted
 }
 
-// machineDrift returns the values of a machine that are others now. A blank that was filled since is none.
+// machineDrift returns the values of a machine that are others now. A blank that was filled since is none; only the revision counts
+// from 1 where nobody wrote it, since it is raised to have recipes proven again.
 func machineDrift(was, now *schema.BeamAndJet) []FieldChange {
 	return slices.DeleteFunc(CompareFields(schema.Fields(was), schema.Fields(now)), func(c FieldChange) bool {
+		if c.Path == "revision" {
+			return was.Revision.Or(1) == now.Revision.Or(1)
+		}
 		return c.From.Path == ""
 	})
 }

@@ -151,7 +151,7 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 		if i > 0 {
 			change.StaleBecause += ", "
 		}
-		change.StaleBecause += f.Path + " " + f.From.Text + " to " + f.To.Text
+		change.StaleBecause += f.Path + " " + cmp.Or(f.From.Text, "unsaid") + " to " + cmp.Or(f.To.Text, "unsaid")
 	}
 	from, to := d.Digests()
 	if s := position.Status; s == history.New || s == history.Changed || s == history.Superseded { // not where somebody decided against it
