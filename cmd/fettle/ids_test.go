@@ -63,7 +63,7 @@ func TestShortIDsThatFitMoreOrNone(t *testing.T) {
 		"10mm":                           "bay-2/stainless-steel/nitrogen/10mm",
 		"3mm":                            "bay-2/carbon-steel/nitrogen/3mm",
 		"bay-2/carbon-steel/oxigen/10mm": "Did you mean bay-2/carbon-steel/oxygen/10mm",
-		"bay-9/":                         "All ids",
+		"bay-9/":                         "bay-2",
 	} {
 		_, err := a.resolve([]string{typed}, ids)
 		var t2 *trouble

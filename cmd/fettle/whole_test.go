@@ -5,12 +5,19 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"fettle/history/git"
 )
 
 // Where the third of three writes fails, the first two are as if nothing had been.
 func TestWhole(t *testing.T) {
 	dir := t.TempDir()
-	s := &shop{app: &app{}, root: dir}
+	repo, err := git.Init(dir, "main")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer repo.Close()
+	s := &shop{app: &app{}, repo: repo, root: dir}
 	known := filepath.Join(dir, "known.json")
 	if err := os.WriteFile(known, []byte("old"), 0o644); err != nil {
 		t.Fatal(err)
