@@ -360,6 +360,10 @@ func (t *teller) record(trail *audit.Trail, entries []audit.Entry) {
 		t.head(e, fmt.Sprintf("saved %s in a state that cannot be read; it counts as it was before", clean(e.Path)))
 		t.tail(e)
 		return
+	case audit.PartlyRead:
+		t.head(e, fmt.Sprintf("saved %s with more in it than can be read; git show %.12s shows it", clean(e.Path), e.Commit))
+		t.tail(e)
+		return
 	case audit.RecordAltered, audit.RecordRemoved:
 		verb := map[string]string{audit.RecordAltered: "altered", audit.RecordRemoved: "removed"}[e.Kind]
 		t.head(e, fmt.Sprintf("%s the record %s", verb, clean(e.Path)))

@@ -120,3 +120,29 @@ func TestApprovalWithoutTheTrialAskedFor(t *testing.T) {
 		verify(t, d, trusted, claimed)
 	}
 }
+
+// A value behind the one that is read, saved past the hook and taken out again, is no change of a field. The timeline tells it all the same.
+func TestHiddenValueIsTold(t *testing.T) {
+	d := newDesk(t)
+	d.adopt()
+	good := d.Read(setFile)
+	d.Write(setFile, strings.Replace(good, `"focus": "3 mm"`, `"focus": "3 mm", "focus": "-9 mm"`, 1))
+	hidden := d.Commit("small things")
+	d.Write(setFile, strings.Replace(d.Read(setFile), `"2.2 kW"`, `"2200 W"`, 1))
+	d.Commit("and more")
+	d.Write(setFile, good)
+	d.Commit("nothing happened")
+	r := verify(t, d, trusted, "unproven "+audit.RuleGap)
+	n := 0
+	for _, f := range r.Findings {
+		if f.Rule == audit.RuleGap {
+			n++
+			if f.Commit != hidden || f.Path != setFile {
+				t.Errorf("%+v", f)
+			}
+		}
+	}
+	if n != 1 {
+		t.Errorf("told %d times", n)
+	}
+}

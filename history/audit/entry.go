@@ -9,12 +9,13 @@ import (
 
 // Kinds of entries that come from commits. The others are the kinds of records, schema.KindReason and so on.
 const (
-	Changed    = "changed"    // a field of a condition
-	New        = "new"        // a field of a condition that was not there before
-	Removed    = "removed"    // a field of a condition that is gone
-	Dropped    = "dropped"    // a field that one side of a merge had changed and that the merge threw away
-	Edited     = "edited"     // a value of a machine, of the settings or of a roster
-	Unreadable = "unreadable" // a file that could not be read; it counts as it was before
+	Changed    = "changed"     // a field of a condition
+	New        = "new"         // a field of a condition that was not there before
+	Removed    = "removed"     // a field of a condition that is gone
+	Dropped    = "dropped"     // a field that one side of a merge had changed and that the merge threw away
+	Edited     = "edited"      // a value of a machine, of the settings or of a roster
+	Unreadable = "unreadable"  // a file that could not be read; it counts as it was before
+	PartlyRead = "partly-read" // a file in which more was written than could be read: members twice, unknown or unreadable
 
 	RecordAltered = "record-altered" // a record is not what was saved first
 	RecordRemoved = "record-removed" // a record is gone

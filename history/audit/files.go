@@ -2,6 +2,7 @@ package audit
 
 import (
 	"bytes"
+	"slices"
 
 	"fettle/history/git"
 	"fettle/schema"
@@ -10,8 +11,9 @@ import (
 
 // A set is what one version of a condition set holds.
 type set struct {
-	ids  []schema.ID
-	byID map[schema.ID]*held
+	ids   []schema.ID
+	byID  map[schema.ID]*held
+	hides bool // more is written in it than could be read
 }
 
 // held is one condition in one version of a set.
@@ -103,7 +105,7 @@ func parseSet(data []byte) *set {
 		return nil
 	}
 	root := lib.Sets[0].File.Root.Get("conditions")
-	s := &set{byID: make(map[schema.ID]*held, len(lib.Recipes))}
+	s := &set{byID: make(map[schema.ID]*held, len(lib.Recipes)), hides: slices.ContainsFunc(lib.Sets[0].File.Problems, schema.Problem.Hides)}
 	for _, r := range lib.Recipes {
 		h := &held{recipe: r}
 		if root != nil && r.Index < len(root.Kids) {

@@ -150,6 +150,40 @@ func (w *walker) enter(c *commit, path, blob string) (bool, error) {
 	return true, nil
 }
 
+// partlyRead tells the sets of a commit in which more is written than could be read, where none of the commits before had that. What
+// the rest says is no value of a condition, and yet another program may have cut with it.
+func (w *walker) partlyRead(c *commit) error {
+	if c.entry == nil {
+		return nil
+	}
+	for _, change := range w.relevant(c.entry.Changes[0]) {
+		if c.state.sets[change.Path] != change.NewHash || change.NewHash == "" {
+			continue
+		}
+		fresh := true
+		for i := -1; i < len(c.parents) && fresh; i++ {
+			blob := change.NewHash
+			if i >= 0 {
+				blob = c.before(i).sets[change.Path]
+			}
+			if blob == "" {
+				continue
+			}
+			s, err := w.set(blob)
+			if err != nil {
+				return err
+			}
+			fresh = s.hides == (i < 0)
+		}
+		if fresh {
+			e := w.trail.entry(c, PartlyRead)
+			e.Path = change.Path
+			w.trail.add(c, e)
+		}
+	}
+	return nil
+}
+
 // keep gives a file that cannot be read what the first of the commits before holds in its place.
 func (w *walker) keep(c *commit, path string) {
 	for i := range c.parents {

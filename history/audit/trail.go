@@ -173,6 +173,9 @@ func (w *walker) visit(c *commit) error {
 		e.Path = change.Path
 		t.add(c, e)
 	}
+	if err := w.partlyRead(c); err != nil {
+		return err
+	}
 	if err := w.others(c); err != nil {
 		return err
 	}

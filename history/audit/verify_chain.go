@@ -51,6 +51,9 @@ func (t *Trail) checkEntries(r *Report) {
 			f.Rule, f.Message = history.RuleRecordRemoved, "it was saved and then removed"+t.what(e)
 		case Unreadable:
 			f.Level, f.Rule, f.Message = Unproven, RuleGap, "it could not be read as it was saved here; what it should have held is not known"
+		case PartlyRead:
+			f.Level, f.Rule, f.Message = Unproven, RuleGap, "as it was saved here more was written in it than could be read: members twice, unknown or without a unit"
+			f.Help = "git show " + short(e.Commit) + " shows it."
 		}
 		if f.Rule == history.RuleRecordAltered || f.Rule == history.RuleRecordRemoved {
 			if slices.ContainsFunc(t.Ledger.Records, func(have *schema.Record) bool {
