@@ -43,6 +43,7 @@ type Evidence struct {
 	Cuts  []TrialCut // in order of time
 	Aside []SetAside
 	to    *schema.Values
+	at    map[string]schema.Field // of to, by path
 }
 
 // Evidence gathers the trials of a condition as they bear on a recipe of it. A trial counts where its record is sound, was not taken
@@ -50,10 +51,14 @@ type Evidence struct {
 // beam and jet are those given; a blank there that was filled since does not matter. Which of the real machines of a profile it was
 // cut on makes no difference here; see [Ledger.ProvenUnits].
 func (l *Ledger) Evidence(id schema.ID, to *schema.Values, machine schema.BeamAndJet) *Evidence {
-	e := &Evidence{to: to}
 	l.index()
-	for _, t := range l.trials[id.String()] {
-		cuts, why := t.seenFrom(to, machine)
+	e := &Evidence{to: to}
+	trials := l.trials[id.String()]
+	if len(trials) > 0 {
+		e.at = fieldsAt(to)
+	}
+	for _, t := range trials {
+		cuts, why := t.seenFrom(e, machine)
 		if why != "" {
 			e.Aside = append(e.Aside, SetAside{t.Record, why})
 		}
@@ -63,7 +68,8 @@ func (l *Ledger) Evidence(id schema.ID, to *schema.Values, machine schema.BeamAn
 }
 
 // seenFrom returns the steps of a trial as they differ from a recipe, or why the trial cannot speak for it.
-func (t trialRecord) seenFrom(to *schema.Values, machine schema.BeamAndJet) (cuts []TrialCut, why string) {
+func (t trialRecord) seenFrom(e *Evidence, machine schema.BeamAndJet) (cuts []TrialCut, why string) {
+	to := e.to
 	if why := t.unfit(&machine); why != "" {
 		return nil, why
 	}
@@ -71,8 +77,13 @@ func (t trialRecord) seenFrom(to *schema.Values, machine schema.BeamAndJet) (cut
 	if t.Body.Grade.Set() {
 		base.Grade = t.Body.Grade
 	}
+	plain := newPlainSteps(&base, e)
 	for i := range t.Body.Steps.V {
 		step := &t.Body.Steps.V[i]
+		if off, ok := plain.off(step); ok && !otherGrade(base.Grade.V, to.Grade.V) {
+			cuts = append(cuts, TrialCut{Record: t.Record, Trial: t.Body, Step: step, Off: off})
+			continue
+		}
 		values, ok := stepValues(&base, step)
 		if !ok {
 			return nil, "a step of it cannot be read, and a bad cut may hide there"
@@ -179,6 +190,55 @@ func (e *Evidence) Along(path string) []TrialCut {
 	return out
 }
 
+// plainSteps tells of the common step, which changes quantities that the recipe has, where it differs, without building its recipe.
+type plainSteps struct {
+	base map[string]schema.Field
+	off0 []FieldChange // where the recipe of the trial differs
+	at   map[string]schema.Field
+}
+
+func newPlainSteps(base *schema.Values, e *Evidence) plainSteps {
+	p := plainSteps{base: fieldsAt(base), at: e.at}
+	for _, c := range CompareValues(base, e.to) {
+		if asksForTrial(c.Path) {
+			p.off0 = append(p.off0, c)
+		}
+	}
+	return p
+}
+
+// off returns where a step differs; false where it is not such a step.
+func (p *plainSteps) off(step *schema.Step) ([]FieldChange, bool) {
+	if len(step.Changed) == 0 {
+		return p.off0, true
+	}
+	out := slices.Clone(p.off0)
+	for _, row := range step.Changed {
+		was, ok := p.base[row.Name]
+		if !ok || was.Quantity.IsZero() || !asksForTrial(row.Name) {
+			return nil, false
+		}
+		v, err := quantity.Parse(was.Quantity.Dimension(), row.V)
+		if err != nil {
+			return nil, false
+		}
+		out = slices.DeleteFunc(out, func(c FieldChange) bool { return c.Path == row.Name })
+		to, there := p.at[row.Name]
+		if !there || !to.Quantity.Equal(v) {
+			out = append(out, FieldChange{row.Name, schema.Field{Path: row.Name, Text: row.V, Quantity: v, At: schema.Made}, to})
+		}
+	}
+	return out, true
+}
+
+func fieldsAt(v *schema.Values) map[string]schema.Field {
+	out := map[string]schema.Field{}
+	for _, f := range schema.Fields(v) {
+		out[f.Path] = f
+	}
+	return out
+}
+
 // ValueOf is the value that a cut had at a path; no value where there is no quantity.
 func (e *Evidence) ValueOf(c TrialCut, path string) quantity.Value {
 	for _, off := range c.Off {
@@ -190,14 +250,7 @@ func (e *Evidence) ValueOf(c TrialCut, path string) quantity.Value {
 }
 
 // Recipe is the value that the recipe in question has at a path; no value where there is no quantity.
-func (e *Evidence) Recipe(path string) quantity.Value {
-	for _, f := range schema.Fields(e.to) {
-		if f.Path == path {
-			return f.Quantity
-		}
-	}
-	return quantity.Value{}
-}
+func (e *Evidence) Recipe(path string) quantity.Value { return e.at[path].Quantity }
 
 // Varied returns the quantities along which there is more than the recipe itself, in the order of the format.
 func (e *Evidence) Varied() []string {

@@ -3,6 +3,7 @@ package hooks
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"fettle/history"
 	"fettle/lint"
@@ -29,7 +30,7 @@ func triedLedger(trials ...string) *history.Ledger {
 		t := &schema.Trial{ID: schema.Of("bay-2/carbon-steel/oxygen/10mm"), Values: schema.Of(*base), Digest: schema.Of(string(base.Digest()))}
 		t.Head = schema.Head{Kind: schema.Of(schema.KindTrial), Format: schema.Of(1)}
 		t.Library, t.By, t.Unit = schema.Of(strings.Repeat("7", 32)), schema.Of("mara"), schema.Of("bay-2")
-		t.At = schema.Of("2026-11-0" + string(rune('2'+i)) + "T12:00:00Z")
+		t.At = schema.Of(time.Date(2026, 11, 2+i, 12, 0, 0, 0, time.UTC).Format(time.RFC3339))
 		var steps []schema.Step
 		for _, part := range strings.Split(text, "; ") {
 			words := strings.Fields(part)
@@ -83,5 +84,22 @@ func TestTry(t *testing.T) {
 	}
 	if tried := Try(triedLedger(ladder), id, triedValues("0.40 bar"), nil, nil); len(tried.Covering)+len(tried.Missing)+len(tried.Windows) > 0 {
 		t.Error("a removal is tried")
+	}
+}
+
+// BenchmarkTry is what a save pays for the trials of one changed condition: a hundred trials of ten cuts on record.
+func BenchmarkTry(b *testing.B) {
+	id, err := schema.ParseID("bay-2/carbon-steel/oxygen/10mm")
+	if err != nil {
+		b.Fatal(err)
+	}
+	var trials []string
+	for range 100 {
+		trials = append(trials, strings.TrimSuffix(strings.Repeat("good 0.36 bar; bad 0.30 bar dross; good 0.44 bar; good 0.52 bar; bad 0.60 bar; ", 2), "; "))
+	}
+	ledger := triedLedger(trials...)
+	from, to := triedValues("0.40 bar"), triedValues("0.46 bar")
+	for b.Loop() {
+		Try(ledger, id, from, to, nil)
 	}
 }
