@@ -268,7 +268,12 @@ func helpfulArgs(cmd *cobra.Command) {
 			if cmd.Example != "" {
 				help += "\n" + cmd.Example
 			}
-			return troublef(help, "%s: %d arguments were given, and that is not how it works", cmd.CommandPath(), len(args))
+			_, takes, _ := strings.Cut(cmd.Use, " ")
+			given := "nothing was given"
+			if len(args) > 0 {
+				given = fmt.Sprintf("%d words were given", len(args))
+			}
+			return troublef(help, "%s takes %s; %s", cmd.CommandPath(), takes, given)
 		}
 	}
 	for _, sub := range cmd.Commands() {

@@ -60,7 +60,7 @@ func TestAuditText(t *testing.T) {
          saved as
 
 Tuesday 3 March 2026
-  06:48  Jonas Falk  approved bay-2/carbon-steel/oxygen/6mm
+  06:48  Jonas Falk  approved bay-2/carbon-steel/oxygen/6mm  (a31e444ec74e)
          because     Fine. Everyday plate, so tell both shifts.
 `
 	if diff := cmp.Diff(want, strings.Join(lines, "\n")); diff != "" {

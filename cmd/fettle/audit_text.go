@@ -372,7 +372,11 @@ func (t *teller) record(trail *audit.Trail, entries []audit.Entry) {
 		return
 	}
 	r := e.Record
-	t.head(e, t.recordHead(r, aboutWhat(entries)))
+	head := t.recordHead(r, aboutWhat(entries))
+	if r.Kind != schema.KindTrial { // which says it itself
+		head += "  (" + r.Digest.Short() + ")"
+	}
+	t.head(e, head)
 	if text := clean(r.Text.V); text != "" {
 		t.row("because", "%s", text)
 	}

@@ -256,7 +256,9 @@ func (s *shop) printWhy(c *card, line func(string, string, ...any)) {
 	s.printTrials(c, line)
 	s.printSaid(c, line)
 	s.printPending(c, line)
-	if c.Status != history.Approved {
+	if c.Status == history.Rejected {
+		s.afterRejection(c, line)
+	} else if c.Status != history.Approved {
 		line("to decide", "fettle approve %s", c.ID)
 		line("", "fettle reject %s --because \"...\"", c.ID)
 	}
@@ -306,6 +308,14 @@ func (s *shop) printPending(c *card, line func(string, string, ...any)) {
 	if c.unsaved {
 		line("unsaved", "there are newer edits that are not saved; they are not part of this")
 	}
+}
+
+// afterRejection says what whoever made the change does next.
+func (s *shop) afterRejection(c *card, line func(string, string, ...any)) {
+	if c.base != nil {
+		line("next", "fettle put-back %s", c.ID)
+	}
+	line(map[bool]string{true: "or", false: "next"}[c.base != nil], "fettle set %s FIELD=VALUE", c.ID)
 }
 
 // claimed reports whether nobody vouches that a name is who it says: it is in neither file of persons.

@@ -112,8 +112,9 @@ func otherSubject(typed []string) (kind, name string, ok bool) {
 
 // walkQueue shows what waits card by card and asks.
 func (s *shop) walkQueue(cards []card, flags decisionFlags) error {
+	cards = slices.DeleteFunc(cards, func(c card) bool { return c.Status == history.Rejected }) // that is decided
 	if len(cards) == 0 {
-		s.say("no condition waits for a decision")
+		s.reviewRest(&s.committed, 0)
 		return nil
 	}
 	if !s.terminal {
@@ -144,6 +145,7 @@ func (s *shop) walkQueue(cards []card, flags decisionFlags) error {
 			return nil
 		}
 	}
+	s.reviewRest(&s.committed, len(cards))
 	return nil
 }
 

@@ -305,7 +305,11 @@ func (s *shop) sayPutBack(ids []schema.ID) error {
 		}
 	}
 	if len(open) > 0 {
-		s.say("next     fettle save %s --cause put-back --because \"...\"", strings.Join(open, " "))
+		which := strings.Join(open, " ") + " "
+		if len(open) == len(differences) { // nothing else is unsaved
+			which = ""
+		}
+		s.say("next     fettle save %s--cause put-back --because \"...\"", which)
 		return nil
 	}
 	s.say("         the recipe is as it was saved last; there is nothing to save of it")

@@ -35,6 +35,7 @@ type statusReport struct {
 	NotSaved   []string `json:"records_not_saved"`
 	Saved      int      `json:"saved_conditions"`
 	Waiting    []string `json:"waiting"`
+	Rejected   []string `json:"rejected"`
 	Others     []string `json:"others_waiting"`
 	Errors     int      `json:"errors"`
 	Ahead      int      `json:"not_shared"`
@@ -131,7 +132,11 @@ func (s *shop) report() (*statusReport, error) {
 		return nil, err
 	}
 	for _, p := range standing.Positions(saved) {
-		if r.Adopted && p.Status != history.Approved {
+		switch {
+		case !r.Adopted || p.Status == history.Approved:
+		case p.Status == history.Rejected:
+			r.Rejected = append(r.Rejected, p.Name)
+		default:
 			r.Waiting = append(r.Waiting, p.Name)
 		}
 	}
@@ -238,6 +243,7 @@ func (s *shop) printStatus(r *statusReport) {
 	}
 	section("past check", r.Past, "fettle reason ID says why afterwards; then fettle save   (saved without a reason)")
 	section("to decide", append(slices.Clone(r.Waiting), r.Others...), "fettle review, then fettle approve or fettle reject")
+	section("rejected", r.Rejected, "fettle review says why; then fettle put-back, or another value")
 	if r.Conditions == 0 && r.Saved == 0 {
 		s.say("%-10s no condition yet; next: fettle import FILE   (fettle import --template shows the columns)", "empty")
 	}
@@ -251,7 +257,7 @@ func (s *shop) printStatus(r *statusReport) {
 		s.say("%-10s %s by others; next: git pull", "behind", counted(r.Behind, "saved step"))
 	}
 	section("no hook", r.Hooks, "fettle hooks install   (else a bad edit can be saved past the check)")
-	if len(r.Unsaved)+len(r.Files)+len(r.NotSaved)+len(r.Waiting)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Behind+r.Errors+r.PastErrors+len(r.Past) == 0 && r.Adopted && r.UnderWay == "" && !r.NoBranch {
+	if len(r.Unsaved)+len(r.Files)+len(r.NotSaved)+len(r.Waiting)+len(r.Rejected)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Behind+r.Errors+r.PastErrors+len(r.Past) == 0 && r.Adopted && r.UnderWay == "" && !r.NoBranch {
 		s.say("%-10s everything is saved, decided and checked", "in order")
 	}
 }
