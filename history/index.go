@@ -33,7 +33,8 @@ import (
 //     far, since decisions are judged by what lies behind them
 //   - of a decision on many subjects, such as the adoption, only the subjects asked for
 //
-// [Ledger.Judge] says the same of those subjects, and of roster, settings, people and machines, as it says with all records. That
+// [Ledger.Judge] says the same of those subjects, and of roster, settings, people and machines, as it says with all records. Whether a
+// withdrawal counts that takes back a decision on other conditions it does not say, since that may hang on what was decided there. That
 // signatures are good and values fit their digests was found out when the index was made; whose keys they are is judged anew.
 //
 // A damaged index is told by its checksums. Whoever can write into the directory of the repository can also write a good one that is

@@ -117,13 +117,30 @@ func (s *shop) stands(l *history.Ledger, st *history.Standing, ids []string) str
 		if !ok || slices.ContainsFunc(d.Subjects.V, func(sub schema.Subject) bool {
 			return sub.Kind.V != schema.SubjectCondition || slices.Contains(ids, sub.ID.V)
 		}) && len(d.Subjects.V) == 1 {
-			if _, isReason := r.Body.(*schema.Reason); !isReason {
+			if _, isReason := r.Body.(*schema.Reason); !isReason && !s.takesBackAnother(r, ids) {
 				fmt.Fprintln(&b, r.Kind, r.Digest.Short(), st.Refused[r.Digest], st.Withdrawn[r.Digest] != nil)
 			}
 		}
 	}
 	fmt.Fprintln(&b, st.Roster.Principals(), st.Settings.Policy.V.ApprovalsNeeded(), st.Settings.Policy.V.OwnChangeAllowed(), st.Trouble)
 	return b.String()
+}
+
+// takesBackAnother reports whether a record takes back a decision on nothing but conditions that were not asked for: an index does not say
+// whether that counts.
+func (s *shop) takesBackAnother(r *schema.Record, ids []string) bool {
+	w, ok := r.Body.(*schema.Withdrawal)
+	if !ok {
+		return false
+	}
+	for _, target := range s.records {
+		if d, ok := target.Body.(*schema.Decision); ok && string(target.Digest) == w.Record.V {
+			return !slices.ContainsFunc(d.Subjects.V, func(sub schema.Subject) bool {
+				return sub.Kind.V != schema.SubjectCondition || slices.Contains(ids, sub.ID.V)
+			})
+		}
+	}
+	return false
 }
 
 // Of the subjects asked for an index says what all records say, wherever the line between old and new records runs.

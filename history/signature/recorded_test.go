@@ -41,9 +41,9 @@ func TestRecordedVerdictsOfOpenSSH(t *testing.T) {
 		if (err == nil) != (verdict == "good") || (err == nil && who.Principal != principal) {
 			t.Errorf("%s: %q, %v here", lines.Text(), who.Principal, err)
 		}
-		if key, errPeek := Peek(armored); errPeek == nil {
+		if sig, errRead := read(armored); errRead == nil {
 			// find-principals does not look at the text and the purpose.
-			name, errFind := r.Find(key, at)
+			name, errFind := r.Find(sig.PublicKey, at)
 			var refusal *RosterError
 			if errors.As(errFind, &refusal) && refusal.Reason == ErrWrongNamespace {
 				name = refusal.Principal

@@ -156,20 +156,6 @@ func (r *Roster) Principals() []string {
 	return slices.Compact(names)
 }
 
-// KeysOf lists the lines of one person, in the order of the file.
-func (r *Roster) KeysOf(principal string) []Line {
-	if r == nil {
-		return nil
-	}
-	var lines []Line
-	for _, l := range r.Lines {
-		if l.Principal == principal {
-			lines = append(lines, l)
-		}
-	}
-	return lines
-}
-
 // Find names the person whose key it is, if it may sign for [Namespace] at the moment at (whole seconds, both ends of the validity
 // included). Otherwise the error is a *[RosterError]; where several lines have the key, it is about the one that came closest.
 func (r *Roster) Find(key ssh.PublicKey, at time.Time) (principal string, err error) {

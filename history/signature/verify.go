@@ -46,15 +46,6 @@ func Check(message []byte, armored string) (key ssh.PublicKey, err error) {
 	return sig.PublicKey, nil
 }
 
-// Peek names the key that armored says it is by, without checking anything else: to say who should have signed what cannot be verified.
-func Peek(armored string) (ssh.PublicKey, error) {
-	sig, err := read(armored)
-	if err != nil {
-		return nil, err
-	}
-	return sig.PublicKey, nil
-}
-
 // read takes a signature apart. Bytes that no part of it needs are refused.
 func read(armored string) (sig *sshsig.Signature, err error) {
 	wire, err := unarmor(armored)

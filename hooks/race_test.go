@@ -1,0 +1,5 @@
+//go:build race
+
+package hooks_test
+
+func init() { raced = true }
