@@ -19,7 +19,7 @@ func TestTwoAtOnce(t *testing.T) {
 	night := *s
 	night.Repo = gittest.At(t, dir)
 	rounds := 5
-	if testing.Short() {
+	if brief() {
 		rounds = 2
 	}
 	var wait sync.WaitGroup

@@ -254,7 +254,7 @@ type moment struct {
 func moments(nth int, took time.Duration) []moment {
 	wait := time.Duration(rand.Float64() * float64(took))
 	out := []moment{{name: "after " + wait.String(), wait: wait}}
-	if testing.Short() || !traceable() {
+	if brief() || !traceable() {
 		return out
 	}
 	half := [][2]string{{"rename,renameat,renameat2", "2"}, {"unlink,unlinkat", "1"}, {"clone,clone3,vfork", "6"}}

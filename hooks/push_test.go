@@ -28,6 +28,7 @@ func (s *shop) shared(branch string) string {
 }
 
 func TestPush(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.server()
 	before := s.shared("main")
@@ -77,6 +78,7 @@ func TestPush(t *testing.T) {
 
 // The protection of the state that is shared counts too, so a push cannot take it away first.
 func TestPushTakesProtectionAway(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.server()
 	settings := s.Read("fettle.json")
@@ -92,6 +94,7 @@ func TestPushTakesProtectionAway(t *testing.T) {
 
 // Where others pushed in between, git says so; this hook does not fail for it.
 func TestPushBehind(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.server()
 	other := *s
@@ -111,6 +114,7 @@ func TestPushBehind(t *testing.T) {
 
 // The first push of all, to an empty server.
 func TestFirstPush(t *testing.T) {
+	t.Parallel()
 	for _, bad := range []bool{false, true} {
 		s := newShop(t)
 		dir := filepath.Join(gittest.Dir(t), "server.git")
@@ -131,6 +135,7 @@ func TestFirstPush(t *testing.T) {
 
 // Managers of hooks that read what git sends hand the branch on in the environment.
 func TestPushByManager(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.server()
 	old := s.head()
@@ -147,6 +152,7 @@ func TestPushByManager(t *testing.T) {
 
 // A foreign hook with our line in it still gets what git sends.
 func TestPushChained(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.server()
 	path := s.Path(".git/hooks/pre-push")
@@ -178,6 +184,7 @@ func TestPushChained(t *testing.T) {
 
 // A branch that only moves forward asks no hook before. What came in is told, and not held up.
 func TestPull(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.server()
 	other := *s

@@ -38,6 +38,7 @@ func (s *shop) wantCode(code int, args []string, words ...string) string {
 
 // One process of fettle for every commit, however it is made.
 func TestOneProcessForACommit(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.calls()
 	step := func(want string, args ...string) {
@@ -89,6 +90,7 @@ func TestOneProcessForACommit(t *testing.T) {
 
 // A hook of somebody else that changes what is committed, after ours has passed it, does not get that past the check.
 func TestChangedBehindTheCheck(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	path := s.Path(".git/hooks/pre-commit")
 	ours, err := os.ReadFile(path)
@@ -113,6 +115,7 @@ func TestChangedBehindTheCheck(t *testing.T) {
 
 // git commit --no-verify is a choice: it is told what it skipped, and saved.
 func TestNoVerify(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.edit(oxygen3, "27 bar")
 	s.wantPassed([]string{"-a", "--no-verify"}, "pressure-over-line", "no-reason", "saved all the same", "fettle audit --unapproved")
@@ -130,6 +133,7 @@ func TestNoVerify(t *testing.T) {
 
 // Where the other hooks are not ours nothing was skipped on purpose, so the last hook does the work.
 func TestOnlyTheLastHook(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	if err := os.WriteFile(s.Path(".git/hooks/pre-commit"), []byte("#!/bin/sh\nexit 0\n"), 0o755); err != nil {
 		t.Fatal(err)
@@ -139,6 +143,7 @@ func TestOnlyTheLastHook(t *testing.T) {
 }
 
 func TestCherryPick(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.branch("bad", func() { s.edit(oxygen3, "27 bar"); s.reason() })
 	s.branch("unreasoned", func() { s.edit(oxygen3, "0.27 bar") })
@@ -172,6 +177,7 @@ func TestCherryPick(t *testing.T) {
 }
 
 func TestRevert(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.edit(oxygen3, "0.27 bar")
 	record := s.reason()
@@ -207,6 +213,7 @@ func TestRevert(t *testing.T) {
 }
 
 func TestRebase(t *testing.T) {
+	t.Parallel()
 	for _, how := range []string{"--merge", "--apply"} {
 		t.Run(how, func(t *testing.T) {
 			s := newShop(t)
@@ -289,6 +296,7 @@ func TestRebaseDropsRecords(t *testing.T) {
 }
 
 func TestAutosquash(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	base := s.head()
 	s.edit(oxygen3, "0.26 bar")
@@ -311,6 +319,7 @@ func TestAutosquash(t *testing.T) {
 
 // A rebase that keeps merges makes them anew.
 func TestRebaseMerges(t *testing.T) {
+	t.Parallel()
 	s := newShop(t)
 	s.Run("checkout", "-q", "-b", "topic")
 	s.Run("checkout", "-q", "-b", "side")
@@ -336,6 +345,7 @@ func TestRebaseMerges(t *testing.T) {
 }
 
 func TestApplyPatches(t *testing.T) {
+	t.Parallel()
 	for name, how := range map[string][]string{"plain": {"am", "-q"}, "three-way": {"am", "-q", "-3"}} {
 		t.Run(name, func(t *testing.T) {
 			s := newShop(t)

@@ -44,6 +44,12 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
+// raced is set where the race detector slows every hook down, which starts a process of its own and shares nothing.
+var raced bool
+
+// brief reports whether the long tests are to take a sample of their cases.
+func brief() bool { return testing.Short() || raced }
+
 // act is what `fettle hook NAME` does, with findings in one line.
 func act(args []string) int {
 	if len(args) < 2 || args[0] != "hook" {

@@ -59,8 +59,8 @@ func TestTorture(t *testing.T) {
 		}
 	})
 	t.Logf("%d cases", ran)
-	if testing.Short() || ran < 200 {
-		if !testing.Short() && !strings.Contains(flagValue("test.run"), "/") {
+	if brief() || ran < 200 {
+		if !brief() && !strings.Contains(flagValue("test.run"), "/") {
 			t.Errorf("%d cases are too few", ran)
 		}
 		return
@@ -86,7 +86,7 @@ func TestTorture(t *testing.T) {
 // over the matrix.
 func chosen(env, flow, k int, edit string) bool {
 	switch {
-	case testing.Short():
+	case brief():
 		return env%3 == 0 && (env+flow)%13 == 0 && (edit == "good" || k == 1+(env+flow)%(len(editNames)-1))
 	case env == 0:
 		return flow == 0 || edit == "good" || edit == "value" || k == 2+flow%(len(editNames)-2)
