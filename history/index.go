@@ -56,7 +56,7 @@ type indexIDs struct {
 }
 
 const (
-	indexMagic = "fettle index 1\n\n"
+	indexMagic = "fettle index 2\n\n"
 	wordSize   = 4
 	pairSize   = 12 // a hash of eight bytes and an entry
 )
@@ -107,9 +107,8 @@ func (x *Index) read(stamp string) error {
 	return nil
 }
 
-var castagnoli = crc32.MakeTable(crc32.Castagnoli)
-
-func checksum(data []byte) uint32 { return crc32.Checksum(data, castagnoli) }
+// checksum needs no table at start-up, which every command would pay for.
+func checksum(data []byte) uint32 { return crc32.ChecksumIEEE(data) }
 
 // entry is one record in the index.
 type indexEntry struct {
