@@ -31,8 +31,9 @@ func plainValues(t *rapid.T, name string) *schema.Values {
 
 // The short way to tell where a step differs says what the long one does, wherever it says anything.
 func TestPlainStepsAreTheLongWay(t *testing.T) {
-	short := 0
+	drawn, short := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
+		drawn++
 		base, to := plainValues(t, "base"), plainValues(t, "to")
 		var step schema.Step
 		for _, row := range rapid.SliceOfN(rapid.SampledFrom([][2]string{{"cut.pressure", "0.46 bar"}, {"cut.pressure", "40 kPa"}, {"cut.speed", "2.2 m/min"}, {"cut.focus", "0 mm"}, {"cut.mode", "pulsed"},
@@ -65,7 +66,7 @@ func TestPlainStepsAreTheLongWay(t *testing.T) {
 			t.Fatalf("the short way says %q, the long one %q", a, b)
 		}
 	})
-	if short < 20 {
-		t.Errorf("only %d steps went the short way", short)
+	if 5*short < drawn {
+		t.Errorf("only %d of %d steps went the short way", short, drawn)
 	}
 }
