@@ -7,7 +7,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/renameio/v2"
+	"github.com/google/renameio/v2/maybe"
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/fettle/view"
@@ -177,7 +177,7 @@ func (a *app) trend(typed string, quantities []string, f trendFlags) error {
 		_, err := a.out.Write(b.Bytes())
 		return err
 	}
-	if err := renameio.WriteFile(f.out, b.Bytes(), 0o644); err != nil {
+	if err := maybe.WriteFile(f.out, b.Bytes(), 0o644); err != nil {
 		return cannotWrite(f.out, err)
 	}
 	a.say("wrote %s", f.out)

@@ -9,8 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/google/renameio/v2"
-
 	"fettle/history"
 	"fettle/schema"
 )
@@ -58,7 +56,7 @@ func (r *round) keepDraft(ruledOut []string) error {
 	if err := os.MkdirAll(filepath.Dir(r.draftFile()), 0o777); err != nil {
 		return cannotWrite(r.draftFile(), err)
 	}
-	if err := renameio.WriteFile(r.draftFile(), data, 0o666); err != nil {
+	if err := r.repo.ReplaceFile(r.draftFile(), data); err != nil {
 		return cannotWrite(r.draftFile(), err)
 	}
 	r.say("ruled out %s", strings.Join(ruledOut, ", "))
