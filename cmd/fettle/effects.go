@@ -10,8 +10,18 @@ import (
 	"fettle/schema/quantity"
 )
 
-// effectLines says what a change does to what a cut spends, a line each: oxygen 1.42 -> 1.52 m3/h, +7 %. Figures that stay are left out,
-// and a new or a removed condition has none to compare with: fettle show has its figures.
+// leastEffect is the change in percent from which a person is told of an effect. The figures rest on a model and on values that no shop
+// knows better; programs get them all.
+const leastEffect = 0.5
+
+// told reports whether an effect is large enough to be told.
+func told(e lint.Effect) bool {
+	p, ok := e.Percent()
+	return !ok || math.Abs(p) >= leastEffect
+}
+
+// effectLines says what a change does to what a cut spends, a line each: oxygen 1.42 -> 1.52 m3/h, +7 %. Figures that stay, or nearly so,
+// are left out, and a new or a removed condition has none to compare with: fettle show has its figures.
 func (s *shop) effectLines(c *card) []string {
 	if c.base == nil || c.Now == nil {
 		return nil
@@ -23,8 +33,13 @@ func (s *shop) effectLines(c *card) []string {
 	}
 	for _, e := range c.effects {
 		if e.Block == "cut" || !ofCut[e.Key] { // a lead-in takes over most of what the cut has
-			lines = append(lines, effectLine(e, s.prefs()))
+			if told(e) {
+				lines = append(lines, effectLine(e, s.prefs()))
+			}
 		}
+	}
+	if len(lines) == 0 && len(c.effects) > 0 {
+		return []string{fmt.Sprintf("every figure stays within %g %%", leastEffect)}
 	}
 	return lines
 }

@@ -77,6 +77,9 @@ func reviewSummary(doc *view.Review) []string {
 		for k := range doc.Sets[i].Cards {
 			c := &doc.Sets[i].Cards[k]
 			counts[c.Status]++
+			if c.Status == string(history.Rejected) {
+				continue
+			}
 			if slices.ContainsFunc(c.Findings, func(f view.ReviewFinding) bool {
 				return f.Severity == lint.Error.String() && f.Age != view.FindingGone
 			}) {
@@ -87,25 +90,36 @@ func reviewSummary(doc *view.Review) []string {
 			}
 		}
 	}
-	n := doc.Cards() - counts[string(history.Approved)]
-	if n == 0 {
-		return []string{"No condition waits for a decision."}
-	}
-	var parts []string
-	for _, status := range []history.Status{history.Contested, history.Changed, history.New, history.Removed, history.Stale, history.Superseded, history.Rejected} {
-		if counts[string(status)] > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", counts[string(status)], status))
+	rejected := counts[string(history.Rejected)] // that is decided, and waits for another change
+	n := doc.Cards() - counts[string(history.Approved)] - rejected
+	var lines []string
+	switch n {
+	case 0:
+		lines = []string{"No condition waits for a decision."}
+	default:
+		var parts []string
+		for _, status := range []history.Status{history.Contested, history.Changed, history.New, history.Removed, history.Stale, history.Superseded} {
+			if counts[string(status)] > 0 {
+				parts = append(parts, fmt.Sprintf("%d %s", counts[string(status)], status))
+			}
+		}
+		lines = []string{fmt.Sprintf("%s wait for a decision: %s.", counted(n, "condition"), strings.Join(parts, ", "))}
+		if n == 1 {
+			lines[0] = fmt.Sprintf("1 condition waits for a decision: %s.", strings.TrimPrefix(parts[0], "1 "))
 		}
 	}
-	lines := []string{fmt.Sprintf("%s wait for a decision: %s.", counted(n, "condition"), strings.Join(parts, ", "))}
-	if n == 1 {
-		lines[0] = fmt.Sprintf("1 condition waits for a decision: %s.", strings.TrimPrefix(parts[0], "1 "))
+	switch {
+	case rejected == 1:
+		lines = append(lines, "1 was rejected and waits for another change, or for the recipe in force to be put back.")
+	case rejected > 1:
+		lines = append(lines, fmt.Sprintf("%d were rejected and wait for other changes, or for the recipes in force to be put back.", rejected))
 	}
 	if errors > 0 {
-		lines = append(lines, fmt.Sprintf("%s cannot be approved as it stands: an error speaks against it.", counted(errors, "condition")))
+		line := "1 condition cannot be approved as it stands: an error speaks against it."
 		if errors > 1 {
-			lines[1] = fmt.Sprintf("%d conditions cannot be approved as they stand: errors speak against them.", errors)
+			line = fmt.Sprintf("%d conditions cannot be approved as they stand: errors speak against them.", errors)
 		}
+		lines = append(lines, line)
 	}
 	if biggest != "" && n > 1 {
 		lines = append(lines, "The biggest effect: "+biggest+".")
@@ -165,8 +179,11 @@ func (p *pageCards) card(c *card) (view.ReviewCard, float64) {
 		p.printTrials(c, line)
 		p.printPending(c, line)
 		p.savedBy(c, line)
+		if c.Status == history.Rejected {
+			p.afterRejection(c, line)
+		}
 	})
-	if c.Status != history.Approved {
+	if c.Status != history.Approved && c.Status != history.Rejected {
 		out.Decide = []string{"fettle approve " + c.ID.String(), "fettle reject " + c.ID.String() + ` --because "..."`}
 	}
 	return out, weight
@@ -225,7 +242,7 @@ func (s *shop) biggest(c *card) (text string, weight float64) {
 		return "", 0
 	}
 	for _, e := range c.effects {
-		if e.From == nil || e.To == nil {
+		if e.From == nil || e.To == nil || !told(e) {
 			continue
 		}
 		if w := ratio(*e.From, *e.To); w > weight {
