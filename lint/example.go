@@ -46,7 +46,9 @@ func (e Example) Findings() []Finding { return Run(e.After, e.Options).New().Fin
 //	                           window=FIELD LOW to HIGH
 //	record:altered=PATH        a record that was altered or removed
 //	at cut.power               where to look, where that is not the first field
-var editForm = regexp.MustCompile(`^(?s)(?:(machine|set|settings|inert|change|record|text|without|[0-9.]+mm):)?(.*?)$`)
+var editForm = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^(?s)(?:(machine|set|settings|inert|change|record|text|without|[0-9.]+mm):)?(.*?)$`)
+})
 
 // Example applies an edit to the example library: [Rule.Bad], [Rule.Good] or another of that form. Only rules about changes are
 // told that it is a change.
@@ -63,7 +65,7 @@ func (r Rule) Example(text string) (Example, error) {
 			continue
 		}
 		shown = append(shown, part)
-		m := editForm.FindStringSubmatch(part)
+		m := editForm().FindStringSubmatch(part)
 		prefix, rest := m[1], m[2]
 		field, value, _ := strings.Cut(rest, "=")
 		var err error

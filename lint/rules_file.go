@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"fettle/schema"
 )
@@ -142,12 +143,12 @@ func problems(p *Pass) {
 	}
 }
 
-var inCondition = regexp.MustCompile(`^conditions\[(\d+)\]\.?(.*)$`)
+var inCondition = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^conditions\[(\d+)\]\.?(.*)$`) })
 
 // inside turns a path from the root of a file into one inside the condition that it belongs to.
 func (p *Pass) inside(problem schema.Problem) (*Pass, Place) {
 	at := Place{problem.Field, problem.At}
-	m := inCondition.FindStringSubmatch(problem.Field)
+	m := inCondition().FindStringSubmatch(problem.Field)
 	if m == nil {
 		return p, at
 	}

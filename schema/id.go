@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"fettle/schema/quantity"
 )
@@ -38,7 +39,7 @@ func (id ID) Family() string {
 
 const thicknessInside = `(0|[1-9][0-9]*)(\.[0-9]*[1-9])?mm`
 
-var thicknessPattern = regexp.MustCompile(`^` + thicknessInside + `$`)
+var thicknessPattern = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^` + thicknessInside + `$`) })
 
 // ParseID reads a whole id. Short forms are resolved where the candidates are known, not here.
 func ParseID(s string) (ID, error) {
@@ -48,7 +49,7 @@ func ParseID(s string) (ID, error) {
 		return ID{}, fmt.Errorf("%q is not an id; an id reads machine/material/gas/thickness, such as bay-2/carbon-steel/oxygen/3mm", s)
 	}
 	for i, part := range parts {
-		if i == 3 && !thicknessPattern.MatchString(part) {
+		if i == 3 && !thicknessPattern().MatchString(part) {
 			return ID{}, fmt.Errorf("%q in %q is not a thickness in mm, such as 3mm or 3.175mm", part, s)
 		}
 		if i != 3 && !name.match(part) {

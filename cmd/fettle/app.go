@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf16"
@@ -80,7 +82,7 @@ func run(args []string, in io.Reader, out, errOut io.Writer) int {
 			a.terminal = term.IsTerminal(int(f.Fd())) && term.IsTerminal(int(g.Fd()))
 		}
 	}
-	root := a.root()
+	root := a.root(args)
 	root.SetArgs(args)
 	root.SetIn(in)
 	root.SetOut(out)
@@ -213,7 +215,8 @@ func columns(w io.Writer) int {
 	return 0
 }
 
-func (a *app) root() *cobra.Command {
+// root is the command fettle with those that args may ask for: all of them, or the one that stands first where it is in [alone].
+func (a *app) root(args []string) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "fettle",
 		Short: "keep cut conditions as reviewed text in git",
@@ -241,10 +244,15 @@ func (a *app) root() *cobra.Command {
 		}
 		return a.oneOf("text", "json")
 	}
-	for _, make := range commands {
-		root.AddCommand(make(a))
+	if len(args) > 0 && alone[args[0]] != nil {
+		root.AddCommand(alone[args[0]](a))
+		root.CompletionOptions.DisableDefaultCmd = true
+	} else {
+		for _, make := range slices.Concat(commands, slices.Collect(maps.Values(alone))) {
+			root.AddCommand(make(a))
+		}
+		root.InitDefaultCompletionCmd()
 	}
-	root.InitDefaultCompletionCmd()
 	for _, cmd := range root.Commands() {
 		if cmd.Name() == "completion" {
 			cmd.Short = "have the shell complete commands and ids: bash, zsh, fish, powershell"
@@ -283,6 +291,10 @@ func helpfulArgs(cmd *cobra.Command) {
 
 // commands are all commands; each file of a command adds its own.
 var commands []func(*app) *cobra.Command
+
+// alone are the commands that git or a script waits for: where one of them is called, the rest is not made, which takes a good part
+// of the time to start.
+var alone = map[string]func(*app) *cobra.Command{}
 
 func noArgs(cmd *cobra.Command, args []string) error {
 	if len(args) == 0 {

@@ -36,7 +36,7 @@ branch must be free of errors, of changes without a reason, and of records that 
 type gateRange struct{ span, base, head, ref string }
 
 func init() {
-	commands = append(commands, func(a *app) *cobra.Command {
+	alone["gate"] = func(a *app) *cobra.Command {
 		var f gateRange
 		cmd := &cobra.Command{Use: "gate", Short: "judge what is pushed, on a server or in a build job", Long: gateHelp, Args: noArgs,
 			RunE: func(*cobra.Command, []string) error { return a.gateJob(f) }}
@@ -52,7 +52,7 @@ func init() {
 					return a.gate(hooks.GateOptions{}, []hooks.Move{{Ref: args[0], Old: args[1], New: args[2]}})
 				}})
 		return cmd
-	})
+	}
 }
 
 func (a *app) gatePreReceive() error {

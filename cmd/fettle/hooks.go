@@ -18,28 +18,27 @@ import (
 )
 
 func init() {
-	commands = append(commands,
-		func(a *app) *cobra.Command {
-			cmd := &cobra.Command{Use: "hooks", Short: "have git check every commit before it is made: install, remove, status", Args: noArgs,
-				RunE: func(*cobra.Command, []string) error { return a.hooksStatus() }}
-			var shared bool
-			install := &cobra.Command{Use: "install", Short: "put the hooks in place; a hook of somebody else stays as it is", Args: noArgs,
-				RunE: func(*cobra.Command, []string) error { return a.hooksInstall(shared) }}
-			install.Flags().BoolVar(&shared, "shared", false, "also into a directory from which other repositories take their hooks")
-			remove := &cobra.Command{Use: "remove", Short: "take the hooks of fettle away, and no other", Args: noArgs,
-				RunE: func(*cobra.Command, []string) error { return a.hooksRemove(shared) }}
-			remove.Flags().BoolVar(&shared, "shared", false, "also from a directory from which other repositories take their hooks")
-			status := &cobra.Command{Use: "status", Short: "how the hooks stand; exit code 1 where a commit would go unchecked", Args: noArgs,
-				RunE: func(*cobra.Command, []string) error { return a.hooksStatus() }}
-			cmd.AddCommand(install, remove, status)
-			return cmd
-		},
-		func(a *app) *cobra.Command {
-			cmd := &cobra.Command{Use: "hook NAME [ARG...]", Short: "what git calls: before it makes a commit, before it pushes, after a merge", Hidden: true, Args: cobra.MinimumNArgs(1),
-				RunE: func(cmd *cobra.Command, args []string) error { return a.hook(args[0], args[1:]) }}
-			cmd.Flags().SetInterspersed(false) // what follows the name is git's
-			return cmd
-		})
+	commands = append(commands, func(a *app) *cobra.Command {
+		cmd := &cobra.Command{Use: "hooks", Short: "have git check every commit before it is made: install, remove, status", Args: noArgs,
+			RunE: func(*cobra.Command, []string) error { return a.hooksStatus() }}
+		var shared bool
+		install := &cobra.Command{Use: "install", Short: "put the hooks in place; a hook of somebody else stays as it is", Args: noArgs,
+			RunE: func(*cobra.Command, []string) error { return a.hooksInstall(shared) }}
+		install.Flags().BoolVar(&shared, "shared", false, "also into a directory from which other repositories take their hooks")
+		remove := &cobra.Command{Use: "remove", Short: "take the hooks of fettle away, and no other", Args: noArgs,
+			RunE: func(*cobra.Command, []string) error { return a.hooksRemove(shared) }}
+		remove.Flags().BoolVar(&shared, "shared", false, "also from a directory from which other repositories take their hooks")
+		status := &cobra.Command{Use: "status", Short: "how the hooks stand; exit code 1 where a commit would go unchecked", Args: noArgs,
+			RunE: func(*cobra.Command, []string) error { return a.hooksStatus() }}
+		cmd.AddCommand(install, remove, status)
+		return cmd
+	})
+	alone["hook"] = func(a *app) *cobra.Command {
+		cmd := &cobra.Command{Use: "hook NAME [ARG...]", Short: "what git calls: before it makes a commit, before it pushes, after a merge", Hidden: true, Args: cobra.MinimumNArgs(1),
+			RunE: func(cmd *cobra.Command, args []string) error { return a.hook(args[0], args[1:]) }}
+		cmd.Flags().SetInterspersed(false) // what follows the name is git's
+		return cmd
+	}
 }
 
 // askedByFettle is set for the hooks of a commit that fettle makes: it says itself what comes next, so a hook that stops nothing is silent.

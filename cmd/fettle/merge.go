@@ -16,22 +16,21 @@ import (
 
 // What git calls for files of a library where fettle hooks install set that up. See hooks/README.md.
 func init() {
-	commands = append(commands,
-		func(a *app) *cobra.Command {
-			return &cobra.Command{Use: "merge BASE HERE THERE PATH [MARKER-SIZE]", Short: "what git calls to merge a file of a library value by value", Hidden: true,
-				Args: cobra.RangeArgs(4, 5), RunE: func(_ *cobra.Command, args []string) error { return a.mergeFile(args) }}
-		},
-		func(a *app) *cobra.Command {
-			return &cobra.Command{Use: "textconv FILE", Short: "a file of a library with one value on each line, as git diff shows it", Hidden: true, Args: cobra.ExactArgs(1),
-				RunE: func(_ *cobra.Command, args []string) error {
-					data, err := os.ReadFile(args[0])
-					if err != nil {
-						return cannotRead(args[0], err)
-					}
-					_, err = a.out.Write(hooks.Textconv(args[0], data))
-					return err
-				}}
-		})
+	alone["merge"] = func(a *app) *cobra.Command {
+		return &cobra.Command{Use: "merge BASE HERE THERE PATH [MARKER-SIZE]", Short: "what git calls to merge a file of a library value by value", Hidden: true,
+			Args: cobra.RangeArgs(4, 5), RunE: func(_ *cobra.Command, args []string) error { return a.mergeFile(args) }}
+	}
+	alone["textconv"] = func(a *app) *cobra.Command {
+		return &cobra.Command{Use: "textconv FILE", Short: "a file of a library with one value on each line, as git diff shows it", Hidden: true, Args: cobra.ExactArgs(1),
+			RunE: func(_ *cobra.Command, args []string) error {
+				data, err := os.ReadFile(args[0])
+				if err != nil {
+					return cannotRead(args[0], err)
+				}
+				_, err = a.out.Write(hooks.Textconv(args[0], data))
+				return err
+			}}
+	}
 }
 
 // mergeFile is one call by git. What it has to say goes to standard error, and nothing to standard output.

@@ -35,7 +35,7 @@ func seatedShop(t *testing.T) (dir string, run func(typed string, args ...string
 		var b bytes.Buffer
 		a := &app{in: strings.NewReader(typed), out: &b, err: io.Discard, dir: dir, terminal: true, now: func() time.Time { return now }}
 		now = now.Add(time.Minute)
-		root := a.root()
+		root := a.root(nil)
 		root.SetArgs(append([]string{"-C", dir}, args...))
 		root.SetOut(&b)
 		root.SetErr(&b)

@@ -8,7 +8,7 @@ import (
 )
 
 func init() {
-	commands = append(commands, func(a *app) *cobra.Command {
+	alone["version"] = func(a *app) *cobra.Command {
 		return &cobra.Command{Use: "version", Short: "which fettle this is", Args: noArgs, RunE: func(*cobra.Command, []string) error {
 			v := version()
 			if a.format == "json" {
@@ -17,7 +17,7 @@ func init() {
 			fmt.Fprintf(a.out, "fettle %s (file format 1, canonical form 1)\n", v)
 			return nil
 		}}
-	})
+	}
 }
 
 // version is the module version or commit that Go stamped into the program.

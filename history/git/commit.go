@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -21,7 +22,7 @@ type CommitOptions struct {
 	Output   io.Writer // gets what hooks print, as they print it, whether they refuse or not; may be nil
 }
 
-var authorForm = regexp.MustCompile(`^[^<>\x00-\x1f]+ <[^<>\x00-\x1f]*>$`)
+var authorForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[^<>\x00-\x1f]+ <[^<>\x00-\x1f]*>$`) })
 
 // CommitPaths saves exactly these files, as they are on disk, and returns the id of the commit. Files that are new to git
 // are taken in; what else is staged stays staged and is not saved, and a conflict in another file stays as it is. If the
@@ -40,7 +41,7 @@ func (r *Repo) CommitPaths(message string, paths []string, options CommitOptions
 	if strings.TrimSpace(message) == "" || strings.ContainsRune(message, 0) {
 		return "", errors.New("a commit needs a message, without NUL")
 	}
-	if options.Author != "" && !authorForm.MatchString(options.Author) {
+	if options.Author != "" && !authorForm().MatchString(options.Author) {
 		return "", fmt.Errorf("%q is not of the form Name <mail>", options.Author)
 	}
 	clean, err := r.writable(paths)
