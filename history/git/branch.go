@@ -92,7 +92,7 @@ func (r *Repo) CommitOn(branch, tip, old, message string, files map[string][]byt
 	if strings.TrimSpace(message) == "" || strings.ContainsRune(message, 0) {
 		return "", errors.New("a commit needs a message, without NUL")
 	}
-	if options.Author != "" && !authorForm.MatchString(options.Author) {
+	if options.Author != "" && !authorForm().MatchString(options.Author) {
 		return "", fmt.Errorf("%q is not of the form Name <mail>", options.Author)
 	}
 	names, err := newScope(slices.Sorted(maps.Keys(files)))
