@@ -183,7 +183,7 @@ func (t *teller) stand(st *stand, whole bool) {
 		if st.decision.Record.Kind == schema.KindAdoption {
 			verb = "adopted"
 		}
-		t.row("approved", "%s, %s on %s by %s   %s", t.against(st.saved, st.approved, "as in git"), verb, t.local(st.decision.Record.Time()), spoken(st.decision.Person), st.approved.Digest().Short())
+		t.row("approved", "%s, %s on %s by %s   %s", t.against(st.saved, st.approved, "in git"), verb, t.local(st.decision.Record.Time()), spoken(st.decision.Person), st.approved.Digest().Short())
 		t.differences(st.saved, st.approved)
 	}
 	if st.provis != nil {
@@ -199,11 +199,15 @@ func (t *teller) stand(st *stand, whole bool) {
 		case u.values == nil:
 			t.row(label, "a recipe that is not in this clone   %s", u.stay.Digest().Short())
 		default:
-			than, words := st.approved, "as approved"
+			than, what := st.approved, "approved"
 			if than == nil {
-				than, words = st.saved, "as in git"
+				than, what = st.saved, "in git"
 			}
-			t.row(label, "%s, loaded %s by %s   %s", t.against(than, u.values, words), t.local(u.stay.From), spoken(u.stay.Loaded[0].Record.By.V), u.stay.Digest().Short())
+			says := t.against(than, u.values, what)
+			if what == "approved" && !sameRecipe(than, u.values) && sameRecipe(st.saved, u.values) {
+				says = "as in git, not as approved"
+			}
+			t.row(label, "%s, loaded %s by %s   %s", says, t.local(u.stay.From), spoken(u.stay.Loaded[0].Record.By.V), u.stay.Digest().Short())
 			t.differences(than, u.values)
 		}
 	}
@@ -211,14 +215,15 @@ func (t *teller) stand(st *stand, whole bool) {
 
 func sameRecipe(a, b *schema.Values) bool { return a != nil && b != nil && a.Digest() == b.Digest() }
 
-func (t *teller) against(than, v *schema.Values, same string) string {
-	if sameRecipe(than, v) {
-		return same
-	}
-	if than == nil {
+// against says whether a recipe is the one it is held against: what was approved, or what stood in git.
+func (t *teller) against(than, v *schema.Values, what string) string {
+	switch {
+	case sameRecipe(than, v):
+		return "as " + what
+	case than == nil:
 		return t.oneLine(v)
 	}
-	return "another recipe"
+	return "another recipe than " + what
 }
 
 // differences tells how one recipe differs from another.

@@ -135,7 +135,7 @@ func (t *teller) suspects(trail *audit.Trail, inv *triage.Investigation) {
 		}
 		t.row0(words)
 		t.row0("look elsewhere first:")
-		t.row0(triageCommand(inv))
+		t.row0(triageOf(trail, inv))
 	} else {
 		t.section("What to look at first (evidence, not a verdict)")
 	}
@@ -333,16 +333,16 @@ func (t *teller) says(words string) string {
 	return clean(strings.Join(fields, " "))
 }
 
-func triageCommand(inv *triage.Investigation) string {
-	id := "ID"
+// triageOf is the triage to type next.
+func triageOf(trail *audit.Trail, inv *triage.Investigation) string {
+	id, symptoms := "ID", inv.Symptoms
 	if len(inv.Held) == 1 {
-		id = inv.Held[0].ID
+		id = clean(inv.Held[0].ID)
 	}
-	symptom := "WORD"
-	if len(inv.Symptoms) > 0 {
-		symptom = strings.Join(inv.Symptoms, ",")
+	if len(symptoms) == 0 {
+		symptoms = []string{"WORD"}
 	}
-	return fmt.Sprintf("fettle triage %s --symptom %s --unit %s", clean(id), symptom, clean(inv.Unit))
+	return triageCommand(trail.Library, id, symptoms, clean(inv.Unit))
 }
 
 // escapeNext says what to do next.
@@ -361,7 +361,7 @@ func (t *teller) escapeNext(trail *audit.Trail, inv *triage.Investigation) {
 			}
 		}
 		t.row0("before the recipe is blamed, look elsewhere:")
-		t.row0(triageCommand(inv))
+		t.row0(triageOf(trail, inv))
 	}
 	t.row0("all of it, field by field:")
 	t.row0("fettle audit --since " + inv.From.AddDate(0, -2, 0).Format(time.DateOnly) + " --until " + inv.To.Local().Format(time.DateOnly))

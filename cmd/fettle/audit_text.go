@@ -78,7 +78,7 @@ func (s *shop) timeline(trail *audit.Trail, entries []audit.Entry, ids []schema.
 	case day == "":
 		t.foot("nothing was saved yet that concerns the library")
 	}
-	if zone, offset := s.now().Local().Zone(); offset != 0 && day != "" {
+	if zone, offset := s.now().Local().Zone(); (offset != 0 || s.format != "text") && day != "" {
 		t.foot("times are those of this computer (%s); json and csv have them in UTC, too", zone)
 	}
 	if trail.Shallow {

@@ -82,6 +82,9 @@ func (a *app) triage(typed string, f triageFlags) error {
 	}
 	switch {
 	case f.found != "":
+		if f.text == "" && s.terminal && s.format == "text" && slices.Contains(schema.RuledOut, f.found) {
+			f.text = prompt(s, bufio.NewReader(s.in), "What was it, in your own words")
+		}
 		return r.recordFound(f.found, f.text, nil, f.noCommit)
 	case len(f.symptoms) == 0:
 		return troublef("Add --symptom with one or more of:\n"+strings.Join(schema.Symptoms, ", "), "what is wrong with the cut?")
@@ -167,6 +170,9 @@ func (r *round) triagePage(all bool) *view.Page {
 	if len(r.overrides) == 0 {
 		t.row0("are feed, power and pressure overrides at 100 %? If not, add --override feed=90%")
 	}
+	if r.terminal && r.format == "text" {
+		t.row0("to go through them one by one, and keep what was ruled out: add --walk")
+	}
 	for i, task := range r.tasks {
 		if i == firstChecks && !all {
 			var rest []string
@@ -188,8 +194,22 @@ func (r *round) triagePage(all bool) *view.Page {
 		t.row0(line.Text)
 	}
 	t.section("When it is found")
-	t.row0(fmt.Sprintf("fettle triage %s --symptom %s --unit %s --found WORD --because \"...\"", r.c.ID, strings.Join(r.c.Symptoms, ","), r.c.Unit))
+	t.row0(r.command() + " --found WORD")
 	return page
+}
+
+// command is the triage to type again. The machine is named where it is not the only one of its profile.
+func (r *round) command() string {
+	return triageCommand(r.c.Library, r.c.ID.String(), r.c.Symptoms, r.c.Unit)
+}
+
+func triageCommand(lib *schema.Library, id string, symptoms []string, unit string) string {
+	machine, _, _ := strings.Cut(id, "/")
+	line := "fettle triage " + id + " --symptom " + strings.Join(symptoms, ",")
+	if m := lib.Machine(machine); m == nil || len(m.UnitNames()) != 1 || m.UnitNames()[0] != unit {
+		line += " --unit " + unit
+	}
+	return line
 }
 
 // tellVerdict tells how the recipe stands: yes, no or unknown, never more than the records say.
@@ -324,18 +344,15 @@ func (r *round) walk(f triageFlags) error {
 	for _, line := range r.k.Cautions(r.base, r.c.ID.Gas, r.oxygen, nil) {
 		r.say("%s", line.Text)
 	}
-	if len(r.overrides) == 0 {
-		answer := prompt(r.shop, in, "\nDoes an override stand at the machine? (such as feed=90%; Enter for none)")
-		if overrides, err := readOverrides(splitList(answer)); err != nil {
-			r.exit(err)
-		} else {
-			r.overrides = overrides
-		}
-	}
-	if len(r.overrides) > 0 {
-		r.say("%s: set it to 100 %% and cut one part first", overridesText(r.overrides))
-	}
 	var ruledOut []string
+	switch good, asked := r.overridesFirst(in); {
+	case good:
+		return r.recordFound("override", "With "+overridesText(r.overrides)+" parts were bad, with all at 100 % they were good.", nil, f.noCommit)
+	case asked:
+		ruledOut = append(ruledOut, "override")
+		r.tasks = slices.DeleteFunc(r.tasks, func(task triage.Task) bool { return task.Word == "override" })
+		r.overrides = nil // they stand at 100 % now
+	}
 	for i, task := range r.tasks {
 		r.say("")
 		t.section("")
@@ -347,14 +364,13 @@ func (r *round) walk(f triageFlags) error {
 		}
 		page.Sections[0].Title = fmt.Sprintf("check %d of %d", i+1, len(r.tasks))
 		show()
-		switch answer := strings.ToLower(prompt(r.shop, in, "good, found it, skip or quit? [g/f/s/q]")); {
-		case strings.HasPrefix("good", answer) && answer != "":
+		switch answerOf(r.shop, in, "good, found it, skip or quit? [g/f/s/q]", "good", "found it", "skip", "quit") {
+		case "good":
 			ruledOut = append(ruledOut, task.Word)
-		case strings.HasPrefix("found it", answer) && answer != "":
+		case "found it":
 			text := prompt(r.shop, in, "What was it, in your own words")
 			return r.recordFound(task.Word, text, ruledOut, f.noCommit)
-		case strings.HasPrefix("skip", answer) && answer != "":
-		default: // quit, or nothing more comes in
+		case "quit":
 			return r.keepDraft(ruledOut)
 		}
 	}
@@ -362,6 +378,48 @@ func (r *round) walk(f triageFlags) error {
 	r.tellAdvice(t)
 	show()
 	return r.keepDraft(ruledOut)
+}
+
+// overridesFirst asks which overrides stand, has them set to 100 % and a part cut. It reports whether that part was good, and whether the
+// question was answered at all.
+func (r *round) overridesFirst(in *bufio.Reader) (good, asked bool) {
+	for len(r.overrides) == 0 {
+		answer := prompt(r.shop, in, "\nDoes an override stand there? (such as feed=90%; Enter for none)")
+		overrides, err := readOverrides(splitList(answer))
+		if err != nil {
+			r.exit(err) // and it is asked again
+			continue
+		}
+		if len(overrides) == 0 {
+			return false, false
+		}
+		r.overrides = overrides
+	}
+	r.say("%s: set it to 100 %% and cut one part first", overridesText(r.overrides))
+	switch answerOf(r.shop, in, "Is that part good? yes, no, or skip [y/n/s]", "yes", "no", "skip") {
+	case "yes":
+		return true, true
+	case "no":
+		return false, true
+	}
+	return false, false
+}
+
+// answerOf asks until one of the words is typed, or its beginning. The last word is the answer where nothing more comes in.
+func answerOf(s *shop, in *bufio.Reader, question string, words ...string) string {
+	for {
+		fmt.Fprintf(s.out, "%s: ", question)
+		line, err := in.ReadString('\n')
+		typed := strings.ToLower(strings.TrimSpace(line))
+		for _, w := range words {
+			if typed != "" && strings.HasPrefix(w, typed) {
+				return w
+			}
+		}
+		if err != nil {
+			return words[len(words)-1]
+		}
+	}
 }
 
 // recordFound writes down what a bad cut turned out to be.
@@ -387,6 +445,9 @@ func (r *round) recordFound(word, text string, ruledOut []string, stage bool) er
 	}
 	r.say("found    %s behind a bad cut with %s on %s", word, r.c.ID, r.c.Unit)
 	if err := r.put(rec, "Record the cause of bad cuts with "+r.c.ID.String()+": "+strings.ReplaceAll(word, "-", " ")+"\n\n"+clean(text)+"\n", stage); err != nil {
+		return err
+	}
+	if err := r.dropDraft(); err != nil {
 		return err
 	}
 	if work, saved := r.unsaved.lib, r.committed.lib; work != nil {

@@ -49,22 +49,40 @@ func (r *round) keepDraft(ruledOut []string) error {
 	}
 	all := r.drafts()
 	all[r.c.ID.String()] = draft{r.now().UTC().Truncate(time.Second), r.c.Unit, r.c.Symptoms, ruledOut}
-	data, err := json.MarshalIndent(all, "", "  ")
-	if err != nil {
+	if err := r.writeDrafts(all); err != nil {
 		return err
-	}
-	if err := os.MkdirAll(filepath.Dir(r.draftFile()), 0o777); err != nil {
-		return cannotWrite(r.draftFile(), err)
-	}
-	if err := r.repo.ReplaceFile(r.draftFile(), data); err != nil {
-		return cannotWrite(r.draftFile(), err)
 	}
 	r.say("ruled out %s", strings.Join(ruledOut, ", "))
 	r.say("          kept for the next reason of %s on this PC, for a week", r.c.ID)
 	return nil
 }
 
-// fromTriage fills in what was ruled out in a walk since the condition was last explained, where nobody says otherwise.
+func (s *shop) writeDrafts(all map[string]draft) error {
+	data, err := json.MarshalIndent(all, "", "  ")
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(filepath.Dir(s.draftFile()), 0o777); err != nil {
+		return cannotWrite(s.draftFile(), err)
+	}
+	if err := s.repo.ReplaceFile(s.draftFile(), data); err != nil {
+		return cannotWrite(s.draftFile(), err)
+	}
+	return nil
+}
+
+// dropDraft forgets what was ruled out for the condition: what it was is found, and the next reason is about something else.
+func (r *round) dropDraft() error {
+	all := r.drafts()
+	if _, ok := all[r.c.ID.String()]; !ok {
+		return nil
+	}
+	delete(all, r.c.ID.String())
+	return r.writeDrafts(all)
+}
+
+// fromTriage fills in what was ruled out in walks since the conditions were last explained, where nobody says otherwise. One reason for
+// several conditions says of each what was ruled out, so only what was ruled out for all of them is taken.
 func (s *shop) fromTriage(w *why, differences []history.Difference) {
 	if len(w.ruledOut) > 0 || w.cause != "" && !schema.FaultCauses[w.cause] || len(differences) == 0 {
 		return
@@ -72,17 +90,27 @@ func (s *shop) fromTriage(w *why, differences []history.Difference) {
 	if _, err := os.Stat(s.draftFile()); errors.Is(err, os.ErrNotExist) {
 		return
 	}
+	var words []string
+	var last draft
 	all := s.drafts()
-	for _, d := range differences {
+	for i, d := range differences {
 		found, ok := all[d.ID.String()]
 		if !ok || slices.ContainsFunc(s.committed.ledger.Edges(schema.SubjectCondition, d.ID.String()), func(e history.Edge) bool { return e.Record.Time().After(found.At) }) {
-			continue
+			return
 		}
-		for _, word := range found.RuledOut {
-			if slices.Contains(schema.RuledOut, word) && !slices.Contains(w.ruledOut, word) {
-				w.ruledOut = append(w.ruledOut, word)
-			}
+		if i == 0 {
+			words = slices.Clone(found.RuledOut)
 		}
-		s.say("ruled out on %s, in the walk through the checks: %s", s.day(found.At), strings.Join(found.RuledOut, ", "))
+		words = slices.DeleteFunc(words, func(word string) bool {
+			return !slices.Contains(schema.RuledOut, word) || !slices.Contains(found.RuledOut, word)
+		})
+		if found.At.After(last.At) {
+			last = found
+		}
 	}
+	if len(words) == 0 {
+		return
+	}
+	w.ruledOut = words
+	s.say("ruled out on %s, in the walk through the checks: %s", s.day(last.At), strings.Join(words, ", "))
 }

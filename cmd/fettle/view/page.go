@@ -112,7 +112,7 @@ func (p *Page) Markdown(w io.Writer) error {
 		}
 		rows("", s.Rows)
 		for _, block := range s.Blocks {
-			fmt.Fprintf(&b, "- **%s**\n", markdown(block.Head))
+			fmt.Fprintf(&b, "- **%s**\n", markdown(parted(block.Head)))
 			rows("  ", block.Rows)
 		}
 	}
@@ -132,6 +132,17 @@ func markdown(text string) string {
 	return strings.NewReplacer(`\`, `\\`, "`", "\\`", "*", `\*`, "_", `\_`, "[", `\[`, "]", `\]`, "<", "&lt;", ">", "&gt;", "#", `\#`, "|", `\|`).Replace(text)
 }
 
+// parted puts a sign where a terminal shows a gap, which a page would close.
+func parted(head string) string {
+	var parts []string
+	for part := range strings.SplitSeq(head, "  ") {
+		if part = strings.TrimSpace(part); part != "" {
+			parts = append(parts, part)
+		}
+	}
+	return strings.Join(parts, " · ")
+}
+
 // HTML writes a page as one file that needs no network and no script.
 func (p *Page) HTML(w io.Writer) error { return pageTemplate().Execute(w, p.visible()) }
 
@@ -149,7 +160,7 @@ func (p *Page) visible() *Page {
 	for _, s := range p.Sections {
 		section := Section{Title: text(s.Title), Rows: rows(s.Rows)}
 		for _, b := range s.Blocks {
-			section.Blocks = append(section.Blocks, Block{text(b.Head), b.Tone, rows(b.Rows)})
+			section.Blocks = append(section.Blocks, Block{parted(text(b.Head)), b.Tone, rows(b.Rows)})
 		}
 		out.Sections = append(out.Sections, section)
 	}

@@ -37,7 +37,7 @@ func TestPageMarkdown(t *testing.T) {
 	if err := page.Markdown(&b); err != nil {
 		t.Fatal(err)
 	}
-	want := "# What &lt;happened&gt;\n\n- unit: bay-2\n\n## Monday\n\n- **06:00 Mara Lind \\*loud\\***\n  - cut.speed 3 -&gt; 4 m/min\n" +
+	want := "# What &lt;happened&gt;\n\n- unit: bay-2\n\n## Monday\n\n- **06:00 · Mara Lind · \\*loud\\***\n  - cut.speed 3 -&gt; 4 m/min\n" +
 		"  - because: &lt;script&gt;alert(1)&lt;/script&gt; \\\\u001b\\[31m\\| \\_x\\_\n\nthat is all\n"
 	if diff := cmp.Diff(want, b.String()); diff != "" {
 		t.Errorf("(-want +got)\n%s", diff)
