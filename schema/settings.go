@@ -53,6 +53,7 @@ type Policy struct {
 	Approvals     Member[int]      `json:"approvals" doc:"how many persons must approve; 1 if absent"`
 	OwnChange     Member[string]   `json:"own_change" one:"refuse,allow" doc:"whether a person may approve what they wrote; refuse if absent"`
 	Trial         Member[string]   `json:"trial" one:"require,off" doc:"whether approval needs a good trial of the changed values; off if absent"`
+	Stale         Member[string]   `json:"stale_together" one:"refuse,allow" doc:"whether what went stale because the machine changed may be approved again together, on a reason in words and without a trial of each; refuse if absent"`
 	Reason        Member[string]   `json:"reason" one:"require,off" doc:"whether a change needs a reason; require if absent"`
 	SignedChanges Member[string]   `json:"signed_changes" one:"require,off" doc:"whether reasons are signed; off if absent"`
 	MissingTool   Member[string]   `json:"missing_tool" one:"block,pass" doc:"what a hook does where fettle itself is gone; block if absent"`
@@ -66,6 +67,9 @@ func (p Policy) OwnChangeAllowed() bool { return p.OwnChange.V == "allow" }
 
 // TrialRequired reports whether approval needs a good trial of the changed values.
 func (p Policy) TrialRequired() bool { return p.Trial.V == "require" }
+
+// StaleTogether reports whether what went stale because the machine changed may be approved again together, on a reason in words.
+func (p Policy) StaleTogether() bool { return p.Stale.V == "allow" }
 
 // ReasonRequired reports whether a change needs a reason.
 func (p Policy) ReasonRequired() bool { return p.Reason.V != "off" }

@@ -1,6 +1,7 @@
 package git
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -169,12 +170,11 @@ func (r *Repo) treeWith(tip string, files map[string][]byte) (tree string, err e
 	return strings.TrimSpace(string(out)), err
 }
 
-// MoveBranch moves a branch of this repository from one commit to another, or makes it where old is "". Where it stands elsewhere by
-// now it stays, and the error is of kind [ErrMoved]. The caller sees to it that it is checked out nowhere.
+// MoveBranch moves a branch of this repository from one commit to another. It makes the branch where old is "", and removes it where to
+// is. Where it stands elsewhere by now it stays, and the error is of kind [ErrMoved]. The caller sees to it that it is checked out nowhere.
 func (r *Repo) MoveBranch(branch, to, old string) error {
-	if old == "" {
-		old = strings.Repeat("0", r.shared.hashLen)
-	}
+	none := strings.Repeat("0", r.shared.hashLen)
+	to, old = cmp.Or(to, none), cmp.Or(old, none)
 	_, err := r.write("", "update-ref", "--create-reflog", "-m", "fettle", localBranches+branch, to, old)
 	var failed *CommandError
 	if errors.As(err, &failed) && (strings.Contains(failed.Stderr, "but expected") || strings.Contains(failed.Stderr, "reference already exists")) {
@@ -220,6 +220,15 @@ func unreached(remote string, failed *CommandError, otherwise error) error {
 	}
 	return &Error{Kind: ErrUnreached, What: remote + " could not be reached: " + firstComplaint(failed.Stderr), Err: failed,
 		Help: "see that the network is there, and that the address is right: git remote -v"}
+}
+
+// Containing lists the references below the given prefixes from which a commit is reached.
+func (r *Repo) Containing(commit string, prefixes ...string) ([]string, error) {
+	if err := checkRevision(commit); err != nil {
+		return nil, err
+	}
+	out, err := r.read(append([]string{"for-each-ref", "--format=%(refname)", "--contains=" + commit}, prefixes...)...)
+	return strings.Fields(string(out)), err
 }
 
 // RemoteBranch asks another repository for the commit that one of its branches stands at; "" where it has none of that name. A failure is

@@ -79,6 +79,15 @@ func TestCommitOn(t *testing.T) {
 		if err != nil || r.Run("rev-parse", "waiting/new") != made {
 			t.Errorf("new: %v", err)
 		}
+		if refs, err := repo.Containing(hash, "refs/heads/"); err != nil || strings.Join(refs, " ") != "refs/heads/waiting/mara" {
+			t.Errorf("contained in %v, %v", refs, err)
+		}
+		if err := repo.MoveBranch("waiting/new", "", base); !errors.Is(err, git.ErrMoved) {
+			t.Errorf("removed: %v", err)
+		}
+		if err := repo.MoveBranch("waiting/new", "", made); err != nil || r.Run("for-each-ref", "refs/heads/waiting/new") != "" {
+			t.Errorf("not removed: %v", err)
+		}
 		if left, _ := filepath.Glob(filepath.Join(r.Dir, ".git", "fettle", "index-*")); len(left) > 0 {
 			t.Errorf("left behind: %v", left)
 		}
