@@ -44,7 +44,7 @@ type Curve struct {
 	center float64
 	level  float64   // taken off y, so that numbers stay small
 	y      []float64 // less level and line
-	inv    []float64 // inverse of the covariance of the points, row by row
+	inv    []float64 // inverse of the covariance of the points, row by row; shared, see inverse
 	alpha  []float64 // inverse times y
 }
 
@@ -63,7 +63,7 @@ type Prediction struct {
 // C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, sections 2.2 and 2.7.
 func Fit(m Model, at []Place, y []float64) *Curve {
 	n := len(at)
-	c := &Curve{model: m, at: make([]Place, n), y: make([]float64, n), inv: make([]float64, n*n), alpha: make([]float64, n)}
+	c := &Curve{model: m, at: make([]Place, n), y: make([]float64, n), alpha: make([]float64, n)}
 	for i := range at {
 		c.alpha[i] = at[i].X
 	}
@@ -74,18 +74,10 @@ func Fit(m Model, at []Place, y []float64) *Curve {
 		c.y[i] = y[i] - m.Slope*c.at[i].X
 	}
 	c.level = Median(c.y)
-	k := make([]float64, n*n)
-	for i := range at {
+	for i := range c.y {
 		c.y[i] -= c.level
-		for j := range i + 1 {
-			v := m.covariance(c.at[i], c.at[j])
-			if i == j {
-				v += m.Noise * m.Noise
-			}
-			k[i*n+j], k[j*n+i] = v, v
-		}
 	}
-	invert(k, c.inv, n)
+	c.inv = m.inverse(c.at)
 	for i := range n {
 		c.alpha[i] = 0
 		for j := range n {
@@ -93,44 +85,6 @@ func Fit(m Model, at []Place, y []float64) *Curve {
 		}
 	}
 	return c
-}
-
-// invert puts the inverse of a symmetric positive definite matrix into inv, by the Cholesky factors, which it leaves in k. (Own,
-// since a library for matrices of any size costs every command some tenth of a millisecond when it starts.)
-func invert(k, inv []float64, n int) {
-	for j := range n { // k = L Lᵀ, L below the diagonal
-		for i := j; i < n; i++ {
-			sum := k[i*n+j]
-			for p := range j {
-				sum -= k[i*n+p] * k[j*n+p]
-			}
-			if i == j {
-				k[j*n+j] = math.Sqrt(math.Max(sum, 1e-12))
-			} else {
-				k[i*n+j] = sum / k[j*n+j]
-			}
-		}
-	}
-	low := make([]float64, n*n) // L⁻¹
-	for j := range n {
-		low[j*n+j] = 1 / k[j*n+j]
-		for i := j + 1; i < n; i++ {
-			sum := 0.0
-			for p := j; p < i; p++ {
-				sum -= k[i*n+p] * low[p*n+j]
-			}
-			low[i*n+j] = sum / k[i*n+i]
-		}
-	}
-	for i := range n {
-		for j := range i + 1 {
-			sum := 0.0
-			for p := i; p < n; p++ {
-				sum += low[p*n+i] * low[p*n+j]
-			}
-			inv[i*n+j], inv[j*n+i] = sum, sum
-		}
-	}
 }
 
 // At predicts a point at a place.

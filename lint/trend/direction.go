@@ -1,6 +1,10 @@
 package trend
 
-import "math"
+import (
+	"math"
+	"slices"
+	"sync"
+)
 
 // Direction reads from values, given in the order of thickness, which way they go: Kendall's count of the pairs that rise less
 // those that fall. Only pairs of one group are compared: those between which nothing else changed. Nil is one group.
@@ -51,23 +55,60 @@ func Direction(y []float64, group []int) (order Order, chance float64) {
 	if pairs > mostPairs {
 		return order, math.Erfc((float64(lean) - 1) / math.Sqrt(2*variance))
 	}
-	// ways[k] is the share of all orders that have k pairs the wrong way round
-	ways := []float64{1}
+	return order, math.Min(1, 2*tail(size, (pairs-lean)/2))
+}
+
+// tails keeps what tail worked out: most families of a library have groups of the same sizes.
+var tails struct {
+	sync.Mutex
+	bySizes map[string][]float64
+}
+
+// mostTails is how many are kept.
+const mostTails = 64
+
+// tail is the share of all orders in which at most so many pairs are the wrong way round, in groups of these sizes. Of m values the
+// largest can stand in m places, and each place makes one such pair more: the share of k pairs is the mean of the m shares up to k that
+// m-1 values have.
+func tail(size map[int]int, most int) float64 {
+	var sizes []byte // by mostPairs none is beyond a byte
 	for _, n := range size {
-		for m := 2; m <= n; m++ {
-			next := make([]float64, len(ways)+m-1)
-			for k, share := range ways {
-				for d := range m {
-					next[k+d] += share / float64(m)
-				}
-			}
-			ways = next
+		if n > 1 {
+			sizes = append(sizes, byte(n))
 		}
 	}
-	for k := 0; pairs-2*k >= lean; k++ {
-		chance += 2 * ways[k]
+	slices.Sort(sizes)
+	key := string(sizes)
+	tails.Lock()
+	known := tails.bySizes[key]
+	tails.Unlock()
+	if known != nil {
+		return known[most]
 	}
-	return order, math.Min(1, chance)
+	sums := []float64{1} // of the shares up to k
+	for _, n := range sizes {
+		for m := 2; m <= int(n); m++ {
+			next := make([]float64, len(sums)+m-1)
+			for k := range (len(next) + 1) / 2 { // the shares are the same from either end
+				share := sums[min(k, len(sums)-1)]
+				if k >= m {
+					share -= sums[k-m]
+				}
+				next[k], next[len(next)-1-k] = share/float64(m), share/float64(m)
+			}
+			for k := 1; k < len(next); k++ {
+				next[k] += next[k-1]
+			}
+			sums = next
+		}
+	}
+	tails.Lock()
+	if tails.bySizes == nil || len(tails.bySizes) >= mostTails {
+		tails.bySizes = map[string][]float64{}
+	}
+	tails.bySizes[key] = sums
+	tails.Unlock()
+	return sums[most]
 }
 
 // mostPairs is up to where the chance is worked out exactly.

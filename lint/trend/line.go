@@ -69,8 +69,45 @@ func middle(v []float64) float64 {
 	if n == 0 {
 		return 0
 	}
-	slices.Sort(v)
-	return v[(n-1)/2]/2 + v[n/2]/2
+	upper := nth(v, n/2)
+	if n%2 == 1 {
+		return upper/2 + upper/2
+	}
+	return slices.Max(v[:n/2])/2 + upper/2
+}
+
+// nth is the value that would stand at k were v sorted. It puts all that are less before it and all that are more behind: C. A. R.
+// Hoare, Algorithm 65: Find, Comm. ACM 4 (1961) 321. What is short, or resists, is sorted. There must be no NaN.
+func nth(v []float64, k int) float64 {
+	low, high := 0, len(v)-1
+	for tries := 0; high-low > 16 && tries < 64; tries++ {
+		a, b, c := v[low], v[(low+high)/2], v[high]
+		pivot := max(min(a, b), min(max(a, b), c)) // the middle one
+		i, j := low, high
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for pivot < v[j] {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			high = j
+		case k >= i:
+			low = i
+		default:
+			return v[k]
+		}
+	}
+	slices.Sort(v[low : high+1])
+	return v[k]
 }
 
 // Quantile is the value below which the share p of v lies, linear between two values: type 7 of R. J. Hyndman and Y. Fan, Sample

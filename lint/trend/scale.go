@@ -1,9 +1,6 @@
 package trend
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Scale is how far values scatter about wherever they lie, as a standard deviation if they are normal, where up to half of them
 // may be anywhere: Qn of Rousseeuw and Croux, the k-th smallest distance of two values, k = h(h-1)/2 with h = n/2+1 (whole
@@ -23,9 +20,8 @@ func Scale(v []float64) float64 {
 			distances = append(distances, math.Abs(v[i]-v[j]))
 		}
 	}
-	slices.Sort(distances)
 	h := n/2 + 1
-	return qnFactor(n) * 2.21914 * distances[h*(h-1)/2-1]
+	return qnFactor(n) * 2.21914 * nth(distances, h*(h-1)/2-1)
 }
 
 // qnFactor makes Qn of n normal values as large as their standard deviation in the mean.
