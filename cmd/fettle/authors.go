@@ -13,8 +13,11 @@ func (s *shop) commitsOf(c *card) []git.LogEntry {
 	if c.decision != nil {
 		until = c.decision.Digest()
 	}
+	if c.Digest == until && until != "" {
+		return nil // nobody wrote anything since
+	}
 	var out []git.LogEntry
-	for entry, err := range s.repo.Walk(git.LogOptions{Paths: []string{path}, Changes: true, MaxCount: 500}) {
+	for entry, err := range s.repo.Walk(git.LogOptions{Revs: s.revs(), Paths: []string{path}, Changes: true, MaxCount: 500}) {
 		if err != nil {
 			return out
 		}
@@ -27,6 +30,14 @@ func (s *shop) commitsOf(c *card) []git.LogEntry {
 		}
 	}
 	return out
+}
+
+// revs is where the history of what is decided on begins: nothing for the last commit here.
+func (s *shop) revs() []string {
+	if s.line == nil || s.line.tip == "" {
+		return nil
+	}
+	return []string{s.line.tip}
 }
 
 // digestsIn returns what a commit made of the recipe: its digest in the first parent and in the commit.

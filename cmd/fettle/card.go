@@ -80,7 +80,7 @@ func (c *card) change() lint.Change {
 // isAboutReasons tells findings on what a change lacks of a reason or an approval, which have their own place on screens.
 func isAboutReasons(f lint.Finding) bool {
 	switch f.Rule {
-	case "no-reason", "nothing-ruled-out", "unapproved", "stale-approval", "own-approval":
+	case "no-reason", "nothing-ruled-out", "unapproved", "stale-approval", "own-approval", "no-trial":
 		return true
 	}
 	return false
@@ -259,8 +259,8 @@ func (s *shop) printWhy(c *card, line func(string, string, ...any)) {
 	if c.Status == history.Rejected {
 		s.afterRejection(c, line)
 	} else if c.Status != history.Approved {
-		line("to decide", "fettle approve %s", c.ID)
-		line("", "fettle reject %s --because \"...\"", c.ID)
+		line("to decide", "fettle approve%s %s", s.branchFlag(), c.ID)
+		line("", "fettle reject%s %s --because \"...\"", s.branchFlag(), c.ID)
 	}
 }
 

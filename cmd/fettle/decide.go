@@ -18,6 +18,9 @@ import (
 type decisionFlags struct {
 	text     string
 	noCommit bool
+	branch   string         // decide on what it holds, and save there
+	send     bool           // share that branch with the decision
+	stale    string         // approve again whatever is stale there
 	seen     *schema.Digest // what the person looked at, where they did so on a page: anything else is not decided on
 }
 
@@ -26,16 +29,40 @@ func (d *decisionFlags) add(cmd *cobra.Command) {
 	cmd.Flags().BoolVar(&d.noCommit, "no-commit", false, "only stage the record; the next commit saves it")
 }
 
+// addBranch adds the flags of those decisions that can be made on a branch that is not checked out.
+func (d *decisionFlags) addBranch(cmd *cobra.Command, a *app) {
+	cmd.Flags().StringVar(&d.branch, "branch", "", "decide on what this branch holds, and save that there; files here stay as they are")
+	cmd.Flags().BoolVar(&d.send, "send", false, "with --branch: share the decision at once")
+	cmd.RegisterFlagCompletionFunc("branch", a.completeBranches)
+}
+
+// usable refuses flags that do not go together.
+func (d *decisionFlags) usable() error {
+	switch {
+	case d.send && d.branch == "":
+		return troublef("What is decided here is shared by git push.", "--send goes with --branch")
+	case d.noCommit && d.branch != "":
+		return troublef("Leave one of them out.", "--no-commit stages a record here, and --branch saves one on a branch")
+	}
+	return nil
+}
+
 func init() {
 	commands = append(commands,
 		func(a *app) *cobra.Command {
 			var d decisionFlags
 			cmd := &cobra.Command{Use: "approve [ID...] | roster | settings | people | machine NAME", Short: "put recipes in force, signed",
 				Long: "Signs that the recipes as they are saved now are the ones to cut with. Without ids it walks what waits, card by card.\n" +
-					"An approval is no release of a part, and it does not replace the machine maker's instructions.",
+					"An approval is no release of a part, and it does not replace the machine maker's instructions.\n\n" +
+					"--branch decides on what was sent to a branch, and saves the decision there: nothing is checked out, and the files here stay as they are.\n" +
+					"--stale approves again, together, what is stale since the machine changed, where the policy of the shop says \"stale_together\": \"allow\".",
+				Example: "  fettle approve bay-2/carbon-steel/oxygen/10mm\n  fettle approve --branch waiting/mara-lind-2026-07-14 --send\n" +
+					"  fettle approve --stale bay-2/ --because \"new lens, focus test good\"",
 				ValidArgsFunction: a.completeSubjects(a.complete(savedIDs)),
 				RunE:              func(cmd *cobra.Command, args []string) error { return a.decide(schema.KindApproval, args, d) }}
 			d.add(cmd)
+			d.addBranch(cmd, a)
+			cmd.Flags().StringVar(&d.stale, "stale", "", "approve again what is stale below this, such as bay-2/; an id for one condition")
 			return cmd
 		},
 		func(a *app) *cobra.Command {
@@ -49,14 +76,23 @@ func init() {
 					return a.decide(schema.KindRejection, args, d)
 				}}
 			d.add(cmd)
+			d.addBranch(cmd, a)
 			return cmd
 		})
 }
 
 func (a *app) decide(kind string, typed []string, flags decisionFlags) error {
+	if err := flags.usable(); err != nil {
+		return err
+	}
 	s, err := a.open()
 	if err != nil {
 		return err
+	}
+	if flags.branch != "" {
+		if err := s.on(flags.branch); err != nil {
+			return err
+		}
 	}
 	if _, _, err := s.both(); err != nil {
 		return err
@@ -64,6 +100,9 @@ func (a *app) decide(kind string, typed []string, flags decisionFlags) error {
 	standing := s.standing(&s.committed)
 	if err := standingHolds(standing); err != nil {
 		return err
+	}
+	if flags.stale != "" {
+		return s.approveStale(typed, flags)
 	}
 	if subject, name, ok := otherSubject(typed); ok {
 		return s.decideOther(kind, subject, name, flags)
@@ -160,7 +199,7 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 		if flags.seen != nil && cards[i].Digest != *flags.seen {
 			return refusef("Open its page again and look at what is saved now.", "%s changed since you looked at it; nothing was decided", cards[i].ID)
 		}
-		if why, help := s.against(kind, &cards[i], person); why != "" {
+		if why, help := s.against(kind, &cards[i], person, flags.stale != ""); why != "" {
 			problems = append(problems, cards[i].ID.String()+": "+why)
 			if !slices.Contains(helps, help) {
 				helps = append(helps, help)
@@ -199,16 +238,30 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 		return err
 	}
 	verb := map[string]string{schema.KindApproval: "approved", schema.KindRejection: "rejected"}[kind]
+	more := make([]string, len(cards)) // asked before this one counts too
 	for i := range cards {
-		s.say("%-9s %s", verb, cards[i].ID)
-		if more := s.moreNeeded(1 + s.approvedBy(&cards[i])); kind == schema.KindApproval && more != "" {
-			s.say("          not in force yet: %s", more)
-		}
-		if kind == schema.KindApproval && contains(cards[i].authors(), person) {
-			s.say("          approved by its author: the policy of this shop allows it")
-		}
+		more[i] = s.moreNeeded(1 + s.approvedBy(&cards[i]))
 	}
-	return s.put(r, decisionMessage(verb, cards, flags.text), flags.noCommit)
+	return s.putDecision(r, decisionMessage(verb, cards, flags.text), flags, func() {
+		for i := range cards {
+			s.say("%-9s %s", verb, cards[i].ID)
+			if kind == schema.KindApproval && more[i] != "" {
+				s.say("          not in force yet: %s", more[i])
+			}
+			if kind == schema.KindApproval && contains(cards[i].authors(), person) {
+				s.say("          approved by its author: the policy of this shop allows it")
+			}
+		}
+	})
+}
+
+// putDecision saves a decision where it belongs: here, or on the branch that it is about.
+func (s *shop) putDecision(r *schema.Record, message string, flags decisionFlags, tell func()) error {
+	if s.line != nil {
+		return s.putOnBranch([]*schema.Record{r}, message, flags.send, tell)
+	}
+	tell()
+	return s.put(r, message, flags.noCommit)
 }
 
 // follow makes the decision follow what it was made in sight of.
@@ -252,8 +305,9 @@ func people(principals []string) string {
 	return strings.Join(names, ", ")
 }
 
-// against says what speaks against a decision, with the way out, or nothing.
-func (s *shop) against(kind string, c *card, person string) (why, help string) {
+// against says what speaks against a decision, with the way out, or nothing. Together says that a reason in words stands for the trial of a
+// recipe that is stale, as the policy was found to allow.
+func (s *shop) against(kind string, c *card, person string, together bool) (why, help string) {
 	policy := s.standing(&s.committed).Policy(s.committed.lib.Policy())
 	switch {
 	case c.unsaved:
@@ -281,7 +335,7 @@ func (s *shop) against(kind string, c *card, person string) (why, help string) {
 			return "you wrote this change yourself (" + spoken(person) + "), and the policy asks for a second person", s.whoCan(c, policy)
 		}
 	}
-	if policy.TrialRequired() {
+	if policy.TrialRequired() && !(together && c.tried.Against() == "") {
 		if why, help := s.untried(c); why != "" {
 			return why, help
 		}
@@ -380,11 +434,12 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 		return err
 	}
 	d := &schema.Decision{Common: common, Subjects: schema.Of([]schema.Subject{content})}
+	kept := 0
 	if subject == schema.SubjectRoster {
 		next, _ := signature.ParseRoster(schema.RosterFile, lib.Roster)
 		if keeps := standing.Keeps(next); len(keeps) > 0 {
 			d.Keeps = schema.Of(keeps)
-			s.say("keeps    %s by persons or keys that the new roster drops", counted(len(keeps), "decision"))
+			kept = len(keeps)
 		}
 	}
 	s.follow(d, kind)
@@ -397,6 +452,10 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 	if subject == schema.SubjectMachine {
 		what += " " + name
 	}
-	s.say("%s %s (%s)", strings.ToLower(verb), what, spoken(person))
-	return s.put(r, verb+" "+what+"\n", flags.noCommit)
+	return s.putDecision(r, verb+" "+what+"\n", flags, func() {
+		if kept > 0 {
+			s.say("keeps    %s by persons or keys that the new roster drops", counted(kept, "decision"))
+		}
+		s.say("%s %s (%s)", strings.ToLower(verb), what, spoken(person))
+	})
 }

@@ -24,7 +24,8 @@ func init() {
 			Example:           "  fettle review\n  fettle review --range main..HEAD --format markdown\n  fettle review --format html >review.html",
 			ValidArgsFunction: a.complete(savedIDs),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.review(args, branch, span) }}
-		cmd.Flags().StringVar(&branch, "branch", "", "review what another branch holds")
+		cmd.Flags().StringVar(&branch, "branch", "", "review what another branch holds, such as one that was sent; waiting/ may be left out")
+		cmd.RegisterFlagCompletionFunc("branch", a.completeBranches)
 		cmd.Flags().StringVar(&span, "range", "", "only conditions that changed from A to B: A..B")
 		return cmd
 	})
@@ -44,7 +45,9 @@ func (a *app) review(typed []string, branch, span string) error {
 	st := &s.committed
 	rev := "HEAD"
 	if branch != "" {
-		rev = branch
+		if rev, s.line, err = s.revision(branch); err != nil {
+			return err
+		}
 	}
 	var from string
 	if span != "" {
@@ -152,6 +155,7 @@ func (s *shop) elsewhere(rev string) (*state, error) {
 	if err != nil {
 		return nil, err
 	}
+	st.anchor = anchor
 	st.stand = st.ledger.Judge(id, anchor)
 	return st, nil
 }
@@ -216,7 +220,7 @@ func (s *shop) rest(st *state, cards int) (rows []view.Row) {
 		if p.Status == history.Superseded {
 			how = ": an earlier approved version is back"
 		}
-		say(string(p.Status), "%s%s; to decide: fettle approve %s", what, how, what)
+		say(string(p.Status), "%s%s; to decide: fettle approve%s %s", what, how, s.branchFlag(), what)
 	}
 	if cards == 0 {
 		say("", "no condition waits for a decision")

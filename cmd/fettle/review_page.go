@@ -184,7 +184,7 @@ func (p *pageCards) card(c *card) (view.ReviewCard, float64) {
 		}
 	})
 	if c.Status != history.Approved && c.Status != history.Rejected {
-		out.Decide = []string{"fettle approve " + c.ID.String(), "fettle reject " + c.ID.String() + ` --because "..."`}
+		out.Decide = []string{"fettle approve" + p.branchFlag() + " " + c.ID.String(), "fettle reject" + p.branchFlag() + " " + c.ID.String() + ` --because "..."`}
 	}
 	return out, weight
 }

@@ -196,7 +196,7 @@ func (p *pages) Card(typed string) (*serve.Card, error) {
 	out := &serve.Card{Card: doc.Sets[0].Cards[0], Plots: doc.Sets[0].Plots, Digest: string(position.Digest), Open: position.Status != history.Approved}
 	out.Card.Decide = nil // there are buttons
 	if person, err := p.decider(); err == nil && out.Open && standingHolds(p.standing(&p.committed)) == nil {
-		out.Against, out.Help = p.against(schema.KindApproval, &cards[0], person)
+		out.Against, out.Help = p.against(schema.KindApproval, &cards[0], person, false)
 	}
 	return out, nil
 }

@@ -24,6 +24,7 @@ type shop struct {
 	unsaved, committed state
 	merged             []git.Snapshot    // the last commit and those that are being merged into it, see isSaved
 	before             map[string][]byte // see whole
+	line               *line             // the branch that is decided on without being checked out, see on; else nil
 }
 
 var errNoLibrary = errors.New("there is no library")
@@ -35,6 +36,7 @@ type state struct {
 	ledger *history.Ledger
 	stand  *history.Standing
 	lost   []history.Broken // of another revision: records that were saved and do not stand in it as they were
+	anchor string           // of another revision: the adoption that it is chained from
 }
 
 // open finds the library: fettle.json in this directory or one above it, inside a git work tree.
