@@ -3,6 +3,7 @@ package history
 import (
 	"slices"
 	"strings"
+	"time"
 
 	"fettle/schema"
 	"fettle/schema/quantity"
@@ -105,6 +106,13 @@ func (t trialRecord) seenFrom(e *Evidence, machine schema.BeamAndJet) (cuts []Tr
 		cuts = append(cuts, cut)
 	}
 	return cuts, why
+}
+
+// until is what was known of the recipe at a time.
+func (e *Evidence) until(at time.Time) *Evidence {
+	before := *e
+	before.Cuts = slices.DeleteFunc(slices.Clone(e.Cuts), func(c TrialCut) bool { return c.Record.Time().After(at) })
+	return &before
 }
 
 func otherGrade(a, b string) bool {

@@ -6,21 +6,22 @@ import (
 	"fettle/schema"
 )
 
-// Terms are what of a policy bears on whether a decision counts.
+// Terms are what of a policy an approval is held to. The first two bear on whether it counts; see [Standing.Untried] for the third.
 type terms struct {
 	persons int
 	own     bool // whether a person may approve what they wrote
+	trial   bool // whether a good trial has to stand behind it
 }
 
 func (t terms) and(other terms) terms {
-	return terms{max(t.persons, other.persons), t.own && other.own}
+	return terms{max(t.persons, other.persons), t.own && other.own, t.trial || other.trial}
 }
 
 func termsOf(set *schema.Settings) terms {
 	if set == nil {
 		return terms{persons: 1}
 	}
-	return terms{set.Policy.V.ApprovalsNeeded(), set.Policy.V.OwnChangeAllowed()}
+	return terms{set.Policy.V.ApprovalsNeeded(), set.Policy.V.OwnChangeAllowed(), set.Policy.V.TrialRequired()}
 }
 
 // termsFor returns the terms that a decision must meet: those that it was made in sight of, and those in force unless they were
@@ -96,6 +97,7 @@ func stricter(a, b schema.Policy) schema.Policy {
 	}
 	word(&out.OwnChange, "refuse", "allow", !a.OwnChangeAllowed() || !b.OwnChangeAllowed())
 	word(&out.Trial, "require", "off", a.TrialRequired() || b.TrialRequired())
+	word(&out.Stale, "refuse", "allow", !a.StaleTogether() || !b.StaleTogether())
 	word(&out.Reason, "require", "off", a.ReasonRequired() || b.ReasonRequired())
 	word(&out.SignedChanges, "require", "off", a.SignedChangesRequired() || b.SignedChangesRequired())
 	word(&out.MissingTool, "block", "pass", a.MissingTool.V != "pass" || b.MissingTool.V != "pass")

@@ -49,6 +49,67 @@ func (e *Evidence) Covers(from *schema.Values) (trials []*schema.Record, missing
 	return nil, slices.DeleteFunc(changed, func(c FieldChange) bool { return !closest[c.Path] })
 }
 
+// Untried reports whether an approval of a condition lacks the good trial that the policy it was made under asks for, and which
+// values none shows. It never changes what is in force: trials are what anybody writes down and takes back, and an approval is
+// signed. So whoever shares one is asked, and the trail says it of those that are there.
+//
+// What changed is held against whatever was approved in its sight and lies nearest. A trial of after the approval may make good what
+// was missing; one that came out badly since does not speak against it.
+func (s *Standing) Untried(r *schema.Record, subject schema.Subject) (missing []FieldChange, lacks bool) {
+	id, err := schema.ParseID(subject.ID.V)
+	to := ValuesOf(&Decision{Record: r, Subject: subject})
+	if s.Anchor == nil || err != nil || r.Kind != schema.KindApproval || subject.Kind.V != schema.SubjectCondition || to == nil || !s.termsFor(r).trial {
+		return nil, false
+	}
+	evidence := s.Ledger.Evidence(id, to, subject.MachineValues.V)
+	then := evidence.until(r.Time())
+	lacks = true
+	for _, from := range s.approvedBefore(r, subject) {
+		for _, e := range []*Evidence{evidence, then} {
+			trials, open := e.Covers(from.values)
+			if len(trials) > 0 || !from.stale && len(open) == 0 && len(e.Against()) == 0 {
+				return nil, false
+			}
+			if missing == nil || len(open) < len(missing) {
+				missing = open
+			}
+		}
+	}
+	return missing, true
+}
+
+// A predecessor is what an approval may be held against: the values in force, or none where nothing was or another machine cut them.
+type predecessor struct {
+	values *schema.Values
+	stale  bool
+}
+
+// approvedBefore returns what the approvals give that one has in sight and that no other of them follows.
+func (s *Standing) approvedBefore(r *schema.Record, subject schema.Subject) []predecessor {
+	sight := s.sight(r)
+	var seen []*Decision
+	for _, d := range s.subjects[SubjectKey{subject.Kind.V, subject.ID.V}] {
+		if sight[d.Record.Digest] && s.counts(d.Record) && !d.rejects() {
+			seen = append(seen, &d)
+		}
+	}
+	var out []predecessor
+	for _, d := range seen {
+		if slices.ContainsFunc(seen, func(o *Decision) bool { return s.sight(o.Record)[d.Record.Digest] }) {
+			continue
+		}
+		p := predecessor{values: ValuesOf(d)}
+		if d.Digest() == schema.Digest(subject.Digest.V) && len(machineDrift(&d.Subject.MachineValues.V, &subject.MachineValues.V)) > 0 {
+			p = predecessor{stale: true}
+		}
+		out = append(out, p)
+	}
+	if len(out) == 0 {
+		out = []predecessor{{}}
+	}
+	return out
+}
+
 // byTrial parts the cuts by the trial they are of, in order of time.
 func (e *Evidence) byTrial() []trialLadder {
 	var out []trialLadder

@@ -73,7 +73,7 @@ func Examine(c Case) Report {
 			r.Changes = append(r.Changes, c.change(d, r.Standing))
 		}
 	}
-	changes := append(slices.Clip(r.Changes), c.ownApprovals(r.Standing)...)
+	changes := slices.Concat(r.Changes, c.ownApprovals(r.Standing), c.untried(r.Standing))
 	opts := lint.Options{Base: c.Before.Lib, Changes: changes, Records: c.records(), InForce: InForce(r.Standing, c.Now.Lib),
 		Accepted: Accepted(r.Standing, c.Now.Ledger, c.At)}
 	if c.Everything {

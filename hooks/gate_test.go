@@ -92,6 +92,36 @@ func TestGateOnProtectedBranch(t *testing.T) {
 		}},
 		{"there and back", "", func(s *shop) { s.edit(oxygen3, "27 bar"); s.keep("x"); s.edit(oxygen3, "0.25 bar"); s.keep("back") }},
 		{"own approval", "own-approval 3mm, unapproved 3mm", func(s *shop) { s.edit(oxygen3, "0.27 bar"); s.reason(); s.approve(oxygen3, mara); s.keep("x") }},
+		{"approved without a trial", "no-trial 3mm", func(s *shop) { s.edit(oxygen3, "0.27 bar"); s.reason(); s.approveUntried(oxygen3, jonas); s.keep("x") }},
+		{"approved, and the trial of another day", "", func(s *shop) {
+			s.edit(oxygen3, "0.27 bar")
+			s.reason()
+			s.approveUntried(oxygen3, jonas)
+			s.keep("x")
+			s.try(oxygen3, "good")
+			s.keep("y")
+		}},
+		{"approved, and the trial was bad", "no-trial 3mm", func(s *shop) {
+			s.edit(oxygen3, "0.27 bar")
+			s.reason()
+			s.try(oxygen3, "bad")
+			s.approveUntried(oxygen3, jonas)
+			s.keep("x")
+		}},
+		{"approved on a good trial, and a bad one since", "", func(s *shop) {
+			s.edit(oxygen3, "0.27 bar")
+			s.reason()
+			s.approve(oxygen3, jonas)
+			s.keep("x")
+			s.try(oxygen3, "bad")
+			s.keep("y")
+		}},
+		{"a kerf approved without a trial", "", func(s *shop) {
+			s.Write(oxygenSet, strings.Replace(s.Read(oxygenSet), `"kerf": "0.28 mm"`, `"kerf": "0.29 mm"`, 1))
+			s.reason()
+			s.approveUntried("bay-2/carbon-steel/oxygen/2mm", jonas)
+			s.keep("x")
+		}},
 		{"by a stranger", "unapproved 3mm", func(s *shop) {
 			s.edit(oxygen3, "0.27 bar")
 			s.reason()

@@ -149,13 +149,15 @@ func (v *verdict) more() string {
 // next says what to do, for each kind of obstacle once.
 func (v *verdict) next(blocking []lint.Finding) []string {
 	var values, records []lint.Finding
-	reasons, own := false, false
+	reasons, own, untried := false, false, false
 	for _, f := range blocking {
 		switch f.Rule {
 		case "no-reason":
 			reasons = true
 		case "own-approval":
 			own = true
+		case "no-trial":
+			untried = true
 		case history.RuleRecordAltered, history.RuleRecordRemoved:
 			records = append(records, f)
 		default:
@@ -171,6 +173,9 @@ func (v *verdict) next(blocking []lint.Finding) []string {
 	}
 	if own {
 		out = append(out, "take the approval back (fettle undo) and let somebody else decide")
+	}
+	if untried {
+		out = append(out, "cut what was not tried and record it (fettle trial record ID --good), or take the approval back (fettle undo)")
 	}
 	if len(records) > 0 {
 		out = append(out, v.restore(records)...)

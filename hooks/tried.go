@@ -146,3 +146,29 @@ func (t Tried) Tell(c *lint.Change) {
 		c.Windows = append(c.Windows, lint.Window{Path: a.Path, Low: a.Window.Low, High: a.Window.High, Steps: a.Window.Steps, Cuts: a.Window.Cuts})
 	}
 }
+
+// untried are approvals in the commit that lack the good trial that the policy asks for. Each is a change whose recipe stays what it is,
+// so that no other rule speaks.
+func (c Case) untried(standing *history.Standing) []lint.Change {
+	var out []lint.Change
+	for _, r := range c.added() {
+		d, ok := r.Body.(*schema.Decision)
+		if !ok || r.Kind != schema.KindApproval || standing.Refused[r.Digest] != "" || standing.Withdrawn[r.Digest] != nil {
+			continue
+		}
+		for _, subject := range d.Subjects.V {
+			id, err := schema.ParseID(subject.ID.V)
+			missing, lacks := standing.Untried(r, subject)
+			if err != nil || !lacks {
+				continue
+			}
+			values := values(c.Now.Lib.Recipe(id))
+			change := lint.Change{ID: id, Before: values, After: values, Reasoned: true, Untried: r.By.V}
+			for _, m := range missing {
+				change.NotShown = append(change.NotShown, m.Path)
+			}
+			out = append(out, change)
+		}
+	}
+	return out
+}

@@ -42,7 +42,7 @@ func (e Example) Findings() []Finding { return Run(e.After, e.Options).New().Fin
 //	set:gas=argon              of the set; machine: and settings: likewise
 //	text:"a" => "b"            the text of the set file; \n is a new line
 //	without:machines/x.json    a file that is not there
-//	change:cause=correction    what the history says of the change: cause, ruled_out, reasoned, status, own_approval, trial, against, and
+//	change:cause=correction    what the history says of the change: cause, ruled_out, reasoned, status, own_approval, untried, trial, against, and
 //	                           window=FIELD LOW to HIGH
 //	record:altered=PATH        a record that was altered or removed
 //	at cut.power               where to look, where that is not the first field
@@ -129,6 +129,8 @@ func (c *Change) set(name, value string) error {
 		c.Status = value
 	case "own_approval":
 		c.OwnApproval = value
+	case "untried":
+		c.Untried = value
 	case "trial":
 		c.TrialCovers = value == "covers"
 	case "against":

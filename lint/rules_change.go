@@ -82,6 +82,14 @@ var changeRules = []Rule{
 		Bad:    `cut.pressure=0.33 bar; change:own_approval=Mara Lind`, Good: `cut.pressure=0.33 bar; change:status=approved`,
 	},
 	{
+		Name: "no-trial", Severity: Error, Scope: PerChange, Check: noTrial,
+		Title: "approved without the trial that the policy asks for",
+		Why: "Where the policy says \"trial\": \"require\", a changed value of cut or pierce is approved once a good trial of it is on record: of the very values, or of a step on either side. " +
+			"fettle approve asks for it; this is for an approval that was written past it. It stays in force where it is, and verify says so.",
+		Source: "policy of the library, trial; records of the library",
+		Bad:    `cut.pressure=0.33 bar; change:untried=Jonas Falk`, Good: `cut.pressure=0.33 bar; change:trial=covers`,
+	},
+	{
 		Name: "record-altered", Severity: Error, Scope: PerRecord, Check: recordAltered,
 		Title:  "a saved record was edited",
 		Why:    "Reasons, trials and approvals are what an audit stands on. They are added and never edited; what was wrong is taken back by a withdrawal.",
@@ -338,6 +346,21 @@ func ownApproval(p *Pass) {
 	if len(p.Change.MayApprove) > 0 {
 		f.Help = "Who may: " + strings.Join(p.Change.MayApprove, ", ") + "."
 	}
+}
+
+func noTrial(p *Pass) {
+	if p.Change.Untried == "" {
+		return
+	}
+	where, what := p.first(), "it as it is"
+	if fields := p.Change.NotShown; len(fields) > 0 {
+		where, what = p.spot(fields[0]), schema.SpokenPath(fields[0])
+		if len(fields) > 1 {
+			what += fmt.Sprintf(" and %d more", len(fields)-1)
+		}
+	}
+	p.Report(where, "approved by %s, and no good trial shows %s", p.Change.Untried, what).
+		Help = "Cut it and record what came out: fettle trial record " + p.Change.ID.String() + " --good"
 }
 
 func recordAltered(p *Pass) {

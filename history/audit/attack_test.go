@@ -121,6 +121,42 @@ func TestApprovalWithoutTheTrialAskedFor(t *testing.T) {
 	}
 }
 
+// A shop that asks for trials from now on keeps what it approved before; nobody goes by the old policy later, whatever they say that they
+// follow. What comes out badly after an approval does not take away the trial that it was made on.
+func TestTrialAskedForFromNowOn(t *testing.T) {
+	d := newDesk(t)
+	d.Write("fettle.json", strings.Replace(d.Read("fettle.json"), `"name"`, `"policy":{"trial":"off"},"name"`, 1))
+	d.Commit("policy")
+	adoption := d.adopt()
+	d.edit(a, b, "dross")
+	first := d.approve(adoption)
+	d.Write("fettle.json", strings.Replace(d.Read("fettle.json"), `"off"`, `"require"`, 1))
+	d.commitAs(mara)
+	law := &schema.Decision{Common: d.common(schema.KindApproval, jonas, "trials from now on"), Subjects: schema.Of([]schema.Subject{history.SettingsSubject(d.saved().Settings.Value)})}
+	law.Follows = schema.Of([]string{string(adoption.Digest), string(first.Digest)})
+	d.put(law, &law.Common, jonas)
+	d.Commit("approve settings")
+	verify(t, d, trusted, claimed)
+
+	d.edit(b, c, "faster")
+	tried := func(outcome string) {
+		values := d.saved().Recipes[0].Values()
+		trial := &schema.Trial{Common: d.common(schema.KindTrial, mara, ""), ID: schema.Of(tenMM), Digest: schema.Of(string(values.Digest())), Values: schema.Of(*values),
+			Steps: schema.Of([]schema.Step{{Outcome: schema.Of(outcome)}})}
+		d.put(trial, &trial.Common, "")
+		d.Commit("trial")
+	}
+	second := d.approve(first) // and not the settings
+	verify(t, d, trusted, claimed, "unproven "+audit.RuleNoTrial)
+	tried("good")
+	verify(t, d, trusted, claimed)
+	d.edit(c, a, "slower")
+	tried("good")
+	d.approve(second)
+	tried("bad")
+	verify(t, d, trusted, claimed)
+}
+
 // A value behind the one that is read, saved past the hook and taken out again, is no change of a field. The timeline tells it all the same.
 func TestHiddenValueIsTold(t *testing.T) {
 	d := newDesk(t)

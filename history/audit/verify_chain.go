@@ -334,36 +334,23 @@ func (e Entry) by(person string) bool {
 	})
 }
 
-// checkTrials looks for approvals that no good trial supports, saved when the policy in force asked for one. The fold does not ask: a
-// trial is what somebody wrote down, and anybody can take it back.
+// checkTrials looks for approvals in force that lack the good trial that the policy asked for.
 func (t *Trail) checkTrials(r *Report) {
-	settings := t.Standing.State(schema.SubjectSettings, schema.SubjectSettings).Last()
-	if settings == nil || !t.Standing.Policy(schema.Policy{}).TrialRequired() {
-		return
-	}
-	asked := t.brought[settings.Record.Path]
-	if asked == nil {
-		return
-	}
 	for _, p := range t.Standing.Positions(t.Library) {
-		last := p.State.Last()
-		if last == nil || last.Record.Kind == schema.KindAdoption || last.Digest() == "" {
+		if p.State == nil {
 			continue
 		}
-		saved := t.brought[last.Record.Path]
-		if saved == nil || saved.pos <= asked.pos {
-			continue
-		}
-		var before *schema.Values
-		pos := -1
-		for _, a := range t.approvalsOf(p.Name) {
-			if c := t.brought[a.record.Path]; c != nil && c.pos < saved.pos && c.pos > pos && a.digest != last.Digest() {
-				pos, before = c.pos, history.ValuesOf(p.State.Once(a.digest)[0])
+		for _, d := range p.State.InForce {
+			missing, lacks := t.Standing.Untried(d.Record, d.Subject)
+			if !lacks {
+				continue
 			}
-		}
-		if _, missing := t.Ledger.Covers(p.ID, before, history.ValuesOf(last), last.Subject.MachineValues.V); len(missing) > 0 {
-			f := t.finding(Unproven, RuleNoTrial, last.Record)
-			f.ID, f.Message = p.Name, fmt.Sprintf("%s approved it and no good trial shows %s, which the policy asks for", last.Person, missing[0].Path)
+			what := "it"
+			if len(missing) > 0 {
+				what = missing[0].Path
+			}
+			f := t.finding(Unproven, RuleNoTrial, d.Record)
+			f.ID, f.Message = p.Name, fmt.Sprintf("%s approved it and no good trial shows %s, which the policy asks for", d.Person, what)
 			f.Help = "Cut it and record what came out: fettle trial record " + p.Name + " --good --unit UNIT"
 			r.Findings = append(r.Findings, f)
 		}
