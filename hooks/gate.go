@@ -39,7 +39,7 @@ type Gate struct {
 	GateOptions
 	repo  *git.Repo
 	store *store
-	pins  []string // adoptions that this repository pins
+	pins  func() ([]string, error) // adoptions that this repository pins
 
 	known     func() ([]git.Ref, error)
 	fallback  func() (string, error) // the branch that counts as protected where no settings name one
@@ -48,12 +48,10 @@ type Gate struct {
 
 // NewGate makes a gate for a repository. On a server, open the repository with [git.NoReplace]: what is pushed could replace an
 // object by another one otherwise.
-func NewGate(repo *git.Repo, o GateOptions) (*Gate, error) {
+func NewGate(repo *git.Repo, o GateOptions) *Gate {
 	g := &Gate{GateOptions: o, repo: repo, store: newStore(repo), protected: map[string][]string{}}
-	var err error
-	if g.pins, err = repo.ConfigAll("fettle.anchor"); err != nil {
-		return nil, err
-	}
+	g.pins = sync.OnceValues(func() ([]string, error) { return repo.ConfigAll("fettle.anchor") })
+	go g.pins() // a child of its own, so it runs while trees are read
 	g.known = sync.OnceValues(func() ([]git.Ref, error) {
 		if o.Known != nil {
 			return o.Known, nil
@@ -67,16 +65,12 @@ func NewGate(repo *git.Repo, o GateOptions) (*Gate, error) {
 		}
 		return branch, err
 	})
-	return g, nil
+	return g
 }
 
 // JudgeRange judges the way of one branch from old to new, as a gate does for each branch of a push.
 func JudgeRange(repo *git.Repo, ref, old, new string, o GateOptions) (*Ruling, error) {
-	g, err := NewGate(repo, o)
-	if err != nil {
-		return nil, err
-	}
-	return g.Judge(Move{ref, old, new})
+	return NewGate(repo, o).Judge(Move{ref, old, new})
 }
 
 // A Ruling is what a gate says of one branch.
@@ -398,17 +392,21 @@ func (r *Ruling) judge(running *running, l *library) (*verdict, error) {
 // anchor is the adoption that a library must be chained from: one that the server pins, or else the one that the old state was
 // chained from, so that a push cannot bring a new beginning with a roster of its own.
 func (r *Ruling) anchor(l *library) (string, error) {
-	if len(r.gate.pins) > 0 {
+	pins, err := r.gate.pins()
+	if err != nil {
+		return "", err
+	}
+	if len(pins) > 0 {
 		ledger, err := history.ReadLedger(r.gate.store.known.Of(l.now))
 		if err != nil {
 			return "", err
 		}
-		for _, pin := range r.gate.pins {
+		for _, pin := range pins {
 			if ledger.Get(schema.Digest(pin)) != nil {
 				return pin, nil
 			}
 		}
-		return r.gate.pins[0], nil
+		return pins[0], nil
 	}
 	if id := l.before.settingsID(); id != "" {
 		if sameAdoptions(l.before, l.now) {

@@ -62,6 +62,7 @@ func (r *Ruling) look() {
 		return
 	}
 	r.notes = r.way.mended(r)
+	pins, _ := r.gate.pins() // they were asked for before, of every library
 	for _, v := range r.verdicts {
 		r.notes = append(r.notes, v.refusedNotes(v.Standing)...)
 		switch anchor := v.Standing.Anchor; {
@@ -69,7 +70,7 @@ func (r *Ruling) look() {
 			r.notes = append(r.notes, "nothing is in force here: "+v.Standing.Trouble)
 		case anchor == nil && r.Protected:
 			r.notes = append(r.notes, "nothing is adopted yet, so nothing has to be approved: fettle adopt")
-		case anchor != nil && len(r.gate.pins) == 0 && v.Before.Hashes[anchor.Path] == "":
+		case anchor != nil && len(pins) == 0 && v.Before.Hashes[anchor.Path] == "":
 			r.notes = append(r.notes, "the adoption by "+anchor.By.V+" is what counts from now on. To pin it on the server:",
 				"  git config fettle.anchor "+string(anchor.Digest))
 		}

@@ -104,10 +104,7 @@ func pushGate(repo *git.Repo, call Call, moves []Move) (*Gate, error) {
 			known = append(known, git.Ref{Name: m.Ref, Hash: m.Old})
 		}
 	}
-	g, err := NewGate(repo, GateOptions{At: call.At, Known: known, Undecided: true, Render: call.Render})
-	if err != nil {
-		return nil, err
-	}
+	g := NewGate(repo, GateOptions{At: call.At, Known: known, Undecided: true, Render: call.Render})
 	// Where no settings say which branches are protected it is the main one of the other repository, not the one at work here.
 	g.fallback = func() (string, error) { return main, nil }
 	return g, nil

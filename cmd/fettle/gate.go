@@ -139,6 +139,7 @@ func jobBranches(repo *git.Repo, but string) ([]git.Ref, error) {
 
 // gate is one call by the git of a server.
 func (a *app) gate(options hooks.GateOptions, moves []hooks.Move) error {
+	keepGarbage()
 	repo, err := git.Open(a.dir, git.NoReplace())
 	if err != nil {
 		return err
@@ -180,10 +181,7 @@ func (a *app) judge(repo *git.Repo, options hooks.GateOptions, moves []hooks.Mov
 	show := view.FindingsOptions{Color: a.color == "always", Width: hooks.RemoteWidth}
 	options.At = a.now()
 	options.Render = func(w io.Writer, f lint.Finding) { view.Finding(w, f, show) }
-	gate, err := hooks.NewGate(repo, options)
-	if err != nil {
-		return err
-	}
+	gate := hooks.NewGate(repo, options)
 	refused := false
 	out := []rulingJSON{}
 	for _, m := range moves {

@@ -6,7 +6,6 @@ import (
 	"io"
 	"os"
 	"path"
-	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -46,9 +45,7 @@ const askedByFettle = "FETTLE_SAVES"
 
 // hook is one call by git. Everything goes to standard error, where git shows what hooks say.
 func (a *app) hook(name string, args []string) error {
-	// It ends before collecting garbage would pay; the limit is for a library that is larger than any shop's.
-	debug.SetGCPercent(-1)
-	debug.SetMemoryLimit(512 << 20)
+	keepGarbage()
 	repo, err := git.Open(a.dir)
 	if err != nil {
 		return err

@@ -16,3 +16,10 @@ func main() {
 	debug.SetMemoryLimit(256 << 20)
 	os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
+
+// keepGarbage is for what git waits for: it ends before collecting garbage would pay. The limit is for a library that is larger than
+// any shop's.
+func keepGarbage() {
+	debug.SetGCPercent(-1)
+	debug.SetMemoryLimit(512 << 20)
+}
