@@ -118,6 +118,38 @@ func (a *app) completeRecords(_ *cobra.Command, args []string, typed string) ([]
 	return out, wholeWords | cobra.ShellCompDirectiveKeepOrder
 }
 
+// completePlans offers the codes of planned trials, the newest first, and then what else may stand in their place. Of an open plan it says
+// how far it is.
+func (a *app) completePlans(openOnly bool, others completion) completion {
+	return func(cmd *cobra.Command, args []string, typed string) ([]string, cobra.ShellCompDirective) {
+		s, err := a.open()
+		if err != nil || len(args) > 0 {
+			return nil, wholeWords
+		}
+		plans, err := s.plans()
+		if err != nil {
+			return nil, wholeWords
+		}
+		var out []string
+		for i := len(plans) - 1; i >= 0; i-- {
+			p := plans[i]
+			if !strings.HasPrefix(p.code(), typed) || openOnly && p.recorded != nil {
+				continue
+			}
+			state := p.writtenDown()
+			if p.recorded != nil {
+				state = "recorded"
+			}
+			out = append(out, p.code()+"\t"+clean(p.ID.V)+", "+state)
+		}
+		if others == nil || len(out) > 0 && typed != "" {
+			return out, wholeWords | cobra.ShellCompDirectiveKeepOrder
+		}
+		more, directive := others(cmd, args, typed)
+		return append(out, more...), directive | cobra.ShellCompDirectiveKeepOrder
+	}
+}
+
 // completePersons offers the names that --by takes.
 func (a *app) completePersons(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
 	s, err := a.open()

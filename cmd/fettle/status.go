@@ -47,6 +47,8 @@ type statusReport struct {
 	UnderWay   string   `json:"under_way"` // what git is in the middle of: merge, rebase and so on
 	Conflicts  []string `json:"conflicts"` // files that hold both versions
 	NoBranch   bool     `json:"no_branch"` // what is saved here is on no branch
+	Trials     []string `json:"open_trials"`
+	trialNext  string
 }
 
 // status says how things stand. Without a library and without a command it tells how to begin.
@@ -83,7 +85,7 @@ func (s *shop) report() (*statusReport, error) {
 		return nil, err
 	}
 	r := &statusReport{Format: 1, Directory: s.root, Conditions: len(work.Recipes), Saved: len(saved.Recipes), Unsaved: []string{}, Files: []string{}, NoReason: []string{}, NotSaved: []string{},
-		Waiting: []string{}, Others: []string{}, Hooks: []string{}, Conflicts: []string{}, Past: []string{}}
+		Waiting: []string{}, Others: []string{}, Hooks: []string{}, Conflicts: []string{}, Past: []string{}, Trials: []string{}}
 	if set := work.Settings.Value; set != nil {
 		r.Library = set.Name.V
 	}
@@ -148,6 +150,7 @@ func (s *shop) report() (*statusReport, error) {
 	if ahead, behind, _, ok, err := s.repo.Upstream(); err == nil && ok {
 		r.Ahead, r.Behind = ahead, behind
 	}
+	s.openTrials(r)
 	missing, err := hooks.Missing(s.repo)
 	if err != nil {
 		return nil, err
@@ -183,6 +186,26 @@ func (s *shop) unsavedFiles(r *statusReport, differences []history.Difference) e
 		r.Files = append(slices.Delete(r.Files, i, i+1), hooks.AttributesFile)
 	}
 	return nil
+}
+
+// openTrials adds the planned trials that are not recorded yet. A file of trials/ that cannot be read takes their place: what is typed in
+// it may be half a day of work.
+func (s *shop) openTrials(r *statusReport) {
+	plans, err := s.plans()
+	if err != nil {
+		r.Trials = append(r.Trials, err.Error())
+		r.trialNext = "mend that file, or put back its last saved version: git restore trials/"
+		return
+	}
+	for _, p := range plans {
+		if p.recorded == nil {
+			r.Trials = append(r.Trials, p.ID.V+"  "+p.code()+", "+p.writtenDown())
+			r.trialNext = "fettle trial record " + p.code()
+		}
+	}
+	if len(r.Trials) > 1 {
+		r.trialNext = "fettle trial record CODE"
+	}
 }
 
 // underWay adds what git is in the middle of.
@@ -244,6 +267,7 @@ func (s *shop) printStatus(r *statusReport) {
 	section("past check", r.Past, "fettle reason ID says why afterwards; then fettle save   (saved without a reason)")
 	section("to decide", append(slices.Clone(r.Waiting), r.Others...), "fettle review, then fettle approve or fettle reject")
 	section("rejected", r.Rejected, "fettle review says why; then fettle put-back, or another value")
+	section("trials", r.Trials, r.trialNext)
 	if r.Conditions == 0 && r.Saved == 0 {
 		s.say("%-10s no condition yet; next: fettle import FILE   (fettle import --template shows the columns)", "empty")
 	}

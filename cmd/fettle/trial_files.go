@@ -27,6 +27,14 @@ type plan struct {
 // code is what stands on the sheet and names the plan.
 func (p *plan) code() string { return string(p.digest[:8]) }
 
+// writtenDown says how much of a plan was written down so far.
+func (p *plan) writtenDown() string {
+	if p.sheet == nil {
+		return "nothing written down yet"
+	}
+	return fmt.Sprintf("%d of %d written down", len(p.sheet.Entries.V), len(p.Coupons.V))
+}
+
 // sheetPath is where what is written down goes until it is recorded.
 func (p *plan) sheetPath() string { return strings.TrimSuffix(p.path, ".json") + "-sheet.json" }
 

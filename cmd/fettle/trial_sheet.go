@@ -16,7 +16,7 @@ func (a *app) trialSheetCommand() *cobra.Command {
 	return &cobra.Command{Use: "sheet CODE", Short: "print the sheet of a plan again: text, csv or html",
 		Long: "Prints the sheet of a planned trial to take to the machine. --format html is a page for A4 with boxes to tick; --format csv opens in a\n" +
 			"spreadsheet and is read back by fettle trial record --from FILE. What was written down already stands in both.",
-		Annotations: map[string]string{"formats": "own"}, Args: cobra.ExactArgs(1),
+		Annotations: map[string]string{"formats": "own"}, Args: cobra.ExactArgs(1), ValidArgsFunction: a.completePlans(false, nil),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := a.oneOf("text", "csv", "html", "json"); err != nil {
 				return err

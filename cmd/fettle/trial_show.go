@@ -115,11 +115,7 @@ func (s *shop) listTrials() error {
 		}
 	}
 	for _, p := range open {
-		state := "nothing written down yet"
-		if p.sheet != nil {
-			state = fmt.Sprintf("%d of %d written down", len(p.sheet.Entries.V), len(p.Coupons.V))
-		}
-		s.tell("%s  planned on %s by %s, %s: fettle trial record %s", p.ID.V, s.day(p.Time()), spoken(p.By.V), state, p.code())
+		s.tell("%s  planned on %s by %s, %s: fettle trial record %s", p.ID.V, s.day(p.Time()), spoken(p.By.V), p.writtenDown(), p.code())
 	}
 	if len(trials)+len(open) == 0 {
 		s.say("no trial is on record; to record one: fettle trial record ID --good")
