@@ -419,6 +419,9 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 		return troublef("What is not saved yet: fettle status\nWhat is wrong in the files: fettle lint", "there is no %s in what is saved", what)
 	}
 	content := history.CurrentSubjects(lib)[i]
+	if flags.seen != nil && content.Digest.V != string(*flags.seen) {
+		return refusef("Open its page again and look at what is saved now.", "%s changed since you looked at it; nothing was decided", strings.TrimSuffix(subject+" "+name, " "+subject))
+	}
 	state := standing.State(subject, name)
 	for _, p := range standing.Others(lib) {
 		if p.Kind == subject && p.Name == name && len(p.Unread) > 0 && kind == schema.KindApproval {
