@@ -7,12 +7,19 @@ import (
 
 // What trial show says, for programs. Figures are in the unit that is named beside them, shares between 0 and 1.
 type (
-	jsonLevel struct {
-		Value    string   `json:"value"`
+	jsonTally struct {
 		Good     int      `json:"good"`
 		Marginal int      `json:"marginal"`
 		Bad      int      `json:"bad"`
 		Seen     []string `json:"seen"`
+	}
+	jsonFigure struct {
+		Figure string `json:"figure"`
+		Unit   string `json:"unit"`
+	}
+	jsonLevel struct {
+		Value string `json:"value"`
+		jsonTally
 	}
 	jsonEdge struct {
 		Value   string `json:"value"`
@@ -29,8 +36,7 @@ type (
 		Now    string    `json:"now"`
 	}
 	jsonFit struct {
-		Figure       string    `json:"figure"`
-		Unit         string    `json:"unit"`
+		jsonFigure
 		Cuts         int       `json:"cuts"`
 		Degree       int       `json:"degree"`
 		Coefficients []float64 `json:"coefficients_si"`
@@ -39,8 +45,7 @@ type (
 		Why          string    `json:"no_fit_because"`
 	}
 	jsonCompare struct {
-		Figure string    `json:"figure"`
-		Unit   string    `json:"unit"`
+		jsonFigure
 		From   string    `json:"from"`
 		To     string    `json:"to"`
 		Cuts   []int     `json:"cuts"`
@@ -83,11 +88,8 @@ type (
 		Verdict []string    `json:"verdict"`
 	}
 	jsonSetting struct {
-		Values   []string `json:"values"`
-		Good     int      `json:"good"`
-		Marginal int      `json:"marginal"`
-		Bad      int      `json:"bad"`
-		Seen     []string `json:"seen"`
+		Values []string `json:"values"`
+		jsonTally
 	}
 	jsonTerm struct {
 		Fields []string `json:"fields"`
@@ -96,8 +98,7 @@ type (
 		P      float64  `json:"p"`
 	}
 	jsonSurface struct {
-		Figure string     `json:"figure"`
-		Unit   string     `json:"unit"`
+		jsonFigure
 		Cuts   int        `json:"cuts"`
 		Curved bool       `json:"curved"`
 		Terms  []jsonTerm `json:"terms"`
@@ -155,11 +156,15 @@ func (s *shop) trialsJSON(reports []*trialReport) error {
 	return s.json(out)
 }
 
+func tally(l trial.Level) jsonTally {
+	return jsonTally{l.Good, l.Marginal, l.Bad, append([]string{}, l.Symptoms...)}
+}
+
 func (f *fieldReport) json() jsonField {
 	j := jsonField{Field: f.Path, Value: f.Value.Text(), Step: f.Step.Text(), Levels: []jsonLevel{}, Responses: []jsonFit{}, Comparisons: []jsonCompare{},
 		DoesNotSay: append([]string{}, f.doubts...)}
 	for _, l := range f.Levels {
-		j.Levels = append(j.Levels, jsonLevel{l.Value.Text(), l.Good, l.Marginal, l.Bad, append([]string{}, l.Symptoms...)})
+		j.Levels = append(j.Levels, jsonLevel{l.Value.Text(), tally(l)})
 	}
 	if f.Found {
 		edge := func(l *trial.Level) *jsonEdge {
@@ -172,7 +177,7 @@ func (f *fieldReport) json() jsonField {
 		j.Recommended = f.recommended.Text()
 	}
 	for _, r := range f.responses {
-		one := jsonFit{Figure: r.path, Unit: r.unit, Cuts: r.points, Why: r.why, Coefficients: []float64{}}
+		one := jsonFit{jsonFigure: jsonFigure{r.path, r.unit}, Cuts: r.points, Why: r.why, Coefficients: []float64{}}
 		if r.why == "" {
 			value, _ := r.fit.Coefficients()
 			one.Degree, one.R2, one.P, one.Coefficients = r.fit.Degree, r.fit.R2, r.fit.P(), value[:r.fit.Degree+1]
@@ -180,7 +185,7 @@ func (f *fieldReport) json() jsonField {
 		j.Responses = append(j.Responses, one)
 	}
 	for _, c := range f.comparisons {
-		one := jsonCompare{Figure: c.path, Unit: c.unit, From: c.from.Text(), To: c.to.Text(), Cuts: []int{len(c.a), len(c.b)}, Means: []float64{}, Change: []float64{}}
+		one := jsonCompare{jsonFigure: jsonFigure{c.path, c.unit}, From: c.from.Text(), To: c.to.Text(), Cuts: []int{len(c.a), len(c.b)}, Means: []float64{}, Change: []float64{}}
 		if c.welched {
 			one.Tested, one.Means, one.Change = true, []float64{c.welch.MeanA, c.welch.MeanB}, []float64{c.welch.Difference, c.welch.Low, c.welch.High}
 			one.T, one.DF, one.P, one.Hedges = c.welch.T, c.welch.DF, c.welch.P, c.welch.Hedges
@@ -194,14 +199,14 @@ func (f *fieldReport) json() jsonField {
 func (g *togetherReport) json() jsonTogether {
 	j := jsonTogether{Record: string(g.record.Digest), Fields: g.paths, Settings: []jsonSetting{}, Surfaces: []jsonSurface{}}
 	for _, s := range g.settings {
-		one := jsonSetting{Good: s.level.Good, Marginal: s.level.Marginal, Bad: s.level.Bad, Seen: append([]string{}, s.level.Symptoms...)}
+		one := jsonSetting{jsonTally: tally(s.level)}
 		for _, v := range s.values {
 			one.Values = append(one.Values, v.Text())
 		}
 		j.Settings = append(j.Settings, one)
 	}
 	for _, s := range g.surfaces {
-		one := jsonSurface{Figure: s.path, Unit: s.unit, Cuts: s.surface.Points, Curved: s.surface.Curved, R2: s.surface.R2, Why: s.why, Terms: []jsonTerm{}}
+		one := jsonSurface{jsonFigure: jsonFigure{s.path, s.unit}, Cuts: s.surface.Points, Curved: s.surface.Curved, R2: s.surface.R2, Why: s.why, Terms: []jsonTerm{}}
 		for _, t := range s.surface.Terms {
 			fields := []string{g.paths[t.I]}
 			if t.J >= 0 {
