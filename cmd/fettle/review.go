@@ -79,7 +79,7 @@ func (a *app) review(typed []string, branch, span string) error {
 		verdict = errFound
 	}
 	if a.format == "json" {
-		return errors.Join(s.reviewJSON(st, rev, cards), verdict)
+		return errors.Join(s.reviewJSON(st, rev, cards, len(typed) == 0 && rev == "HEAD"), verdict)
 	}
 	if a.format != "text" {
 		doc, err := s.reviewDocument(st, rev, from, base.lib, cards)
@@ -225,6 +225,9 @@ func (s *shop) rest(st *state, cards int) (rows []view.Row) {
 	if cards == 0 {
 		say("", "no condition waits for a decision")
 	}
+	if st == &s.committed && s.line == nil {
+		rows = append(rows, s.sentRows()...)
+	}
 	if work, err := s.work(); err == nil && st == &s.committed {
 		const most = 8
 		differences := history.Compare(st.lib, work)
@@ -242,7 +245,7 @@ func (s *shop) rest(st *state, cards int) (rows []view.Row) {
 	return rows
 }
 
-func (s *shop) reviewJSON(st *state, rev string, cards []card) error {
+func (s *shop) reviewJSON(st *state, rev string, cards []card, all bool) error {
 	type change struct {
 		Field   string   `json:"field"`
 		From    *string  `json:"from"`
@@ -292,7 +295,8 @@ func (s *shop) reviewJSON(st *state, rev string, cards []card) error {
 		Base       *string     `json:"base"`
 		Head       string      `json:"head"`
 		Conditions []condition `json:"conditions"`
-	}{Format: 1, Head: head, Conditions: []condition{}}
+		Sent       []jsonSent  `json:"sent"` // branches that were sent for a decision
+	}{Format: 1, Sent: []jsonSent{}, Head: head, Conditions: []condition{}}
 	for i := range cards {
 		c := &cards[i]
 		j := condition{ID: c.ID.String(), Status: c.Status, Changes: []change{}, Findings: []finding{}, Reasons: []reason{}, Trials: []string{}, NotTried: []string{}, Tried: c.triedJSON(), Effects: effectsJSON(c.effects), Unsaved: c.unsaved}
@@ -328,6 +332,11 @@ func (s *shop) reviewJSON(st *state, rev string, cards []card) error {
 			j.NotTried = append(j.NotTried, m.Path)
 		}
 		out.Conditions = append(out.Conditions, j)
+	}
+	if all {
+		if out.Sent, err = s.sentJSON(); err != nil {
+			return err
+		}
 	}
 	return s.json(out)
 }
