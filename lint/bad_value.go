@@ -215,10 +215,7 @@ func badSettings(p *Pass) {
 			p.Report(Place{"gases." + mix.Name, mix.NameAt}, "the shares add up to %s, not to 100 %%", total)
 		}
 	}
-	families := make([]string, 0, len(p.Library.Recipes))
-	for _, family := range p.Library.Families() {
-		families = append(families, family[0].ID.Family())
-	}
+	families := p.Library.FamilyNames()
 	for _, row := range p.Settings.Trend {
 		known := false
 		for _, name := range families {

@@ -217,11 +217,9 @@ func unknownMachine(p *Pass) {
 		return
 	}
 	path := "machines/" + name.V + ".json"
-	for _, f := range p.Library.Files {
-		if f.Path == path {
-			p.Report(At("machine", name), "the profile of %q cannot be read", name.V).Help = "See the findings in " + path + "."
-			return
-		}
+	if p.Library.File(path) != nil {
+		p.Report(At("machine", name), "the profile of %q cannot be read", name.V).Help = "See the findings in " + path + "."
+		return
 	}
 	var names []string
 	for known := range p.Library.Machines {

@@ -1,6 +1,7 @@
 package lint
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -34,6 +35,9 @@ type Options struct {
 	// Accepted says of a finding on a condition that somebody took responsibility for it (a waiver, a warning known at
 	// adoption). Rules about changes and files are never asked.
 	Accepted func(rule string, severity Severity, r *schema.Recipe) bool
+
+	// Same says that Base is what is judged, with the very settings and machines: then all that is found stood before.
+	Same bool
 }
 
 // Run judges a library. It never fails: what cannot be judged is a finding too.
@@ -46,7 +50,13 @@ func Run(lib *schema.Library, opts Options) Result {
 	}
 	s.sleeping()
 	s.selected()
-	if opts.Base != nil {
+	switch {
+	case opts.Base == nil:
+	case opts.Same && opts.InForce == nil:
+		for _, f := range s.found {
+			f.Old = true
+		}
+	default:
 		s.markOld()
 	}
 	result := Result{Files: len(lib.Files), Conditions: s.conditions, Sleeping: s.asleep, Accepted: s.accepted}
@@ -291,6 +301,14 @@ func (s *run) selected() {
 
 // markOld compares with what the base had to say.
 func (s *run) markOld() {
+	before := s.base(slices.ContainsFunc(s.found, func(f *Finding) bool { return f.Rule == "sleeping" }))
+	before.all()
+	before.sleeping()
+	s.markFrom(before)
+}
+
+// base prepares a run of what stood before. A rule that says nothing now needs nothing to compare with, unless it may have slept.
+func (s *run) base(asleep bool) *run {
 	opts := s.opts
 	opts.Base, opts.InForce, opts.Changes, opts.Records, opts.Accepted = nil, nil, nil, nil, nil
 	before := newRun(s.opts.Base, s.lib.Settings.Value, opts)
@@ -298,13 +316,16 @@ func (s *run) markOld() {
 	for _, f := range s.found {
 		said[f.Rule] = true
 	}
-	for name := range before.severities { // a rule that says nothing now needs nothing to compare with
-		if !said[name] && !said["sleeping"] {
+	for name := range before.severities {
+		if !said[name] && !asleep {
 			before.severities[name] = Off
 		}
 	}
-	before.all()
-	before.sleeping()
+	return before
+}
+
+// markFrom marks what another run found, too.
+func (s *run) markFrom(before *run) {
 	stood := make(map[string]*Finding, len(before.found))
 	for _, f := range before.found {
 		stood[f.mark] = f
@@ -380,7 +401,7 @@ func (s *run) sleeps(machine, member, rule string) {
 // sleeping turns what was missing into one note for each machine.
 func (s *run) sleeping() {
 	rule, _, _ := RuleNamed("sleeping")
-	slices.SortStableFunc(s.asleep, func(a, b Sleep) int { return strings.Compare(a.Machine, b.Machine) })
+	s.asleep = mergedSleeps(s.asleep)
 	for i := 0; i < len(s.asleep); {
 		machine := s.asleep[i].Machine
 		var waits []string
@@ -403,4 +424,33 @@ func (s *run) sleeping() {
 		p.Report(At("name", m.Value.Name), "%d %s for want of data: %s", len(count), checks, strings.Join(waits, "; ")).
 			Help = "Fill in what is known of the machine. Approvals stay in force when a blank is filled."
 	}
+}
+
+// mergedSleeps orders sleeping checks by machine, member and the rule book, each told once.
+func mergedSleeps(list []Sleep) []Sleep {
+	slices.SortStableFunc(list, func(a, b Sleep) int {
+		return cmp.Or(strings.Compare(a.Machine, b.Machine), strings.Compare(a.Member, b.Member))
+	})
+	var out []Sleep
+	for _, a := range list {
+		n := len(out)
+		if n == 0 || out[n-1].Machine != a.Machine || out[n-1].Member != a.Member {
+			out = append(out, Sleep{Machine: a.Machine, Member: a.Member})
+			n++
+		}
+		for _, rule := range a.Rules {
+			if !slices.Contains(out[n-1].Rules, rule) {
+				out[n-1].Rules = append(out[n-1].Rules, rule)
+			}
+		}
+	}
+	for i := range out {
+		slices.SortFunc(out[i].Rules, func(a, b string) int { return place(a) - place(b) })
+	}
+	return out
+}
+
+// place is where a rule stands in the rule book.
+func place(name string) int {
+	return slices.IndexFunc(registry, func(r Rule) bool { return r.Name == name })
 }

@@ -84,6 +84,8 @@ type Library struct {
 	People   []byte                 // the file people, nil where there is none
 	byID     map[ID]*Recipe
 	again    []again
+	frame    *Library // that a part was made of, see With
+	families []string // see Named
 }
 
 // again is a condition whose id stands further ahead already.
@@ -94,11 +96,25 @@ type again struct {
 
 // ReadLibrary reads the snapshot. The error is about reading the source; what is wrong with the content is in the files' Problems.
 func ReadLibrary(src Source) (*Library, error) {
+	return readLibrary(src, IsSetPath)
+}
+
+// ReadFrame reads a library without its sets: settings, machines, rosters.
+func ReadFrame(src Source) (*Library, error) {
+	return readLibrary(src, func(string) bool { return false })
+}
+
+// IsSetPath reports whether a path of the library lies where condition sets do.
+func IsSetPath(path string) bool {
+	return strings.HasPrefix(path, "sets/") && strings.HasSuffix(path, ".json")
+}
+
+func readLibrary(src Source, isSet func(string) bool) (*Library, error) {
 	lib := &Library{Machines: map[string]Placed[Machine]{}, byID: map[ID]*Recipe{}}
 	var paths []string
 	for _, p := range src.Files() {
 		switch {
-		case p == SettingsFile, (strings.HasPrefix(p, "machines/") || strings.HasPrefix(p, "sets/")) && strings.HasSuffix(p, ".json"):
+		case p == SettingsFile, strings.HasPrefix(p, "machines/") && strings.HasSuffix(p, ".json"), isSet(p):
 			paths = append(paths, p)
 		case p == RosterFile || p == PeopleFile:
 			data, err := src.Read(p)
@@ -119,6 +135,12 @@ func ReadLibrary(src Source) (*Library, error) {
 	if err := lib.read(src, paths); err != nil {
 		return nil, err
 	}
+	lib.placeAll()
+	return lib, nil
+}
+
+// placeAll puts the files that were read where they belong.
+func (lib *Library) placeAll() {
 	for _, f := range lib.Files {
 		lib.place(f)
 	}
@@ -127,7 +149,47 @@ func ReadLibrary(src Source) (*Library, error) {
 	}
 	lib.noteUnread()
 	slices.SortStableFunc(lib.Recipes, func(a, b *Recipe) int { return a.ID.Compare(b.ID) })
-	return lib, nil
+}
+
+// With is the part of a library that some files of sets make, ordered by path, with the settings and machines of a frame. The library is
+// the sum of its parts where all sets of one machine, material and gas, and all that is written in them, are in one part.
+func (lib *Library) With(sets []*File) *Library {
+	part := &Library{Settings: lib.Settings, Machines: lib.Machines, Roster: lib.Roster, People: lib.People, Files: sets, byID: map[ID]*Recipe{}, frame: lib}
+	part.placeAll()
+	return part
+}
+
+// File returns a file of the library, or of the one that it is a part of; nil where there is none.
+func (lib *Library) File(path string) *File {
+	for _, f := range lib.Files {
+		if f.Path == path {
+			return f
+		}
+	}
+	if lib.frame != nil {
+		return lib.frame.File(path)
+	}
+	return nil
+}
+
+// Named tells a frame the names of the families in all of its parts.
+func (lib *Library) Named(families []string) *Library {
+	named := *lib
+	named.families = families
+	return &named
+}
+
+// FamilyNames are the names of the families, sorted.
+func (lib *Library) FamilyNames() []string {
+	if lib.families != nil {
+		return lib.families
+	}
+	var names []string
+	for _, family := range lib.Families() {
+		names = append(names, family[0].ID.Family())
+	}
+	slices.Sort(names)
+	return names
 }
 
 // read reads all files, a few at a time.
@@ -159,6 +221,15 @@ func (lib *Library) read(src Source, paths []string) error {
 		}
 	}
 	return nil
+}
+
+// ReadSet reads one file of a source as part of a library, through what is known where the source has that.
+func ReadSet(src Source, path string) (*File, error) {
+	f, err := readFrom(src, path)
+	if err != nil {
+		return nil, unreadable(path, err)
+	}
+	return f, nil
 }
 
 // unreadable names the file that could not be read, where the error does not do so itself.

@@ -1,0 +1,216 @@
+package git
+
+import (
+	"bytes"
+	"encoding/binary"
+	"encoding/hex"
+	"io/fs"
+	"os"
+	"path"
+	"time"
+)
+
+// stood is what git noted of the files on disk when it last looked at them: an id for each, good as long as the file was not touched
+// since. It is read from the index as Documentation/gitformat-index of git describes it; an index of another form tells nothing.
+type stood struct {
+	written time.Time
+	files   map[string]noted // by path from the top of the work tree
+	trees   map[string]string
+}
+
+// noted is one file as git saw it: what stat(2) said, and the id of its content.
+type noted struct {
+	stat fileStat
+	hash string
+}
+
+// fileStat is what tells a file that was touched from one that was not. The size is that on disk.
+type fileStat struct {
+	changed, modified [2]uint32 // seconds and nanoseconds
+	ino, uid, gid     uint32
+	size              uint32
+}
+
+// readStood reads the index; nil where it says nothing that can be used.
+func (r *Repo) readStood() *stood {
+	info, err := os.Stat(r.IndexFile())
+	if err != nil {
+		return nil
+	}
+	data, err := os.ReadFile(r.IndexFile())
+	if err != nil {
+		return nil
+	}
+	s := &stood{written: info.ModTime(), files: map[string]noted{}, trees: map[string]string{}}
+	if !s.parse(data, r.shared.hashLen/2) {
+		return nil
+	}
+	return s
+}
+
+// Bits of the flags of an entry.
+const (
+	assumeValid  = 1 << 15
+	isExtended   = 1 << 14
+	stageBits    = 3 << 12
+	skipWorktree = 1 << 14 // of the extended flags
+	announced    = 1 << 13 // git add -N, likewise
+)
+
+func (s *stood) parse(data []byte, idLen int) bool {
+	const header = 12
+	if len(data) < header+idLen || string(data[:4]) != "DIRC" {
+		return false
+	}
+	version, count := binary.BigEndian.Uint32(data[4:]), binary.BigEndian.Uint32(data[8:])
+	if version < 2 || version > 4 {
+		return false
+	}
+	end := len(data) - idLen // of all but the checksum
+	at, previous := header, []byte(nil)
+	number := func(i int) uint32 { return binary.BigEndian.Uint32(data[at+4*i:]) }
+	for range count {
+		fixed := 40 + idLen + 2
+		if at+fixed+2 > end {
+			return false
+		}
+		entry := noted{stat: fileStat{changed: [2]uint32{number(0), number(1)}, modified: [2]uint32{number(2), number(3)}, ino: number(5), uid: number(7), gid: number(8),
+			size: number(9)}}
+		regular := number(6)>>12 == 8
+		id := data[at+40 : at+40+idLen]
+		flags := binary.BigEndian.Uint16(data[at+40+idLen:])
+		usable := regular && flags&(assumeValid|stageBits) == 0
+		if flags&isExtended != 0 {
+			usable = usable && binary.BigEndian.Uint16(data[at+fixed:])&(skipWorktree|announced) == 0
+			fixed += 2
+		}
+		rest := data[at+fixed : end]
+		if version == 4 { // what the path shares with the one before is not written again
+			strip, size := offsetNumber(rest)
+			if size == 0 || strip > len(previous) {
+				return false
+			}
+			fixed += size
+			rest = rest[size:]
+			previous = previous[:len(previous)-strip]
+		} else {
+			previous = previous[:0]
+		}
+		length := bytes.IndexByte(rest, 0)
+		if length < 0 {
+			return false
+		}
+		previous = append(previous, rest[:length]...)
+		at += fixed + length + 1
+		if version < 4 {
+			at += (8 - (fixed+length+1)%8) % 8
+		}
+		if usable {
+			entry.hash = hex.EncodeToString(id)
+			s.files[string(previous)] = entry
+		}
+	}
+	for at+8 <= end {
+		name, size := string(data[at:at+4]), int(binary.BigEndian.Uint32(data[at+4:]))
+		at += 8
+		if size > end-at {
+			return false
+		}
+		switch {
+		case name == "TREE":
+			if !s.parseTrees(data[at:at+size], "", idLen, new([]byte)) {
+				clear(s.trees)
+			}
+		case name[0] < 'A' || name[0] > 'Z': // it has to be understood, and is not: a split or sparse index
+			return false
+		}
+		at += size
+	}
+	return at == end
+}
+
+// offsetNumber reads a number in the form of the offsets of packs, seven bits at a time.
+func offsetNumber(data []byte) (n, size int) {
+	for i, b := range data {
+		if i > 4 {
+			return 0, 0
+		}
+		n = n<<7 | int(b&0x7f)
+		if b&0x80 == 0 {
+			return n, i + 1
+		}
+		n++
+	}
+	return 0, 0
+}
+
+// parseTrees reads which directories of the index are as a tree of the repository.
+func (s *stood) parseTrees(data []byte, dir string, idLen int, rest *[]byte) bool {
+	end := bytes.IndexByte(data, 0)
+	line := bytes.IndexByte(data, '\n')
+	if end < 0 || line < end {
+		return false
+	}
+	at := path.Join(dir, string(data[:end]))
+	var entries, below int
+	if !twoNumbers(data[end+1:line], &entries, &below) {
+		return false
+	}
+	data = data[line+1:]
+	if entries >= 0 {
+		if len(data) < idLen {
+			return false
+		}
+		s.trees[at] = hex.EncodeToString(data[:idLen])
+		data = data[idLen:]
+	}
+	for range below {
+		if !s.parseTrees(data, at, idLen, rest) {
+			return false
+		}
+		data = *rest
+	}
+	*rest = data
+	return true
+}
+
+func twoNumbers(text []byte, a, b *int) bool {
+	first, second, ok := bytes.Cut(text, []byte(" "))
+	return ok && oneNumber(first, a) && oneNumber(second, b)
+}
+
+func oneNumber(text []byte, n *int) bool {
+	sign := 1
+	if len(text) > 1 && text[0] == '-' {
+		sign, text = -1, text[1:]
+	}
+	if len(text) == 0 || len(text) > 9 {
+		return false
+	}
+	*n = 0
+	for _, c := range text {
+		if c < '0' || c > '9' {
+			return false
+		}
+		*n = *n*10 + int(c-'0')
+	}
+	*n *= sign
+	return true
+}
+
+// unchanged is the id of a file that was not touched since git looked at it, "" where that is not known. As in git, one that was
+// written in the same moment as the index, or later, may have been touched again without a trace.
+func (s *stood) unchanged(path string, info fs.FileInfo) string {
+	if s == nil {
+		return ""
+	}
+	e, ok := s.files[path]
+	if !ok {
+		return ""
+	}
+	now, ok := statOf(info)
+	if !ok || now != e.stat || !info.ModTime().Before(s.written) {
+		return ""
+	}
+	return e.hash
+}
