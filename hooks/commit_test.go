@@ -4,6 +4,10 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"fettle/history/audit"
+	"fettle/history/git"
+	"fettle/hooks"
 )
 
 func TestValueStopped(t *testing.T) {
@@ -363,6 +367,37 @@ func TestUnreadableIsNoPass(t *testing.T) {
 	s.Run("commit", "-q", "--no-verify", "-m", "past the hook")
 	s.Run("rm", "-q", "sets/bay-2/link.json")
 	s.wantPassed(nil)
+}
+
+func TestTooLargeIsNoPass(t *testing.T) {
+	t.Parallel()
+	s := newShop(t)
+	s.Write("sets/bay-2/huge.json", "")
+	if err := os.Truncate(s.Path("sets/bay-2/huge.json"), git.MaxBlob+1); err != nil {
+		t.Fatal(err)
+	}
+	s.Run("add", "-A")
+	head := s.head()
+	out, code := s.commit()
+	if code == 0 || s.head() != head {
+		t.Errorf("passed: %s", out)
+	}
+	s.wantWords(out, "sets/bay-2/huge.json is larger than the 64 MB", "git rm --cached")
+	// In past the hook, it stops neither an edit of something else that takes it out, nor whoever looks back later.
+	s.Run("commit", "-q", "--no-verify", "-m", "past the hook")
+	s.Run("rm", "-q", "sets/bay-2/huge.json")
+	s.wantPassed(nil)
+	s.edit(oxygen3, "0.27 bar")
+	s.reason()
+	s.Run("add", "-A")
+	s.wantPassed(nil)
+	ruling, err := hooks.JudgeRange(s.open(), "refs/heads/main", head, s.head(), hooks.GateOptions{At: s.now, Undecided: true, Render: render})
+	if err != nil || ruling.Refused() {
+		t.Errorf("the gate refuses what is gone again: %v", err)
+	}
+	if _, err := audit.Read(s.open(), "", audit.Options{}); err != nil {
+		t.Errorf("the timeline: %v", err)
+	}
 }
 
 func TestManyFindingsFitAScreen(t *testing.T) {

@@ -309,7 +309,7 @@ func (w *way) digestOf(blob, full string, v *verdict, id schema.ID) schema.Diges
 	if blob == "" {
 		return ""
 	}
-	data, err := w.gate.repo.Blob(blob)
+	data, err := w.gate.repo.PastBlob(blob)
 	if err != nil {
 		return ""
 	}

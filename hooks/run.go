@@ -300,6 +300,9 @@ func (r *running) readCase(l *library) (c Case, err error) {
 	if err := r.store.fill(all, append([]*tree{l.before, l.now}, l.parents...)...); err != nil {
 		return c, err
 	}
+	if err := r.store.tooLarge(l); err != nil {
+		return c, err
+	}
 	c.Now.Source, c.Now.Hashes = l.now, map[string]string{}
 	for p, id := range l.now.ids {
 		if schema.IsRecordPath(p) {

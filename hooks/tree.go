@@ -20,7 +20,7 @@ type store struct {
 	listed map[string]map[string][]git.Entry // by commit and root
 
 	mu      sync.RWMutex
-	content map[string][]byte // by id
+	content map[string][]byte // by id; nil for what is too large to read, which counts as a file that holds nothing
 }
 
 func newStore(repo *git.Repo) *store {
@@ -164,12 +164,25 @@ func (s *store) fill(want func(path string) bool, trees ...*tree) error {
 	}
 	s.mu.RUnlock()
 	slices.Sort(missing)
-	return s.repo.Blobs(missing, func(i int, data []byte) error {
+	return s.repo.PastBlobs(missing, func(i int, data []byte) error {
 		s.mu.Lock()
 		s.content[missing[i]] = data
 		s.mu.Unlock()
 		return nil
 	})
+}
+
+// tooLarge refuses what a commit would save and nobody can read. What was saved so before got past the check, and the commit that takes
+// it out again must not be refused for it.
+func (s *store) tooLarge(l *library) error {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	for _, p := range l.now.Files() {
+		if data, read := s.content[l.now.ids[p]]; read && data == nil {
+			return git.TooLarge(l.full(p))
+		}
+	}
+	return nil
 }
 
 func all(string) bool { return true }

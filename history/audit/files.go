@@ -58,7 +58,7 @@ func (f *files) read(blobs []string) error {
 	if len(missing) == 0 {
 		return nil
 	}
-	return f.repo.Blobs(missing, func(i int, data []byte) error {
+	return f.repo.PastBlobs(missing, func(i int, data []byte) error {
 		f.put(missing[i], parseSet(data))
 		return nil
 	})
@@ -80,7 +80,7 @@ func (f *files) set(blob string) (*set, error) {
 		f.put(blob, s)
 		return s, nil
 	}
-	data, err := f.repo.Blob(blob)
+	data, err := f.repo.PastBlob(blob)
 	if err != nil {
 		return nil, err
 	}
@@ -123,7 +123,7 @@ func (f *files) gases(blob string) (*mixes, error) {
 	if m, ok := f.settings[blob]; ok {
 		return m, nil
 	}
-	data, err := f.repo.Blob(blob)
+	data, err := f.repo.PastBlob(blob)
 	if err != nil {
 		return nil, err
 	}

@@ -86,7 +86,7 @@ func (w *walker) other(change git.Change) (*other, error) {
 	}
 	var o *other
 	if regular(change.NewMode) {
-		data, err := w.repo.Blob(change.NewHash)
+		data, err := w.repo.PastBlob(change.NewHash)
 		if err != nil {
 			return nil, err
 		}

@@ -58,7 +58,7 @@ func (w *walker) tell(c *commit, file string, change git.Change) error {
 	}
 	e.Path = file
 	if regular(change.OldMode) {
-		data, err := w.repo.Blob(change.OldHash)
+		data, err := w.repo.PastBlob(change.OldHash)
 		if err != nil {
 			return err
 		}

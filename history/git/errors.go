@@ -107,6 +107,16 @@ func firstComplaint(stderr string) string {
 	return first
 }
 
+// unknownExtension is the complaint with the names that git puts on lines of their own.
+func unknownExtension(stderr string) string {
+	first := firstComplaint(stderr)
+	if !strings.HasSuffix(first, ":") {
+		return first
+	}
+	_, names, _ := strings.Cut(stderr, first)
+	return first + " " + strings.Join(strings.Fields(names), ", ")
+}
+
 // commandError turns the error of os/exec into one that says what git said, and into an [Error] where the cause is known.
 func commandError(args []string, stderr string, err error) error {
 	failed := &CommandError{Args: args, Code: -1, Stderr: stderr, Err: err}
@@ -148,7 +158,7 @@ func diagnose(e *CommandError) error {
 		return known(ErrNotRepository, "this directory is not in a git repository",
 			"go to the directory of the library, or start one there with: fettle init")
 	case has("unknown repository extension", "Expected git repo version", "unknown repository storage", "unknown ref storage", "unknown hash algorithm"):
-		return known(ErrUnsupported, "this repository uses something that the installed git does not know: "+firstComplaint(e.Stderr), "update git")
+		return known(ErrUnsupported, "this repository uses something that the installed git does not know: "+unknownExtension(e.Stderr), "update git; what it calls refstorage (reftable) needs 2.45 or newer")
 	case has("unrecognized argument", "unknown option", "ambiguous argument '--"):
 		return known(ErrUnsupported, "the installed git does not know an option that fettle needs: "+firstComplaint(e.Stderr), "update git to 2.31 or newer")
 	case has(".lock': File exists", "Another git process seems to be running"):

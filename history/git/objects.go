@@ -247,6 +247,35 @@ func (r *Repo) Blobs(hashes []string, f func(i int, data []byte) error) error {
 	})
 }
 
+// PastBlobs is [Repo.Blobs] for contents that were saved before: what is above [MaxBlob] is handed over as nil. It got past every check,
+// and must not make what was saved around it unreadable.
+func (r *Repo) PastBlobs(hashes []string, f func(i int, data []byte) error) error {
+	for _, hash := range hashes {
+		if !r.isHash(hash) {
+			return errorf(ErrMissing, "%q is not the full id of a file's content", hash)
+		}
+	}
+	return r.shared.objects.each(r.ctx, hashes, MaxBlob, func(i int, found object) error {
+		data, err := blob(hashes[i], found)
+		if err != nil && !errors.Is(err, ErrTooLarge) {
+			return err
+		}
+		return f(i, data)
+	})
+}
+
+// PastBlob is [Repo.PastBlobs] for one.
+func (r *Repo) PastBlob(hash string) (data []byte, err error) {
+	err = r.PastBlobs([]string{hash}, func(_ int, found []byte) error { data = found; return nil })
+	return data, err
+}
+
+// TooLarge is the error for a file that is larger than fettle reads.
+func TooLarge(file string) error {
+	return &Error{Kind: ErrTooLarge, What: fmt.Sprintf("%s is larger than the %d MB that fettle reads", Printable(file), MaxBlob>>20),
+		Help: "a library holds small files of text: take it out with git rm --cached, and keep it elsewhere", Paths: []string{file}}
+}
+
 func blob(hash string, found object) ([]byte, error) {
 	switch {
 	case found.kind == "missing":

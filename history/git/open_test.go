@@ -257,6 +257,18 @@ func TestOpenRefusals(t *testing.T) {
 		_, err := git.Open(future.Dir)
 		wantKind(t, err, git.ErrUnsupported)
 	})
+	// A git without reftable says so; one that has it reads it, see TestOpenPlaces. Either way it is no repository without commits.
+	t.Run("reftable that git does not know", func(t *testing.T) {
+		table := gittest.New(t)
+		table.Write("a", "1\n")
+		table.Commit("one")
+		table.Run("config", "core.repositoryFormatVersion", "1")
+		table.Run("config", "extensions.refStorage", "no-such-storage")
+		_, err := git.Open(table.Dir)
+		if e := wantKind(t, err, git.ErrUnsupported); !strings.Contains(strings.ToLower(e.What), "storage") || !strings.Contains(e.Help, "2.45") {
+			t.Errorf("%v", err)
+		}
+	})
 	t.Run("unknown version", func(t *testing.T) {
 		future := gittest.New(t)
 		future.Run("config", "core.repositoryFormatVersion", "99")

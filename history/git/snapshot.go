@@ -1,6 +1,7 @@
 package git
 
 import (
+	"errors"
 	"fmt"
 	"path"
 	"slices"
@@ -123,6 +124,9 @@ func (s *entries) Read(p string) ([]byte, error) {
 		return nil, noSuchFile(p, s.name)
 	}
 	data, err := s.repo.Blob(id)
+	if errors.Is(err, ErrTooLarge) {
+		return nil, TooLarge(p)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", Printable(p), err)
 	}
@@ -165,6 +169,9 @@ func ReadAll(s Snapshot, paths []string, f func(path string, data []byte) error)
 		return callee
 	})
 	if err != nil && callee == nil && next < len(paths) {
+		if errors.Is(err, ErrTooLarge) {
+			return TooLarge(paths[next])
+		}
 		return fmt.Errorf("%s: %w", Printable(paths[next]), err)
 	}
 	return err
