@@ -67,7 +67,9 @@ func FindingsSummary(r lint.Result) string {
 	if len(parts) > 0 {
 		text = strings.Join(parts, ", ")
 	}
-	text += fmt.Sprintf(" in %s of %s", count(r.Conditions, "condition"), count(r.Files, "file"))
+	if text += " in " + count(r.Conditions, "condition"); r.Files > 0 { // a hook that judges a part reads no whole files
+		text += " of " + count(r.Files, "file")
+	}
 	old := len(r.Findings) - len(r.New().Findings)
 	if old > 0 {
 		text += fmt.Sprintf("; %d stood before", old)

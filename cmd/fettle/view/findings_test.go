@@ -238,3 +238,16 @@ func TestFindingsJSONEscapes(t *testing.T) {
 		}
 	})
 }
+
+// TestFindingsSummary: what was judged without reading whole files says nothing of files.
+func TestFindingsSummary(t *testing.T) {
+	for want, r := range map[string]lint.Result{
+		"nothing found in 1 condition":              {Conditions: 1},
+		"nothing found in 14 conditions of 6 files": {Conditions: 14, Files: 6},
+		"1 error in 1 condition of 1 file":          {Conditions: 1, Files: 1, Findings: []lint.Finding{{Severity: lint.Error}}},
+	} {
+		if got := view.FindingsSummary(r); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
