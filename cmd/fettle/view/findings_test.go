@@ -246,7 +246,7 @@ func TestFindingsSummary(t *testing.T) {
 		"nothing found in 14 conditions of 6 files": {Conditions: 14, Files: 6},
 		"1 error in 1 condition of 1 file":          {Conditions: 1, Files: 1, Findings: []lint.Finding{{Severity: lint.Error}}},
 	} {
-		if got := view.FindingsSummary(r); got != want {
+		if got := FindingsSummary(r); got != want {
 			t.Errorf("%q, want %q", got, want)
 		}
 	}
