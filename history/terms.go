@@ -6,22 +6,23 @@ import (
 	"fettle/schema"
 )
 
-// Terms are what of a policy an approval is held to. The first two bear on whether it counts; see [Standing.Untried] for the third.
+// Terms are what of a policy an approval is held to. The first two bear on whether it counts; see [Standing.Untried] for the others.
 type terms struct {
 	persons int
 	own     bool // whether a person may approve what they wrote
 	trial   bool // whether a good trial has to stand behind it
+	stale   bool // whether a reason in words will do for that where only the machine changed
 }
 
 func (t terms) and(other terms) terms {
-	return terms{max(t.persons, other.persons), t.own && other.own, t.trial || other.trial}
+	return terms{max(t.persons, other.persons), t.own && other.own, t.trial || other.trial, t.stale && other.stale}
 }
 
 func termsOf(set *schema.Settings) terms {
 	if set == nil {
 		return terms{persons: 1}
 	}
-	return terms{set.Policy.V.ApprovalsNeeded(), set.Policy.V.OwnChangeAllowed(), set.Policy.V.TrialRequired()}
+	return terms{set.Policy.V.ApprovalsNeeded(), set.Policy.V.OwnChangeAllowed(), set.Policy.V.TrialRequired(), set.Policy.V.StaleTogether()}
 }
 
 // termsFor returns the terms that a decision must meet: those that it was made in sight of, and those in force unless they were

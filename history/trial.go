@@ -54,7 +54,8 @@ func (e *Evidence) Covers(from *schema.Values) (trials []*schema.Record, missing
 // signed. So whoever shares one is asked, and the trail says it of those that are there.
 //
 // What changed is held against whatever was approved in its sight and lies nearest. A trial of after the approval may make good what
-// was missing; one that came out badly since does not speak against it.
+// was missing; one that came out badly since does not speak against it. Where the policy lets what went stale be approved together, the
+// reason in words of an approval of the same values stands for a trial, unless one had come out badly by then.
 func (s *Standing) Untried(r *schema.Record, subject schema.Subject) (missing []FieldChange, lacks bool) {
 	id, err := schema.ParseID(subject.ID.V)
 	to := ValuesOf(&Decision{Record: r, Subject: subject})
@@ -65,6 +66,9 @@ func (s *Standing) Untried(r *schema.Record, subject schema.Subject) (missing []
 	then := evidence.until(r.Time())
 	lacks = true
 	for _, from := range s.approvedBefore(r, subject) {
+		if from.stale && s.termsFor(r).stale && r.Text.Set() && len(then.Against()) == 0 {
+			return nil, false
+		}
 		for _, e := range []*Evidence{evidence, then} {
 			trials, open := e.Covers(from.values)
 			if len(trials) > 0 || !from.stale && len(open) == 0 && len(e.Against()) == 0 {

@@ -244,7 +244,14 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 	}
 	return s.putDecision(r, decisionMessage(verb, cards, flags.text), flags, func() {
 		for i := range cards {
-			s.say("%-9s %s", verb, cards[i].ID)
+			switch {
+			case flags.stale == "" || len(cards) == 1:
+				s.say("%-9s %s", verb, cards[i].ID)
+			case i == 0: // they were listed
+				s.say("%-9s %s again", verb, counted(len(cards), "condition"))
+			default:
+				continue
+			}
 			if kind == schema.KindApproval && more[i] != "" {
 				s.say("          not in force yet: %s", more[i])
 			}
