@@ -271,13 +271,32 @@ func (w *way) library(commit, root string) *schema.Library {
 		return lib
 	}
 	lib := &schema.Library{}
-	if t, err := w.gate.store.saved(commit, root); err == nil && w.gate.store.fill(all, t) == nil {
-		if read, err := schema.ReadLibrary(w.gate.store.known.Of(t)); err == nil {
-			lib = read
-		}
+	if t, err := w.gate.store.saved(commit, root); err == nil {
+		lib = w.gate.store.library(t)
 	}
 	w.read[key] = lib
 	return lib
+}
+
+// touched is the library of a commit as far as a step changed it: machines, settings and the sets that differ, or all sets where
+// something that they share differs.
+func (w *way) touched(commit, root string, s *step) *schema.Library {
+	wanted := []string{path.Join(root, schema.SettingsFile), path.Join(root, "machines")}
+	for full := range s.changed {
+		p, ok := inLibrary(root, full)
+		switch {
+		case !ok || schema.IsRecordPath(p):
+		case strings.HasPrefix(p, "sets/"):
+			wanted = append(wanted, full)
+		default:
+			return w.library(commit, root)
+		}
+	}
+	entries, err := w.gate.repo.TreeFiles(commit, wanted...)
+	if err != nil {
+		return &schema.Library{}
+	}
+	return w.gate.store.library(w.gate.store.ordinary(entries, root))
 }
 
 // blame is the commit that made a finding what it is: the last one that altered its record, changed its recipe or else its file.
@@ -332,7 +351,7 @@ func (w *way) digestOf(blob, full string, v *verdict, id schema.ID) schema.Diges
 // mended are errors that a commit on the way brought and that the last one no longer has, each in one line. They stop nothing:
 // what counts is what comes in. Long pushes are looked through from their end, as far as that takes no more than a moment.
 func (w *way) mended(r *Ruling) []string {
-	const most = 150 // files
+	const most = 60 // files
 	var out []string
 	budget := most
 	for i, s := range w.commits {
@@ -340,7 +359,7 @@ func (w *way) mended(r *Ruling) []string {
 			continue
 		}
 		for _, root := range s.roots() {
-			before, now := w.library(s.parents[0], root), w.library(s.hash, root)
+			before, now := w.touched(s.parents[0], root, s), w.touched(s.hash, root, s)
 			if budget -= len(now.Files); budget < 0 {
 				return out
 			}
@@ -348,8 +367,12 @@ func (w *way) mended(r *Ruling) []string {
 			if now.Settings.Value == nil || len(differences) == 0 {
 				continue
 			}
-			only := touchedFamilies(nil, differences, before, now)
-			for _, f := range lint.Run(now, lint.Options{Base: before, Only: only}).Blocking() {
+			options := lint.Options{Only: touchedFamilies(nil, differences, before, now)}
+			if len(lint.Run(now, options).Blocking()) == 0 {
+				continue
+			}
+			options.Base = before // only now does it matter what stood there before
+			for _, f := range lint.Run(now, options).Blocking() {
 				if !r.has(root, f) {
 					where := cmp.Or(f.ID, path.Join(root, f.Path))
 					out = append(out, fmt.Sprintf("commit %s held an error that is mended since:", short(s.hash)), "  "+where+" ["+f.Rule+"]")

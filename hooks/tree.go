@@ -86,13 +86,17 @@ func (s *store) saved(commit, root string) (*tree, error) {
 	if err != nil {
 		return nil, err
 	}
+	return s.ordinary(entries, root), nil
+}
+
+func (s *store) ordinary(entries []git.Entry, root string) *tree {
 	t := &tree{s, map[string]string{}}
 	for _, e := range entries {
 		if ordinary(e.Mode) {
 			t.put(root, e.Path, e.Hash)
 		}
 	}
-	return t, nil
+	return t
 }
 
 // coming is the library as the commit will hold it: that of the last commit with what the index changes. A symbolic link or
@@ -189,6 +193,16 @@ func all(string) bool { return true }
 
 // recorded are the files that say what is in force: they are read first, since judging them takes longest.
 func recorded(p string) bool { return schema.IsRecordPath(p) || p == schema.SettingsFile }
+
+// library reads a tree. What cannot be read holds nothing.
+func (s *store) library(t *tree) *schema.Library {
+	if s.fill(all, t) == nil {
+		if lib, err := schema.ReadLibrary(s.known.Of(t)); err == nil {
+			return lib
+		}
+	}
+	return &schema.Library{}
+}
 
 // side reads a tree whose contents are at hand.
 func (s *store) side(t *tree) (Side, error) {
