@@ -147,7 +147,7 @@ func (p *pages) Head() (serve.Head, error) {
 	return h, nil
 }
 
-func (p *pages) Queue() (*view.Review, error) {
+func (p *pages) Queue() (*serve.Queue, error) {
 	positions, err := p.chosen(&p.committed, nil)
 	if err != nil {
 		return nil, pageError(err)
@@ -160,8 +160,16 @@ func (p *pages) Queue() (*view.Review, error) {
 	if err != nil {
 		return nil, pageError(err)
 	}
-	doc.Others = p.rest(&p.committed, len(cards))
-	return doc, nil
+	out := &serve.Queue{Review: doc}
+	if p.standing(&p.committed).Anchor != nil {
+		out.Subjects = p.waitingSubjects()
+	}
+	for _, row := range p.rest(&p.committed, len(cards)) {
+		if !strings.Contains(row.Text, "to decide: fettle approve ") && row.Text != "no condition waits for a decision" { // said with a link, and above
+			doc.Others = append(doc.Others, row)
+		}
+	}
+	return out, nil
 }
 
 // id finds a condition that was typed into an address: only whole ids that the library or its records have.
@@ -193,7 +201,7 @@ func (p *pages) Card(typed string) (*serve.Card, error) {
 	if err != nil {
 		return nil, pageError(err)
 	}
-	out := &serve.Card{Card: doc.Sets[0].Cards[0], Plots: doc.Sets[0].Plots, Digest: string(position.Digest), Open: position.Status != history.Approved}
+	out := &serve.Card{Card: doc.Sets[0].Cards[0], Plots: doc.Sets[0].Plots, Digest: string(position.Digest), Open: position.Status != history.Approved && position.Status != history.Rejected}
 	out.Card.Decide = nil // there are buttons
 	if person, err := p.decider(); err == nil && out.Open && standingHolds(p.standing(&p.committed)) == nil {
 		out.Against, out.Help = p.against(schema.KindApproval, &cards[0], person, false)
@@ -203,12 +211,22 @@ func (p *pages) Card(typed string) (*serve.Card, error) {
 
 // Decide runs approve or reject, as somebody at a terminal would.
 func (p *pages) Decide(d serve.Decision) (said string, err error) {
-	id, position, err := p.id(d.ID)
-	if err != nil {
-		return "", err
-	}
-	if position.Kind == "" {
-		return "", &serve.Refusal{Message: id.String() + " is not saved", Help: "Save it first: fettle save " + id.String()}
+	var typed []string
+	switch d.Kind {
+	case "":
+		id, position, err := p.id(d.ID)
+		if err != nil {
+			return "", err
+		}
+		if position.Kind == "" {
+			return "", &serve.Refusal{Message: id.String() + " is not saved", Help: "Save it first: fettle save " + id.String()}
+		}
+		typed = []string{id.String()}
+	default:
+		if _, err := p.Subject(d.Kind, d.ID); err != nil {
+			return "", err
+		}
+		typed = strings.Fields(subjectWords(d.Kind, d.ID)) // names have no blanks
 	}
 	kind := schema.KindRejection
 	if d.Approve {
@@ -218,7 +236,7 @@ func (p *pages) Decide(d serve.Decision) (said string, err error) {
 	}
 	sub := p.silent()
 	seen := schema.Digest(d.Seen)
-	if err := sub.decide(kind, []string{id.String()}, decisionFlags{text: d.Because, seen: &seen}); err != nil {
+	if err := sub.decide(kind, typed, decisionFlags{text: d.Because, seen: &seen}); err != nil {
 		return "", pageError(err)
 	}
 	return sub.out.(*bytes.Buffer).String(), nil
@@ -401,7 +419,7 @@ func (p *pages) Machine(name string) (*serve.Machine, error) {
 	out.Summary = append(out.Summary, line)
 	for _, o := range p.standing(&p.committed).Others(p.committed.lib) {
 		if o.Kind == schema.SubjectMachine && o.Name == name {
-			out.Summary = append(out.Summary, fmt.Sprintf("The profile is %s; to decide: fettle approve machine %s", o.Status, name))
+			out.Waits = string(o.Status)
 		}
 	}
 	out.Facts = machineFacts(m)

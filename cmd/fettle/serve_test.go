@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"html/template"
 	"io"
 	"net/http"
 	"net/http/cookiejar"
@@ -17,6 +18,7 @@ import (
 
 	"fettle/cmd/fettle/serve"
 	"fettle/history/git/gittest"
+	"fettle/history/signature"
 	"fettle/schema"
 )
 
@@ -158,8 +160,14 @@ func TestServeStory(t *testing.T) {
 		t.Errorf("the last commit is %q", subject)
 	}
 
+	// What is rejected and unchanged is decided: the page says what whoever made the change does next, and offers no form.
+	if page := b.wants("/review/"+waiting, 200, "fettle put-back "+waiting); strings.Contains(page, "<form method=\"post\"") {
+		t.Error("a rejected recipe is offered for approval")
+	}
+	b.wants("/", 200, "No condition waits for a decision.", "1 was rejected and waits for another change")
+
 	// Mara mends it at the terminal; what the page showed before is not what Jonas would sign now.
-	old := b.wants("/review/"+waiting, 200)
+	old := card
 	run := func(args ...string) {
 		t.Helper()
 		if out, code := inShell(t, dir, args...); code != exitGood {
@@ -245,5 +253,78 @@ func TestServeOnlyShows(t *testing.T) {
 	}
 	if after := gitIn(t, dir, "rev-parse", "HEAD"); after != before || gitIn(t, dir, "status", "--porcelain") != "" {
 		t.Error("something was written")
+	}
+}
+
+// TestServeDecidesOnOthers decides on a machine, the settings and the roster, each as it was looked at.
+func TestServeDecidesOnOthers(t *testing.T) {
+	b, dir := samplePage(t)
+	edit := func(path, old, now string) {
+		t.Helper()
+		file := filepath.Join(dir, path)
+		data, err := os.ReadFile(file)
+		if err != nil || !bytes.Contains(data, []byte(old)) {
+			t.Fatalf("%s: %v, or no %q in it", path, err, old)
+		}
+		if err := os.WriteFile(file, bytes.Replace(data, []byte(old), []byte(now), 1), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	roster, err := os.ReadFile(filepath.Join(dir, schema.RosterFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	seed := [32]byte{7}
+	key, err := signature.GenerateFrom(seed, filepath.Join(t.TempDir(), "iris"), "iris")
+	if err != nil {
+		t.Fatal(err)
+	}
+	line, err := signature.FormatLine("iris.brandt@northgate.example", key.PublicKey(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	edit("machines/bay-2.json", `"rated_power": "6 kW"`, `"rated_power": "6.5 kW"`)
+	edit("fettle.json", `"machine_hour": 85`, `"machine_hour": 92`)
+	if err := os.WriteFile(filepath.Join(dir, schema.RosterFile), append(roster, line+"\n"...), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	gitIn(t, dir, "commit", "-q", "--no-verify", "-a", "-m", "Another hour, another source, one more person")
+
+	b.wants("/", 200, "/subject/machine/bay-2", "6 kW → 6.5 kW", "/subject/settings/settings", "85 → 92", "/subject/roster/roster", "iris.brandt@northgate.example")
+	b.wants("/machine/bay-2", 200, "/subject/machine/bay-2")
+	for _, path := range []string{"/subject/machine/bay-9", "/subject/machine/..%2fbay-2", "/subject/roster/people", "/subject/condition/x", "/subject/constructor/x"} {
+		b.wants(path, 404)
+	}
+	machine := b.wants("/subject/machine/bay-2", 200, "changed since it was approved", "6 kW", "6.5 kW", "&#43;8.3 %", "Decide, as Jonas Falk")
+	if code, page := b.post(machine, "approve", "The new source"); code != 200 || !strings.Contains(page, "Approved: machine bay-2") {
+		t.Fatalf("approving a machine: %d\n%s", code, page)
+	}
+	if page := b.wants("/subject/machine/bay-2", 200, "as it was approved"); strings.Contains(page, "<form method=\"post\"") {
+		t.Error("what is approved is offered again")
+	}
+	settings := b.wants("/subject/settings/settings", 200)
+	if code, page := b.post(settings, "reject", ""); code != 409 || !strings.Contains(page, "a rejection needs a reason") {
+		t.Fatalf("a rejection without a reason: %d\n%s", code, page)
+	}
+	if code, page := b.post(settings, "reject", "It is 90"); code != 200 || !strings.Contains(page, "Rejected: settings") {
+		t.Fatalf("rejecting settings: %d\n%s", code, page)
+	}
+	old := b.wants("/subject/roster/roster", 200, key.PublicKey().Type(), template.HTMLEscapeString(signature.Fingerprint(key.PublicKey())))
+	edit(schema.RosterFile, "iris.brandt@", "iris.brand@")
+	gitIn(t, dir, "commit", "-q", "--no-verify", "-a", "-m", "Somebody else")
+	if code, page := b.post(old, "approve", ""); code != 409 || !strings.Contains(page, "roster changed since you looked at it; nothing was decided") {
+		t.Fatalf("approving a roster that nobody saw: %d\n%s", code, page)
+	}
+	if code, page := b.post(b.wants("/subject/roster/roster", 200), "approve", ""); code != 200 || !strings.Contains(page, "Approved: roster") {
+		t.Fatalf("approving a roster: %d\n%s", code, page)
+	}
+	if out, code := inShell(t, dir, "fettle", "verify"); code != exitGood {
+		t.Errorf("verify: exit code %d\n%s", code, out)
+	}
+	subjects := gitIn(t, dir, "log", "-5", "--format=%s")
+	for _, want := range []string{"Approved machine bay-2\n", "Rejected settings\n", "Approved roster\n"} {
+		if !strings.Contains(subjects, want) {
+			t.Errorf("%q is not among what was saved: %s", want, subjects)
+		}
 	}
 }

@@ -56,6 +56,9 @@ func (s *Server) routes() {
 	})
 	s.show("GET /{$}", "queue", "What waits for a decision", func(l Library, r *http.Request) (any, error) { return l.Queue() })
 	s.show("GET /review/{id...}", "review", "", func(l Library, r *http.Request) (any, error) { return l.Card(r.PathValue("id")) })
+	s.show("GET /subject/{kind}/{name}", "review", "", func(l Library, r *http.Request) (any, error) {
+		return l.Subject(r.PathValue("kind"), r.PathValue("name"))
+	})
 	s.show("GET /condition/{id...}", "condition", "", func(l Library, r *http.Request) (any, error) { return l.Condition(r.PathValue("id")) })
 	s.show("GET /family/{name...}", "family", "", func(l Library, r *http.Request) (any, error) { return l.Family(r.PathValue("name")) })
 	s.show("GET /machine/{name}", "machine", "", func(l Library, r *http.Request) (any, error) { return l.Machine(r.PathValue("name")) })
@@ -85,6 +88,9 @@ func (s *Server) show(pattern, name, title string, find func(Library, *http.Requ
 		heading := title
 		if heading == "" {
 			heading = strings.Trim(r.URL.Path[strings.Index(r.URL.Path[1:], "/")+1:], "/")
+		}
+		if c, ok := body.(*Card); ok && c.Kind != "" {
+			heading = c.Card.ID
 		}
 		p := page{Title: heading, Query: query(r), Body: body, Notice: s.take(r.URL.Query().Get("said"))}
 		s.write(w, http.StatusOK, library, name, p)
@@ -167,7 +173,7 @@ func (s *Server) decide(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, nil, &Refusal{Message: "nothing can be decided here: the page was opened to the network, so that it only shows"})
 		return
 	}
-	d := Decision{ID: r.PostForm.Get("id"), Seen: r.PostForm.Get("digest"), Because: strings.TrimSpace(strings.ReplaceAll(r.PostForm.Get("because"), "\r\n", "\n"))}
+	d := Decision{Kind: r.PostForm.Get("kind"), ID: r.PostForm.Get("id"), Seen: r.PostForm.Get("digest"), Because: strings.TrimSpace(strings.ReplaceAll(r.PostForm.Get("because"), "\r\n", "\n"))}
 	switch r.PostForm.Get("decision") {
 	case "approve":
 		d.Approve = true
@@ -186,8 +192,16 @@ func (s *Server) decide(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, library, err)
 		return
 	}
-	n := notice{Good: true, Message: map[bool]string{true: "Approved: ", false: "Rejected: "}[d.Approve] + d.ID, Lines: lines(said)}
+	n := notice{Good: true, Message: map[bool]string{true: "Approved: ", false: "Rejected: "}[d.Approve] + d.what(), Lines: lines(said)}
 	http.Redirect(w, r, s.base+"/?said="+s.keep(n), http.StatusSeeOther)
+}
+
+// what names what was decided on: an id, machine bay-2, roster.
+func (d Decision) what() string {
+	if d.Kind == "" || d.Kind == d.ID {
+		return d.ID
+	}
+	return d.Kind + " " + d.ID
 }
 
 // keep holds a notice for the page that comes next; of many only the last ones.

@@ -31,8 +31,9 @@ import (
 // A Library answers what one page shows, as things stand when it was opened.
 type Library interface {
 	Head() (Head, error)
-	Queue() (*view.Review, error)
+	Queue() (*Queue, error)
 	Card(id string) (*Card, error)
+	Subject(kind, name string) (*Card, error) // roster, people, settings, a machine
 	Condition(id string) (*Condition, error)
 	Family(name string) (*Family, error)
 	Machine(name string) (*Machine, error)
@@ -59,8 +60,19 @@ type Head struct {
 	Unsaved  int // edited conditions that are not saved, which are no part of a review
 }
 
+// A Queue is what waits for a decision.
+type Queue struct {
+	*view.Review
+	Subjects []Waiting
+}
+
+// A Waiting is something to decide on that is no condition: the roster, the people, the settings, a machine.
+type Waiting struct{ What, Status, Short, Kind, Name string }
+
 // A Card is a change to decide on.
 type Card struct {
+	Kind    string // "" for a condition, else roster, people, settings or machine
+	Name    string // of what is no condition
 	Card    view.ReviewCard
 	Plots   []view.ReviewPlot
 	Digest  string // of what is shown; "" for a removal
@@ -99,6 +111,7 @@ type Machine struct {
 	Name     string
 	Facts    []view.Row
 	Summary  []string
+	Waits    string // how the profile stands where it waits for a decision, "" where it is approved
 	Families []Family
 }
 
@@ -108,7 +121,8 @@ type Hit struct{ ID, Status, Values string }
 // A Decision is what somebody decided on a page.
 type Decision struct {
 	Approve bool
-	ID      string
+	Kind    string // "" for a condition
+	ID      string // of a condition, or the name of something else
 	Seen    string // digest of what the page showed
 	Because string
 }

@@ -30,9 +30,9 @@ type fake struct {
 func (f fake) Head() (Head, error) {
 	return Head{Library: evil, Person: evil, Machines: []string{evil}}, nil
 }
-func (f fake) Queue() (*view.Review, error) {
-	return &view.Review{Summary: []string{evil}, Others: []view.Row{{Label: evil, Text: evil}},
-		Sets: []view.ReviewSet{{Name: evil, Cards: []view.ReviewCard{f.card()}}}}, f.trouble
+func (f fake) Queue() (*Queue, error) {
+	return &Queue{Subjects: []Waiting{{evil, evil, evil, evil, evil}}, Review: &view.Review{Summary: []string{evil}, Others: []view.Row{{Label: evil, Text: evil}},
+		Sets: []view.ReviewSet{{Name: evil, Cards: []view.ReviewCard{f.card()}}}}}, f.trouble
 }
 func (f fake) card() view.ReviewCard {
 	return view.ReviewCard{ID: evil, Status: evil, Headline: evil, Biggest: evil, Values: evil, Effects: []string{evil}, Rows: []view.Row{{Label: evil, Text: evil}},
@@ -40,6 +40,9 @@ func (f fake) card() view.ReviewCard {
 }
 func (f fake) Card(id string) (*Card, error) {
 	return &Card{Card: f.card(), Digest: evil, Open: true, Against: evil, Help: evil}, f.trouble
+}
+func (f fake) Subject(kind, name string) (*Card, error) {
+	return &Card{Kind: "machine", Name: evil, Card: f.card(), Digest: evil, Open: true}, f.trouble
 }
 func (f fake) Condition(id string) (*Condition, error) {
 	return &Condition{ID: evil, Family: evil, Machine: evil, State: evil, Status: evil, Code: evil, Values: []view.Row{{Label: evil, Text: evil}},
@@ -220,7 +223,7 @@ func TestPagesLetNothingIn(t *testing.T) {
 	for name := range strings.FieldsSeq("html head meta title link body header main footer section nav article div p span a h1 h2 h3 h4 dl dt dd table thead tbody tr th td caption code kbd details summary figure figcaption ul li svg g path circle rect line text desc form label input textarea button b") {
 		allowed[name] = true
 	}
-	for _, path := range []string{"/", "/review/x", "/condition/x", "/family/x", "/machine/x", "/search?q=" + url.QueryEscape(evil), "/nope" + url.PathEscape(evil), "/machine/" + url.PathEscape(evil)} {
+	for _, path := range []string{"/", "/review/x", "/subject/machine/x", "/condition/x", "/family/x", "/machine/x", "/search?q=" + url.QueryEscape(evil), "/nope" + url.PathEscape(evil), "/machine/" + url.PathEscape(evil)} {
 		w := ask(s, http.MethodGet, path, "", nil)
 		body := w.Body.String()
 		for _, steer := range []string{"\x1b", "\a", "\u202e", "\u2066"} {

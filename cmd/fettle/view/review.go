@@ -54,6 +54,8 @@ type ReviewCard struct {
 	Findings []ReviewFinding
 	Rows     []Row    // reason, ruled out, trials and what else is known
 	Decide   []string // the commands that settle it
+
+	NoFindings bool // it is nothing that rules judge
 }
 
 // Bad reports whether an error or an earlier no stands against a card.
