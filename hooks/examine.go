@@ -181,7 +181,7 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 	}
 	path, _ := c.Now.Ledger.Reasoned(schema.SubjectCondition, d.ID.String(), starts, to, c.Before.Ledger)
 	// A reason that was saved before explained a change before: made again, the change needs a new one.
-	ok := slices.ContainsFunc(path, func(e history.Edge) bool { return c.Before.Ledger.Get(e.Record.Digest) == nil })
+	ok := slices.ContainsFunc(path, c.fresh)
 	if len(path) > 0 {
 		last := path[len(path)-1].Reason
 		change.Cause, change.RuledOut = last.Cause.V, last.RuledOut.V
@@ -194,6 +194,13 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 	policy := standing.Policy(c.Now.Lib.Policy())
 	if standing.Anchor != nil && asked && (policy.ReasonRequired() || c.Now.Lib.Policy().ReasonRequired()) {
 		change.Reasoned = ok || c.takenFromParents(d) || c.Explained != nil && c.Explained(d)
+		if change.Reasoned && len(path) == 0 { // put together of what several persons explained
+			for _, e := range c.Now.Ledger.Edges(schema.SubjectCondition, d.ID.String()) {
+				if c.fresh(e) && !slices.Contains(change.Authors, e.Reason.By.V) {
+					change.Authors = append(change.Authors, e.Reason.By.V)
+				}
+			}
+		}
 	}
 	if change.After != nil {
 		base := change.Approved
@@ -212,32 +219,19 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 	return change
 }
 
+// fresh reports whether a reason comes with what is judged.
+func (c Case) fresh(e history.Edge) bool { return c.Before.Ledger.Get(e.Record.Digest) == nil }
+
 // takenFromParents reports whether every value of a merge result is one of a parent: then both sides gave their reasons.
 func (c Case) takenFromParents(d history.Difference) bool {
 	if len(c.Parents) == 0 || d.After == nil {
 		return false
 	}
-	sides := []*schema.Library{c.Before.Lib}
+	sides := []*schema.Values{values(c.Before.Lib.Recipe(d.ID))}
 	for _, p := range c.Parents {
-		sides = append(sides, p.Lib)
+		sides = append(sides, values(p.Lib.Recipe(d.ID)))
 	}
-	return takenFrom(sides, d.After)
-}
-
-// takenFrom reports whether every value of a recipe is one that the same condition has in one of the libraries.
-func takenFrom(sides []*schema.Library, recipe *schema.Recipe) bool {
-	for _, f := range schema.Fields(recipe.Values()) {
-		taken := f.Note
-		for _, side := range sides {
-			if r := side.Recipe(recipe.ID); r != nil && !taken {
-				taken = slices.ContainsFunc(schema.Fields(r.Values()), func(g schema.Field) bool { return g.Path == f.Path && g.Same(f) })
-			}
-		}
-		if !taken {
-			return false
-		}
-	}
-	return true
+	return history.Taken(d.After.Values(), sides)
 }
 
 func values(r *schema.Recipe) *schema.Values {

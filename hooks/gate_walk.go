@@ -21,7 +21,6 @@ type way struct {
 	by      map[string]*step // by id
 	follows map[string]bool  // every commit that one of them follows
 	found   []broken
-	memo    map[wayKey]bool // what explained came to
 	read    map[[2]string]*schema.Library
 }
 
@@ -31,11 +30,6 @@ type step struct {
 	parents               []string
 	changed               map[string]git.Change // files of libraries that differ from every parent, against the first
 	recipes               bool                  // something beside records differs from a parent
-}
-
-type wayKey struct {
-	commit, root string
-	id           schema.ID
 }
 
 // broken is a record that one commit altered or removed.
@@ -51,7 +45,7 @@ func (b broken) finding() lint.Finding {
 
 // walk reads the commits of tip that none of the others reach, with one child.
 func (g *Gate) walk(tip string, hide []string) (*way, error) {
-	w := &way{gate: g, by: map[string]*step{}, follows: map[string]bool{}, memo: map[wayKey]bool{}, read: map[[2]string]*schema.Library{}}
+	w := &way{gate: g, by: map[string]*step{}, follows: map[string]bool{}, read: map[[2]string]*schema.Library{}}
 	revs := []string{tip}
 	for _, h := range hide {
 		revs = append(revs, "^"+h)
@@ -206,59 +200,43 @@ func (w *way) broken(verdicts []*verdict) []broken {
 	return out
 }
 
-// explained reports whether the commits of a push lead to a recipe with a reason for every step, through merges whose every value
-// is one of a side that is explained itself. It is asked where reasons alone do not lead from the old tip to the new one, which is
-// so when both sides of a merge changed different values of one condition.
+// explained reports whether reasons lead from where the commits of a push begin to what they end with. It is asked where reasons alone do
+// not lead from the old tip to the new one, which is so where both sides of a merge changed different values of one condition, and where
+// a rebase made a step again on another recipe.
 func (w *way) explained(r *Ruling, l *library, c *Case, d history.Difference) bool {
-	edges := c.Now.Ledger.Edges(schema.SubjectCondition, d.ID.String())
-	fresh := func(steps []history.Edge) bool {
-		return slices.ContainsFunc(steps, func(e history.Edge) bool { return c.Before.Ledger.Get(e.Record.Digest) == nil })
+	from, to := d.Digests()
+	recipe := func(commit string) *schema.Values { return values(w.library(commit, l.root).Recipe(d.ID)) }
+	starts := []schema.Digest{from}
+	for _, s := range w.commits {
+		if len(s.parents) == 0 {
+			starts = append(starts, "")
+		}
+		for _, p := range s.parents {
+			if w.by[p] == nil { // it was judged when it came
+				starts = append(starts, digestIn(w.library(p, l.root), d.ID))
+			}
+		}
 	}
-	digest := func(commit string) schema.Digest { return digestIn(w.library(commit, l.root), d.ID) }
-	var known func(commit string) bool
-	known = func(commit string) bool {
-		s := w.by[commit]
-		if s == nil {
-			return true // it was judged when it came
-		}
-		key := wayKey{commit, l.root, d.ID}
-		if answer, ok := w.memo[key]; ok {
-			return answer
-		}
-		w.memo[key] = false
-		answer := func() bool {
-			now := digest(commit)
-			var sides []*schema.Library
-			var starts []schema.Digest
+	ways := history.Ways{Edges: c.Now.Ledger.Edges(schema.SubjectCondition, d.ID.String()), Starts: starts, Fresh: c.fresh}
+	ways.Merges = func() ([]history.Joint, error) {
+		var out []history.Joint
+		for _, s := range slices.Backward(w.commits) {
+			if !s.recipes || len(s.parents) < 2 {
+				continue
+			}
+			m := history.Joint{To: recipe(s.hash)}
 			for _, p := range s.parents {
-				if was := digest(p); was != now {
-					starts = append(starts, was)
-				} else if known(p) {
-					return true
-				}
-				if known(p) {
-					sides = append(sides, w.library(p, l.root))
-				}
+				m.Sides = append(m.Sides, recipe(p))
 			}
-			for at := s; at != nil; at = w.by[at.parents[0]] { // a reason may lead from any state that this line of commits held before
-				if len(at.parents) == 0 {
-					starts = append(starts, "")
-					break
-				}
-				if was := digest(at.parents[0]); was != now && !slices.Contains(starts, was) {
-					starts = append(starts, was)
-				}
-			}
-			if fresh(history.Path(edges, starts, now)) {
-				return true
-			}
-			recipe := w.library(commit, l.root).Recipe(d.ID)
-			return len(sides) > 0 && len(s.parents) > 1 && recipe != nil && takenFrom(sides, recipe)
-		}()
-		w.memo[key] = answer
-		return answer
+			out = append(out, m)
+		}
+		return out, nil
 	}
-	return known(r.New)
+	if d.After != nil {
+		ways.Steps = func() ([]history.Step, error) { return w.gate.store.stepsOf(r.New, l.root, d.After) }
+	}
+	leads, err := ways.Lead(values(d.After), to)
+	return err == nil && leads
 }
 
 // library is the one of a commit. What cannot be read holds nothing, and so explains nothing.
@@ -332,20 +310,11 @@ func (w *way) digestOf(blob, full string, v *verdict, id schema.ID) schema.Diges
 	if err != nil {
 		return ""
 	}
-	set, ok := schema.ReadFile(full, data).Value.(*schema.ConditionSet)
-	if !ok {
+	recipe := recipeIn(data, full, id, v.Now.Lib.Recipe(id))
+	if recipe == nil {
 		return ""
 	}
-	for i := range set.Conditions.V {
-		values := schema.Values{Machine: set.Machine, Material: set.Material, Grade: set.Grade, Gas: set.Gas, Condition: set.Conditions.V[i]}
-		if recipe := v.Now.Lib.Recipe(id); recipe != nil {
-			values.Composition = recipe.Composition
-		}
-		if at, ok := values.ID(); ok && at == id {
-			return values.Digest()
-		}
-	}
-	return ""
+	return recipe.Digest()
 }
 
 // mended are errors that a commit on the way brought and that the last one no longer has, each in one line. They stop nothing:

@@ -288,11 +288,32 @@ func (r *running) judge(l *library, anchor string) (*verdict, error) {
 		if v.Case.Amended, err = r.amended(l.root); err != nil {
 			return nil, err
 		}
+		v.Case.Explained = func(d history.Difference) bool { return r.madeAgain(l, &v.Case, d, v.Standing) }
 		v.Report = Examine(v.Case)
 		v.Report.add(l.clashes)
 	}
 	v.oversights()
 	return v, nil
+}
+
+// madeAgain reports whether a change is a step that was explained elsewhere and is made again here, as a rebase or a cherry-pick does.
+func (r *running) madeAgain(l *library, c *Case, d history.Difference, standing *history.Standing) bool {
+	edges := c.Now.Ledger.Edges(schema.SubjectCondition, d.ID.String())
+	if d.After == nil || !slices.ContainsFunc(edges, c.fresh) {
+		return false
+	}
+	from, to := d.Digests()
+	starts := []schema.Digest{from}
+	for _, side := range c.Amended {
+		starts = append(starts, digestIn(side.Lib, d.ID))
+	}
+	if inForce, ok := standing.Condition(d.ID).Digest(); ok {
+		starts = append(starts, inForce)
+	}
+	ways := history.Ways{Edges: edges, Starts: starts, Fresh: c.fresh}
+	ways.Steps = func() ([]history.Step, error) { return r.store.stepsOf(r.head, l.root, d.After) }
+	leads, err := ways.Lead(values(d.After), to)
+	return err == nil && leads
 }
 
 // readCase reads all contents, and what the commit will hold but for its records.

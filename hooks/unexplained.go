@@ -1,6 +1,7 @@
 package hooks
 
 import (
+	"path"
 	"slices"
 
 	"fettle/history"
@@ -30,6 +31,7 @@ func UnexplainedIn(repo *git.Repo, root, rev string, saved Side, standing *histo
 			decided[subject.ID.V] = append(decided[subject.ID.V], schema.Digest(subject.Digest.V))
 		}
 	}
+	store := newStore(repo)
 	var out []Unexplained
 	for _, p := range open {
 		var starts []schema.Digest
@@ -41,8 +43,12 @@ func UnexplainedIn(repo *git.Repo, root, rev string, saved Side, standing *histo
 				starts = append(starts, digest)
 			}
 		}
-		leads := waysTo(repo, root, rev, saved, p, starts)
-		explained, err := leads(p.Digest)
+		ways := history.Ways{Edges: saved.Ledger.Edges(schema.SubjectCondition, p.Name), Starts: starts}
+		if p.Now != nil {
+			ways.Merges = func() ([]history.Joint, error) { return store.mergesOf(rev, root, p.Now) }
+			ways.Steps = func() ([]history.Step, error) { return store.stepsOf(rev, root, p.Now) }
+		}
+		explained, err := ways.Lead(values(p.Now), p.Digest)
 		if err != nil {
 			return nil, err
 		}
@@ -54,63 +60,68 @@ func UnexplainedIn(repo *git.Repo, root, rev string, saved Side, standing *histo
 	return out, nil
 }
 
-// waysTo reports whether reasons lead to a recipe from one of the starts. Where they end at a merge that took every value from its
-// parents, those that lead to the parents go on through it.
-func waysTo(repo *git.Repo, root, rev string, saved Side, p history.Position, starts []schema.Digest) func(schema.Digest) (bool, error) {
-	edges := saved.Ledger.Edges(schema.SubjectCondition, p.Name)
-	store := newStore(repo)
-	seen := map[schema.Digest]bool{}
-	var merges [][]*schema.Library // the merge, then its parents
-	read := false
-	var leads func(to schema.Digest) (bool, error)
-	leads = func(to schema.Digest) (bool, error) {
-		if history.Path(edges, starts, to) != nil {
-			return true, nil
+// mostSteps is how many commits of a file are looked at for steps that were made again.
+const mostSteps = 60
+
+// stepsOf are what the last commits of its file made of a condition, the oldest first. Merges made nothing themselves.
+func (s *store) stepsOf(rev, root string, now *schema.Recipe) ([]history.Step, error) {
+	full := path.Join(root, now.File.Path)
+	var changes []git.Change
+	var blobs []string
+	for entry, err := range s.repo.Walk(git.LogOptions{Revs: []string{rev}, Paths: []string{full}, Changes: true, MaxCount: mostSteps}) {
+		if err != nil {
+			return nil, err
 		}
-		if seen[to] || to == "" || p.Now == nil {
-			return false, nil
+		if len(entry.Parents) > 1 || len(entry.Changes) == 0 {
+			continue
 		}
-		seen[to] = true
-		if !read {
-			read = true
-			var err error
-			if merges, err = store.mergesOf(rev, root, p.Now.File.Path); err != nil {
-				return false, err
-			}
-		}
-		for _, m := range merges {
-			now := m[0].Recipe(p.ID)
-			if now == nil || now.Digest() != to || !takenFrom(m[1:], now) {
-				continue
-			}
-			all := true
-			for _, parent := range m[1:] {
-				from := digestIn(parent, p.ID)
-				if from == to {
-					continue
+		for _, c := range entry.Changes[0] {
+			if c.Path == full && (c.NewHash == "" || ordinary(c.NewMode)) {
+				changes = append(changes, c)
+				for _, blob := range []string{c.OldHash, c.NewHash} {
+					if blob != "" && !slices.Contains(blobs, blob) {
+						blobs = append(blobs, blob)
+					}
 				}
-				explained, err := leads(from)
-				if err != nil {
-					return false, err
-				}
-				all = all && explained
-			}
-			if all {
-				return true, nil
 			}
 		}
-		return false, nil
 	}
-	return leads
+	was := map[string]*schema.Values{}
+	if err := s.repo.PastBlobs(blobs, func(i int, data []byte) error { was[blobs[i]] = recipeIn(data, full, now.ID, now); return nil }); err != nil {
+		return nil, err
+	}
+	var out []history.Step
+	for _, c := range slices.Backward(changes) {
+		if from, to := was[c.OldHash], was[c.NewHash]; from != nil || to != nil {
+			out = append(out, history.Step{From: from, To: to})
+		}
+	}
+	return out, nil
 }
 
-// mergesOf are the merges that left a file of a library other than each of their parents has it, with these.
-func (s *store) mergesOf(rev, root, file string) ([][]*schema.Library, error) {
-	full := file
-	if root != "" {
-		full = root + "/" + file
+// recipeIn is a condition in one content of a set file, nil where it does not stand there. What a mix of the shop's own consists of is
+// taken from the recipe as it is now, nil where there is none.
+func recipeIn(data []byte, full string, id schema.ID, now *schema.Recipe) *schema.Values {
+	set, ok := schema.ReadFile(full, data).Value.(*schema.ConditionSet)
+	if !ok {
+		return nil
 	}
-	var out [][]*schema.Library
+	for i := range set.Conditions.V {
+		values := &schema.Values{Machine: set.Machine, Material: set.Material, Grade: set.Grade, Gas: set.Gas, Condition: set.Conditions.V[i]}
+		if now != nil {
+			values.Composition = now.Composition
+		}
+		if at, ok := values.ID(); ok && at == id {
+			return values
+		}
+	}
+	return nil
+}
+
+// mergesOf are the merges that left the file of a condition other than each of their parents has it, with what they made of it.
+func (s *store) mergesOf(rev, root string, now *schema.Recipe) ([]history.Joint, error) {
+	full := path.Join(root, now.File.Path)
+	var out []history.Joint
 	for entry, err := range s.repo.Walk(git.LogOptions{Revs: []string{rev}, Paths: []string{full}, Changes: true}) {
 		if err != nil {
 			return nil, err
@@ -118,7 +129,7 @@ func (s *store) mergesOf(rev, root, file string) ([][]*schema.Library, error) {
 		if len(entry.Parents) < 2 || slices.ContainsFunc(entry.Changes, func(c []git.Change) bool { return len(c) == 0 }) {
 			continue
 		}
-		var sides []*schema.Library
+		var sides []*schema.Values
 		for _, commit := range append([]string{entry.Hash}, entry.Parents...) {
 			t, err := s.saved(commit, root)
 			if err == nil {
@@ -131,9 +142,9 @@ func (s *store) mergesOf(rev, root, file string) ([][]*schema.Library, error) {
 			if err != nil {
 				return nil, err
 			}
-			sides = append(sides, lib)
+			sides = append(sides, values(lib.Recipe(now.ID)))
 		}
-		out = append(out, sides)
+		out = append(out, history.Joint{To: sides[0], Sides: sides[1:]})
 	}
 	return out, nil
 }
