@@ -30,7 +30,7 @@ type GateOptions struct {
 	Known     []git.Ref // branches as they stood before the push; nil for those of the repository
 	Protected bool      // every branch counts as a protected one
 	FromOld   bool      // every branch is judged from its old tip on, as a build job says it
-	Undecided bool      // what nobody approved yet may move too, as before a push: sharing a change is how others come to decide on it
+	Undecided bool      // what nobody approved yet may move too, as where something came in and is only looked at
 	Render    func(io.Writer, lint.Finding)
 }
 

@@ -302,7 +302,7 @@ func (r *Ruling) settle() []string {
 			out = append(out, v.repair(values)...)
 		}
 		if len(values) == 0 && len(missing)+len(subjects) > 0 {
-			wait = r.decide(v, missing, subjects)
+			wait = r.decide(v, subjects)
 		}
 	}
 	if records && r.Rewrites() && len(r.breaks) == 0 {
@@ -389,38 +389,19 @@ func (r *Ruling) restore() []string {
 }
 
 // decide says how what is not approved gets to whoever may approve it.
-func (r *Ruling) decide(v *verdict, missing, subjects []lint.Finding) []string {
-	approve := []string{}
-	for _, f := range subjects {
-		_, target, _ := strings.Cut(f.Help, "fettle approve ")
-		target, _, _ = strings.Cut(target, " (")
-		approve = append(approve, "  fettle approve "+target)
-	}
-	switch {
-	case len(missing) == 1:
-		approve = append(approve, "  fettle approve "+missing[0].ID)
-	case len(missing) > 1:
-		approve = append(approve, "  fettle approve")
-	}
+func (r *Ruling) decide(v *verdict, subjects []lint.Finding) []string {
 	who := "somebody who may"
 	if names := v.mayApprove(); len(names) > 0 {
 		who = strings.Join(names, " or ")
 	}
-	out := []string{
-		r.Branch + " takes only what is approved. Share it on a branch of its own first:",
-		"  git push origin HEAD:refs/heads/waiting/" + r.gate.At.UTC().Format("20060102-1504"),
-		"there " + who + " looks at it, approves, and pushes:",
-		"  fettle review",
+	out := []string{r.Branch + " takes only what is approved. Send it to a branch of its own:", "  fettle send", "there " + who + " looks at it and approves; fettle review lists it for them:",
+		"  fettle approve --branch waiting/NAME-DATE --send"}
+	for _, f := range subjects {
+		_, target, _ := strings.Cut(f.Help, "fettle approve ")
+		target, _, _ = strings.Cut(target, " (")
+		out = append(out, "  fettle approve --branch waiting/NAME-DATE --send "+target)
 	}
-	return append(append(out, approve...), "  git push origin HEAD:"+r.target())
-}
-
-// target is the branch as a command names it. A build job need not say where its commits go.
-func (r *Ruling) target() string {
-	if strings.Contains(r.Branch, " ") {
-		return "BRANCH"
-	}
-	return Quote(r.Branch)
+	return append(out, "then bring that in, and push again:", "  git pull --no-rebase origin waiting/NAME-DATE", "  git push")
 }
 
 // mayApprove are the persons who may approve every change that waits.

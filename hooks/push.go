@@ -12,9 +12,9 @@ import (
 	"fettle/history/git"
 )
 
-// judgePush stops a push that would bring an error, a change without a reason or an altered record to a protected branch, so that
-// whoever pushes hears it here and not from the server. It asks for no approval: sharing a change is how others come to decide on it.
-// What the server demands is its own affair, see [Gate].
+// judgePush stops a push that would bring an error, a change without a reason, one that nobody approved or an altered record to a protected
+// branch, so that whoever pushes hears it here and not from the server, or not at all where that checks nothing. Every other branch takes
+// anything: it is where changes are shared for others to decide on. What the server demands is its own affair, see [Gate].
 func judgePush(repo *git.Repo, call Call) (stopped bool, err error) {
 	moves, err := pushed(call)
 	if err != nil || len(moves) == 0 {
@@ -104,7 +104,7 @@ func pushGate(repo *git.Repo, call Call, moves []Move) (*Gate, error) {
 			known = append(known, git.Ref{Name: m.Ref, Hash: m.Old})
 		}
 	}
-	g := NewGate(repo, GateOptions{At: call.At, Known: known, Undecided: true, Render: call.Render})
+	g := NewGate(repo, GateOptions{At: call.At, Known: known, Render: call.Render})
 	// Where no settings say which branches are protected it is the main one of the other repository, not the one at work here.
 	g.fallback = func() (string, error) { return main, nil }
 	return g, nil

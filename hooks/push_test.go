@@ -38,8 +38,22 @@ func TestPush(t *testing.T) {
 		s.Run("add", "-A")
 		s.wantPassed(nil)
 	}
-	// What has a reason is shared, so that somebody can approve it.
+	// Without a reason, and then without an approval, main does not take it; a branch of its own does, so that somebody can approve it.
+	s.edit(oxygen3, "0.26 bar")
+	s.wantPassed([]string{"-a", "--no-verify"})
+	s.wantCode(1, []string{"push", "-q"}, "1 change has no reason", oxygen3, "fettle reason --cause WORD --because")
 	good("0.27 bar")
+	out := s.wantCode(1, []string{"push", "-q"}, "1 change is not approved", oxygen3, "fettle send", jonas, "looks at it and approves")
+	if strings.Contains(out, "no reason") {
+		t.Errorf("it has a reason by now:\n%s", out)
+	}
+	if s.shared("main") != before {
+		t.Fatal("shared")
+	}
+	s.wantCode(0, []string{"push", "-q", "origin", "HEAD:waiting/mara"})
+	s.approve(oxygen3, jonas)
+	s.Run("add", "-A")
+	s.wantPassed(nil)
 	s.wantCode(0, []string{"push", "-q"})
 	if s.shared("main") == before {
 		t.Fatal("not shared")
@@ -55,7 +69,7 @@ func TestPush(t *testing.T) {
 		t.Fatal("shared")
 	}
 	// A branch of one's own takes it, and so does a push that is told not to ask.
-	s.wantCode(0, []string{"push", "-q", "origin", "HEAD:waiting"})
+	s.wantCode(0, []string{"push", "-q", "origin", "HEAD:waiting/night"})
 	s.wantCode(0, []string{"push", "-q", "origin", "HEAD:refs/tags/night"})
 	s.wantCode(0, []string{"push", "-q", "--no-verify", "--dry-run"})
 	s.wantCode(1, []string{"push", "-q", "origin", "main@{1 second ago}:main", "HEAD:main2"}, "pressure-over-line")
@@ -119,11 +133,11 @@ func TestFirstPush(t *testing.T) {
 		s := newShop(t)
 		dir := filepath.Join(gittest.Dir(t), "server.git")
 		s.Run("init", "-q", "--bare", dir)
-		s.edit(oxygen6, "0.33 bar")
+		s.Write("notes.txt", "x")
 		if bad {
 			s.edit(oxygen6, "35 bar")
+			s.reason()
 		}
-		s.reason()
 		s.Run("add", "-A")
 		s.Run("commit", "-q", "--no-verify", "-m", "x")
 		out, code := s.git("push", "-q", dir, "main")
@@ -193,6 +207,7 @@ func TestPull(t *testing.T) {
 	other.install()
 	s.edit(oxygen3, "0.27 bar")
 	s.reason()
+	s.approve(oxygen3, jonas)
 	s.Run("add", "-A")
 	s.wantPassed(nil)
 	s.Run("push", "-q")
