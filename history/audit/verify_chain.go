@@ -137,6 +137,14 @@ func (t *Trail) checkReasons(r *Report) {
 				r.Reasoned++
 				continue
 			}
+			since := -1
+			if i > 0 {
+				since = list[i-1].pos
+			}
+			if t.madeAgain(s.Entry, edges, starts, since) {
+				r.Reasoned++
+				continue
+			}
 			f := Finding{Level: level, Rule: RuleNoReason, ID: id, Commit: s.Commit, By: s.By, At: s.At,
 				Message: "it was changed, and no record says why", Help: "fettle audit " + id + " shows what. Decide on it: fettle review " + id}
 			if how, alone := t.caughtUp(id, edges, starts, list[i:]); how != "" && !alone {
@@ -147,6 +155,41 @@ func (t *Trail) checkReasons(r *Report) {
 			r.Findings = append(r.Findings, f)
 		}
 	}
+}
+
+// madeAgain reports whether a change is a step that was explained on another recipe and made again on this one, as a rebase or a
+// cherry-pick does. Its reasons must have come since a moment of the history.
+func (t *Trail) madeAgain(e *Entry, edges []history.Edge, starts []schema.Digest, since int) bool {
+	came := func(edge history.Edge) bool {
+		saved := t.brought[edge.Record.Path]
+		return saved != nil && saved.pos > since && saved.pos <= e.pos
+	}
+	edges = slices.DeleteFunc(slices.Clone(edges), func(edge history.Edge) bool {
+		saved := t.brought[edge.Record.Path]
+		return saved == nil || saved.pos > e.pos
+	})
+	if e.ToDigest == "" || !slices.ContainsFunc(edges, came) {
+		return false
+	}
+	to := t.Recipe(e.ID, e.ToDigest)
+	if to == nil {
+		return false
+	}
+	ways := history.Ways{Edges: edges, Starts: starts, Fresh: came, Steps: func() ([]history.Step, error) {
+		var out []history.Step
+		var last *schema.Values
+		for _, v := range t.versions[e.ID] {
+			if v.pos >= e.pos {
+				break
+			}
+			now := t.Recipe(e.ID, v.Digest)
+			out = append(out, history.Step{From: last, To: now})
+			last = now
+		}
+		return out, nil
+	}}
+	leads, err := ways.Lead(to, e.ToDigest)
+	return err == nil && leads
 }
 
 // fresh reports whether a reason is about this step, and not only about the same one that was made before and undone since.

@@ -219,3 +219,34 @@ func TestNothingIsWritten(t *testing.T) {
 		t.Errorf("the repository was changed (%v)", err)
 	}
 }
+
+// TestStepMadeAgain: a rebase puts an explained step on another recipe. Its reason goes on counting where the step is just the same, and
+// is told with it.
+func TestStepMadeAgain(t *testing.T) {
+	for _, test := range []struct {
+		name, pressure string
+		want           []string
+	}{
+		{"the same step", "0.46 bar", []string{trusted, claimed}},
+		{"another value", "0.48 bar", []string{trusted, claimed, "broken " + audit.RuleNoReason}},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			d := newDesk(t)
+			d.adopt()
+			d.edit(a, [2]string{"0.40 bar", "3.0 m/min"}, "faster")
+			d.set(test.pressure, "3.0 m/min")
+			d.reason(digest(t, a[0], a[1]), digest(t, b[0], b[1]), "dross") // the words of the branch that was rebased
+			commit := d.Commit("rebased")
+			verify(t, d, test.want...)
+			trail := d.trail()
+			for _, e := range trail.Entries {
+				if e.Commit != commit || !e.IsChange() {
+					continue
+				}
+				if told := len(e.Why) == 1 && e.Why[0].Text == "dross"; told != (len(test.want) == 2) {
+					t.Errorf("%s: %+v", e.Field, e.Why)
+				}
+			}
+		})
+	}
+}

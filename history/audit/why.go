@@ -48,10 +48,11 @@ func (t *Trail) explain() {
 }
 
 // why returns the reasons of a change: those saved with it, else one for exactly this step, else those that lead from the old
-// recipe to the new one by several steps, else those saved with it that lead to the new recipe from elsewhere.
+// recipe to the new one by several steps, else those saved with it that lead to the new recipe from elsewhere, or whose very step it is,
+// made again on another recipe.
 func (t *Trail) why(e *Entry) []Why {
 	edges := t.Ledger.Edges(schema.SubjectCondition, e.ID)
-	var exact, with []history.Edge
+	var exact, with, came []history.Edge
 	for _, edge := range edges {
 		saved := t.brought[edge.Record.Path]
 		here := saved != nil && saved.hash == e.Commit
@@ -65,6 +66,8 @@ func (t *Trail) why(e *Entry) []Why {
 			exact = append(exact, edge)
 		case edge.To == e.ToDigest && here:
 			with = append(with, edge)
+		case here:
+			came = append(came, edge)
 		}
 	}
 	if len(exact) > 0 {
@@ -72,6 +75,9 @@ func (t *Trail) why(e *Entry) []Why {
 	}
 	if path := history.Path(edges, []schema.Digest{e.FromDigest}, e.ToDigest); len(path) > 0 {
 		return whys(path)
+	}
+	if len(with) == 0 && len(came) > 0 && t.madeAgain(e, edges, []schema.Digest{e.FromDigest}, e.pos-1) {
+		return whys(came)
 	}
 	return whys(with)
 }
