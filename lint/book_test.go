@@ -37,6 +37,9 @@ must be reported by its rule and no other, the good one must not.
 
 // The page is a golden file: read it before it is committed.
 func TestRuleBook(t *testing.T) {
+	if testing.Short() {
+		t.Skip("its last part is the calibration, which takes thousands of families")
+	}
 	want := book(t)
 	if *update {
 		if err := os.WriteFile("README.md", want, 0o644); err != nil {

@@ -21,7 +21,7 @@ var slipRules = []Rule{
 		Name: "unit-slip", Severity: Warning, Scope: PerFamily, Check: verdictsOf("unit-slip"),
 		Title: "a number that fits its family in another unit, or with its digits put right",
 		Why: "A number from a table in psi, in/min or inches, or with its decimal point lost, is off by a factor that is known. It is named where a value lies at least twice too high or too low, farther " +
-			"than the family scatters, and the same number in another unit, or converted once less, or with the point elsewhere, sits on the curve; or where two digits the other way round do, a quarter off and more. The thickness is looked at as well: a row that " +
+			"than the family scatters, and the same number in another unit, or converted once less, or with the point elsewhere, sits on the curve; or where two digits the other way round do, a quarter off and more. A focus finer than 0.05 mm is set by nobody, so it is looked at however little it is off. The thickness is looked at as well: a row that " +
 			"fits on all curves at another thickness.",
 		Source: "factors of units by NIST SP 811; what fits is trade judgement, calibrated in this book",
 		Bad:    `pierce[0].time=3 s`, Good: `pierce[0].time=0.4 s`,

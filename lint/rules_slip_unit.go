@@ -26,7 +26,7 @@ const slipFactor = 2
 // A value that a known slip would explain is believed to be one sooner than one that nothing explains: by this share of the distance.
 const (
 	slipBound  = 0.7
-	digitBound = 0.85
+	digitBound = 0.75
 )
 
 // slipVerdict looks whether a value that lies far off its curve would sit on it in another unit, or with its decimal point
@@ -65,9 +65,25 @@ func (p *Pass) digitVerdict(v *familyView, c *curve, pt *point) {
 	if _, ok := p.enabled("unit-slip"); !ok || !pt.farBy(digitBound) || c.name != "focus" && math.Abs(pt.off()) < math.Log(1.25) {
 		return
 	}
-	if meant, ok := p.turned(c, pt); ok {
-		p.addSlip(v, c, pt, pt.value, pt.at, meant, "Two digits the wrong way round?")
+	if t, ok := p.turned(c, pt); ok {
+		p.addSlip(v, c, pt, t.value, t.at, t.meant, "Two digits the wrong way round?")
 	}
+}
+
+// finestFocus is what no head is set by. A focus that is there and smaller is a number that was meant otherwise, however little it is off.
+const finestFocus = 0.05e-3 // m
+
+// fineFocusVerdict names a focus too fine to be set, where it is in line as a number in inches or with its point elsewhere.
+func (p *Pass) fineFocusVerdict(v *familyView, c *curve, pt *point) bool {
+	if _, ok := p.enabled("unit-slip"); !ok || c.name != "focus" || pt.alone || pt.value.IsZero() || pt.value.Sign() == 0 || math.Abs(pt.value.SI()) >= finestFocus {
+		return false
+	}
+	meant, words := p.meantWithin(c, pt, pt.value, 0, math.Min(2.5*pt.expect.SD, math.Abs(pt.off())))
+	if words == "" {
+		return false
+	}
+	p.addSlip(v, c, pt, pt.value, pt.at, meant, words)
+	return true
 }
 
 // pierceSlip looks at each stage: one of them made the whole time what it is.
@@ -88,7 +104,11 @@ func (p *Pass) pierceSlip(v *familyView, c *curve, pt *point) bool {
 
 // meant finds what a number was likely meant to be, so that with the rest it sits on the curve; words is "" where nothing does.
 func (p *Pass) meant(c *curve, pt *point, value quantity.Value, rest float64) (best quantity.Value, words string) {
-	tolerance := math.Min(math.Max(2.5*pt.expect.SD, 0.14), 0.35*math.Abs(pt.off()))
+	return p.meantWithin(c, pt, value, rest, math.Min(math.Max(2.5*pt.expect.SD, 0.14), 0.35*math.Abs(pt.off())))
+}
+
+// meantWithin is meant with how far beside the curve the value may come to lie.
+func (p *Pass) meantWithin(c *curve, pt *point, value quantity.Value, rest, tolerance float64) (best quantity.Value, words string) {
 	try := func(v quantity.Value, err error, say string) {
 		if err != nil || v.SI() == 0 {
 			return

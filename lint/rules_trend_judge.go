@@ -36,7 +36,7 @@ func (p *Pass) decide(v *familyView) {
 			}
 			odd, isOdd := broken[pt]
 			switch {
-			case p.slipVerdict(v, c, pt), isOdd && p.orderVerdict(v, c, pt, odd), p.curveVerdict(v, c, pt):
+			case p.slipVerdict(v, c, pt), p.fineFocusVerdict(v, c, pt), isOdd && p.orderVerdict(v, c, pt, odd), p.curveVerdict(v, c, pt):
 			default:
 				p.digitVerdict(v, c, pt)
 			}
@@ -281,19 +281,46 @@ func (c *curve) signIsOff(pt *point) bool {
 
 // digits says which two digits the wrong way round would explain a value.
 func (p *Pass) digits(c *curve, pt *point) string {
-	if v, ok := p.turned(c, pt); ok {
-		return fmt.Sprintf("Two digits the wrong way round? %s would be in line.", p.Show(v))
+	if t, ok := p.turned(c, pt); ok {
+		return fmt.Sprintf("Two digits the wrong way round? %s would be in line.", p.Show(t.meant))
 	}
 	return ""
 }
 
-// turned is the value with two neighbouring digits the other way round, where that sits on the curve.
-func (p *Pass) turned(c *curve, pt *point) (best quantity.Value, ok bool) {
-	if pt.alone || c.name == "pierce" && len(pt.recipe.Pierce.V) > 1 {
+// A turn is a value that is in line with two neighbouring digits the other way round.
+type turn struct {
+	value, meant quantity.Value
+	at           Place
+	left         float64 // how far off the curve it still is
+}
+
+// turned looks for two digits the wrong way round. Of a pierce in several stages any of them may have it.
+func (p *Pass) turned(c *curve, pt *point) (best turn, ok bool) {
+	if pt.alone {
 		return best, false
 	}
-	number, unit, _ := strings.Cut(pt.value.Text(), " ")
-	least := math.Min(1.5*pt.expect.SD, 0.35*math.Abs(pt.off()))
+	best.left = math.Min(1.5*pt.expect.SD, 0.35*math.Abs(pt.off()))
+	try := func(value quantity.Value, at Place, rest float64) {
+		for _, meant := range turns(value) {
+			if y, fits := c.curved(meant.SI()+rest, pt.t); fits && math.Abs(y-pt.expect.Value) < best.left {
+				best, ok = turn{value, meant, at, math.Abs(y - pt.expect.Value)}, true
+			}
+		}
+	}
+	if c.name != "pierce" || len(pt.recipe.Pierce.V) < 2 {
+		try(pt.value, pt.at, 0)
+		return best, ok
+	}
+	for i := range pt.recipe.Pierce.V {
+		time := pt.recipe.Pierce.V[i].Time
+		try(time.V.Value, At(fmt.Sprintf("pierce[%d].time", i), time), pt.value.SI()-time.V.SI())
+	}
+	return best, ok
+}
+
+// turns are a value with each two neighbouring digits the other way round.
+func turns(v quantity.Value) (out []quantity.Value) {
+	number, unit, _ := strings.Cut(v.Text(), " ")
 	for i := range len(number) - 1 {
 		j := i + 1
 		if number[j] == '.' {
@@ -304,15 +331,11 @@ func (p *Pass) turned(c *curve, pt *point) (best quantity.Value, ok bool) {
 		}
 		text := []byte(number)
 		text[i], text[j] = text[j], text[i]
-		v, err := quantity.Parse(pt.value.Dimension(), string(text)+" "+unit)
-		if err != nil {
-			continue
-		}
-		if y, fits := c.curved(v.SI(), pt.t); fits && math.Abs(y-pt.expect.Value) < least {
-			least, best, ok = math.Abs(y-pt.expect.Value), v, true
+		if turned, err := quantity.Parse(v.Dimension(), string(text)+" "+unit); err == nil {
+			out = append(out, turned)
 		}
 	}
-	return best, ok
+	return out
 }
 
 func isDigit(c byte) bool { return '0' <= c && c <= '9' }

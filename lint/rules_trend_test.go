@@ -235,6 +235,19 @@ func TestTrendsOfFamilies(t *testing.T) {
 			f.at(20).set("kerf", "0.95 mm")
 			return f
 		}, []string{"unit-slip 20mm kerf"}, "0.59 mm would be in line | Two digits the wrong way round?"},
+		{"two digits of one of several stages", oxygenFamily, func(f madeFamily) madeFamily {
+			f.at(20).set("pierce[1].time", "4.1 s")
+			return f
+		}, []string{"unit-slip 20mm pierce[1].time"}, "1.4 s would be in line | Two digits the wrong way round?"},
+		{"inches of a focus on thin sheet", nitrogenFamily, func(f madeFamily) madeFamily {
+			f.at(0.8).set("cut.focus", "-0.0118 mm")
+			return f
+		}, []string{"unit-slip 0.8mm cut.focus"}, "A number in in?"},
+		{"a focus on the surface of thin sheet", nitrogenFamily, func(f madeFamily) madeFamily {
+			f.at(0.8).set("cut.focus", "0 mm")
+			f.at(1).set("cut.focus", "-0.1 mm")
+			return f
+		}, nil, ""},
 		{"two digits of a value that does not", oxygenFamily, func(f madeFamily) madeFamily {
 			f.at(6).set("cut.speed", "9.2 m/min")
 			return f
