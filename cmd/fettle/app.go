@@ -171,13 +171,16 @@ func (a *app) finish(trouble map[string]any) {
 	a.json(out)
 }
 
-// say prints a line for people; nothing with -q. For programs the lines are gathered.
+// say prints a line for people; nothing with -q. For programs the lines are gathered, and beside a page or a table they go where errors go.
 func (a *app) say(format string, args ...any) {
-	if a.format == "json" {
+	switch {
+	case a.format == "json":
 		a.messages = append(a.messages, strings.TrimSpace(fmt.Sprintf(format, args...)))
-		return
-	}
-	if !a.quiet {
+	case a.quiet:
+	case a.format == "html" || a.format == "csv" || a.format == "svg":
+		aside := app{out: a.err}
+		aside.tell(format, args...)
+	default:
 		a.tell(format, args...)
 	}
 }

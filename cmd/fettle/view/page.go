@@ -38,6 +38,30 @@ type Row struct{ Label, Text string }
 // Same is the label of a row that goes on with the label above.
 const Same = " "
 
+// A rowGroup is rows that pages show as one list of labels and texts, or one text alone: a list begins with a label.
+type rowGroup struct {
+	Alone string
+	Pairs []Row
+}
+
+func rowGroups(rows []Row) (out []rowGroup) {
+	listed := false
+	for _, r := range rows {
+		switch {
+		case r.Label == "", r.Label == Same && !listed:
+			out = append(out, rowGroup{Alone: r.Text})
+			listed = false
+		case listed:
+			last := &out[len(out)-1]
+			last.Pairs = append(last.Pairs, r)
+		default:
+			out = append(out, rowGroup{Pairs: []Row{r}})
+			listed = true
+		}
+	}
+	return out
+}
+
 // A Tone says how a block is meant, beside its words.
 type Tone string
 
@@ -171,7 +195,7 @@ func (p *Page) visible() *Page {
 }
 
 var pageTemplate = sync.OnceValue(func() *template.Template {
-	return template.Must(template.New("page").Parse(`<!DOCTYPE html>
+	return template.Must(template.New("page").Funcs(template.FuncMap{"groups": rowGroups}).Parse(`<!DOCTYPE html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
@@ -194,8 +218,10 @@ section > article.good { border-color: var(--good); }
 dl { display: grid; grid-template-columns: 7rem 1fr; gap: .15rem .8rem; margin: .2rem 0; }
 dt { color: var(--soft); }
 dd { margin: 0; font-variant-numeric: tabular-nums; }
-dd.alone { grid-column: 1 / -1; white-space: pre-wrap; }
-@media (max-width: 30rem) { dl { grid-template-columns: 1fr; } dd { margin-left: .8rem; } }
+dt { grid-column: 1; }
+dd { grid-column: 2; }
+.alone { white-space: pre-wrap; margin: .2rem 0; }
+@media (max-width: 30rem) { dl { grid-template-columns: 1fr; } dt, dd { grid-column: 1; } dd { margin-left: .8rem; } }
 @media print { body { max-width: none; padding: 0; font-size: 10pt; background: #fff; color: #000; } }
 </style>
 </head>
@@ -218,6 +244,6 @@ dd.alone { grid-column: 1 / -1; white-space: pre-wrap; }
 {{with .Foot}}<footer>{{range .}}<p class="soft">{{.}}</p>{{end}}</footer>{{end}}
 </body>
 </html>
-{{define "rows"}}{{with .}}<dl>{{range .}}{{if .Label}}<dt>{{.Label}}</dt><dd>{{.Text}}</dd>{{else}}<dd class="alone">{{.Text}}</dd>{{end}}
-{{end}}</dl>{{end}}{{end}}`))
+{{define "rows"}}{{range groups .}}{{if .Alone}}<p class="alone">{{.Alone}}</p>{{else}}<dl>{{range .Pairs}}{{if ne .Label " "}}<dt>{{.Label}}</dt>{{end}}<dd>{{.Text}}</dd>
+{{end}}</dl>{{end}}{{end}}{{end}}`))
 })

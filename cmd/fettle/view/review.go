@@ -445,8 +445,9 @@ var templates = sync.OnceValue(NewTemplates)
 func NewTemplates() *template.Template {
 	return template.Must(template.New("").Funcs(template.FuncMap{
 		"plain":  func(s string) string { return printable(strings.ReplaceAll(s, "\n", " ")) },
-		"anchor": func(id string) string { return "c-" + strings.ReplaceAll(id, "/", "_") },
+		"anchor": func(id string) string { return "c-" + strings.NewReplacer("/", "_", " ", "_").Replace(id) },
 		"short":  func(id, set string) string { return strings.TrimPrefix(id, set+"/") },
 		"legend": PlotLegend,
+		"groups": rowGroups,
 	}).Parse(reviewTemplates))
 }

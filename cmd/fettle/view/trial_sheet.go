@@ -142,6 +142,7 @@ td.b { text-align: center; width: 9mm; }
 <header><span class="code">{{.Code}}</span><h1>{{plain .ID}}</h1>
 <p><strong>{{plain .Range}}</strong></p>
 <p class="small">{{plain .Design}} · planned on {{plain .Planned}}</p>{{with plain .Why}}<p>{{.}}</p>{{end}}</header>
+<main>
 <section class="safety"><strong>Safety</strong><ul>{{range .Cautions}}<li>{{plain .}}</li>{{end}}</ul></section>
 <p class="load">Load: {{plain .Recipe}}</p>
 {{range $i, $p := .Pierce}}<p class="small">Pierce {{number $i}}: {{plain $p}}</p>{{end}}
@@ -157,6 +158,7 @@ td.b { text-align: center; width: 9mm; }
 {{end}}</tbody></table>
 <p class="small" style="margin-top:2mm">Several measuring points of a piece: write them one behind the other. Words for what is seen: {{range $i, $s := .Symptoms}}{{if $i}}, {{end}}{{$s}}{{end}}.</p>
 <p class="small">Write it down: fettle trial record {{.Code}}</p>
+</main>
 </body>
 </html>
 `))
