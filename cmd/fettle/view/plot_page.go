@@ -87,20 +87,11 @@ func legend(b *strings.Builder, class string) {
 }
 
 // off lists what is off, as the panel and the point.
-func (c *Chart) off() []string {
-	return c.said(false, func(pt PlotPoint) string { return ". " + pt.Help })
-}
-
-// accepted lists what is off and somebody answers for.
-func (c *Chart) accepted() []string {
-	return c.said(true, func(PlotPoint) string { return " (accepted)" })
-}
-
-func (c *Chart) said(accepted bool, end func(PlotPoint) string) (out []string) {
+func (c *Chart) off() (out []string) {
 	for _, p := range c.Panels {
 		for _, pt := range p.Points {
-			if pt.Says != "" && pt.Accepted == accepted {
-				out = append(out, pt.ThicknessText+", "+p.Title+": "+pt.Says+end(pt))
+			if pt.Says != "" {
+				out = append(out, pt.ThicknessText+", "+p.Title+": "+pt.Says+". "+pt.Help)
 			}
 		}
 	}
@@ -110,7 +101,7 @@ func (c *Chart) said(accepted bool, end func(PlotPoint) string) (out []string) {
 func (c *Chart) section(b *strings.Builder, i int) {
 	e := html.EscapeString
 	fmt.Fprintf(b, "<section id=\"f%d\"><h2>%s</h2><p class=\"sub\">%s</p>\n", i, e(c.Title), e(c.Subtitle))
-	if off := append(c.off(), c.accepted()...); len(off) > 0 {
+	if off := c.off(); len(off) > 0 {
 		b.WriteString("<ul class=\"off\">")
 		for _, line := range off {
 			fmt.Fprintf(b, "<li>%s</li>", e(strings.TrimSpace(line)))
