@@ -33,7 +33,11 @@ func (c Case) ownApprovals(standing *history.Standing) []lint.Change {
 	var out []lint.Change
 	for _, r := range c.added() {
 		d, ok := r.Body.(*schema.Decision)
-		if !ok || r.Kind != schema.KindApproval || standing.Refused[r.Digest] == "" {
+		if !ok || r.Kind != schema.KindApproval || standing.Roster == nil {
+			continue
+		}
+		refused := standing.Refused[r.Digest] != ""
+		if !refused && (c.Wrote == nil || standing.Policy(c.Now.Lib.Policy()).OwnChangeAllowed()) {
 			continue
 		}
 		for _, subject := range d.Subjects.V {
@@ -42,7 +46,13 @@ func (c Case) ownApprovals(standing *history.Standing) []lint.Change {
 			if err != nil || subject.Kind.V != schema.SubjectCondition || recipe == nil {
 				continue
 			}
-			authors := c.authors(standing, id, schema.Digest(subject.Digest.V))
+			var authors []string
+			if refused {
+				authors = c.authors(standing, id, schema.Digest(subject.Digest.V))
+			}
+			if c.Wrote != nil { // what a reason does not say, the commits do
+				authors = append(authors, c.Wrote(id, schema.Digest(subject.Digest.V))...)
+			}
 			if !slices.ContainsFunc(authors, func(a string) bool { return strings.EqualFold(a, r.By.V) }) {
 				continue
 			}

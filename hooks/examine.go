@@ -51,6 +51,9 @@ type Case struct {
 	// Explained is asked about a difference to which no reasons lead in one line, where the commits between are known.
 	Explained func(history.Difference) bool
 
+	// Wrote tells whom commits name as authors of what a recipe of a condition became, where the commits between are known.
+	Wrote func(schema.ID, schema.Digest) []string
+
 	standing *history.Standing // of Now.Ledger, where it was judged already
 }
 

@@ -384,6 +384,7 @@ func (r *Ruling) judge(running *running, l *library) (*verdict, error) {
 		}
 		c.Approved = (r.Protected || matches(names, r.Branch)) && !r.gate.Undecided
 		c.Explained = func(d history.Difference) bool { return r.way.explained(r, l, c, d) }
+		c.Wrote = func(id schema.ID, d schema.Digest) []string { return r.way.wrote(l, c, standing, id, d) }
 		return nil
 	}
 	return running.judge(l, anchor)

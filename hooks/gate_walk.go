@@ -27,6 +27,7 @@ type way struct {
 // A step is one commit on the way.
 type step struct {
 	hash, subject, author string
+	wrote                 []string // all whom it names as authors
 	parents               []string
 	changed               map[string]git.Change // files of libraries that differ from every parent, against the first
 	recipes               bool                  // something beside records differs from a parent
@@ -68,7 +69,7 @@ func (g *Gate) walk(tip string, hide []string) (*way, error) {
 }
 
 func (w *way) take(entry git.LogEntry) {
-	s := &step{hash: entry.Hash, subject: entry.Subject, author: entry.Author.Name, parents: entry.Parents, changed: map[string]git.Change{}}
+	s := &step{hash: entry.Hash, subject: entry.Subject, author: entry.Author.Name, wrote: wroteOn(entry), parents: entry.Parents, changed: map[string]git.Change{}}
 	w.commits = append(w.commits, s)
 	w.by[s.hash] = s
 	for i, changes := range entry.Changes {

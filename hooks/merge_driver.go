@@ -170,6 +170,33 @@ func (d *driving) context() {
 			return
 		}
 	}
+	if commit := d.holder(d.There); commit != "" {
+		d.thereTree, d.thereSide = d.side(commit)
+	}
+}
+
+// mostHolders is how many commits of a file are looked at for the one that made it what it is on the other side.
+const mostHolders = 300
+
+// holder is the newest commit that brought the content of a file, "" where none is known. git does not say which commit it picks where
+// it picks one alone.
+func (d *driving) holder(name string) string {
+	out, err := d.repo.Run("hash-object", "--no-filters", "--", d.absolute(name))
+	if err != nil {
+		return ""
+	}
+	blob := strings.TrimSpace(string(out))
+	for entry, err := range d.repo.Walk(git.LogOptions{All: true, Paths: []string{d.Path}, Changes: true, MaxCount: mostHolders}) {
+		if err != nil {
+			return ""
+		}
+		if len(entry.Parents) < 2 && slices.ContainsFunc(entry.Changes, func(list []git.Change) bool {
+			return slices.ContainsFunc(list, func(c git.Change) bool { return c.Path == d.Path && c.NewHash == blob })
+		}) {
+			return entry.Hash
+		}
+	}
+	return ""
 }
 
 func (d *driving) side(rev string) (*tree, *Side) {
