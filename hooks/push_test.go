@@ -32,9 +32,9 @@ func TestPush(t *testing.T) {
 	s := newShop(t)
 	s.server()
 	before := s.shared("main")
-	good := func(pressure string) {
+	good := func(pressure string, since ...string) {
 		s.edit(oxygen3, pressure)
-		s.reason()
+		s.reason(since...)
 		s.Run("add", "-A")
 		s.wantPassed(nil)
 	}
@@ -42,7 +42,9 @@ func TestPush(t *testing.T) {
 	s.edit(oxygen3, "0.26 bar")
 	s.wantPassed([]string{"-a", "--no-verify"})
 	s.wantCode(1, []string{"push", "-q"}, "1 change has no reason", oxygen3, "fettle reason --cause WORD --because")
-	good("0.27 bar")
+	good("0.265 bar") // explains the step from there on, and not the one before it
+	s.wantCode(1, []string{"push", "-q"}, "1 change has no reason")
+	good("0.27 bar", "HEAD~2")
 	out := s.wantCode(1, []string{"push", "-q"}, "1 change is not approved", oxygen3, "fettle send", jonas, "looks at it and approves")
 	if strings.Contains(out, "no reason") {
 		t.Errorf("it has a reason by now:\n%s", out)
