@@ -1,6 +1,7 @@
 package history
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/binary"
 	"encoding/hex"
@@ -11,11 +12,11 @@ import (
 	"io"
 	"maps"
 	"os"
-	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 
-	"github.com/google/renameio/v2"
 	"golang.org/x/crypto/ssh"
 
 	"fettle/schema"
@@ -417,6 +418,43 @@ func pairsIn(data []byte) []pair {
 // Add puts a record of a ledger into the index, with the bytes of its file. A standing, if there is one, spares a second look at
 // signatures that it found good.
 func (w *IndexWriter) Add(l *Ledger, st *Standing, r *schema.Record, data []byte) {
+	var c check
+	if Sound(r) && (r.Signature.Set() || mustBeSigned(r)) {
+		if st != nil && st.keys[r.Digest] != nil {
+			c.key = st.keys[r.Digest]
+		} else {
+			c = l.check(r, "")
+		}
+	}
+	w.add(r, data, c)
+}
+
+// AddAll puts records into the index that nobody looked at yet, with the bytes of their files, and checks their signatures.
+func (w *IndexWriter) AddAll(records []*schema.Record, data [][]byte) {
+	l := NewLedger(records) // says which are not what their names say
+	checks := make([]check, len(records))
+	work := make(chan int)
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(records)) {
+		wait.Go(func() {
+			for i := range work {
+				checks[i] = l.check(records[i], "")
+			}
+		})
+	}
+	for i, r := range records {
+		if Sound(r) && (r.Signature.Set() || mustBeSigned(r)) {
+			work <- i
+		}
+	}
+	close(work)
+	wait.Wait()
+	for i, r := range records {
+		w.add(r, data[i], checks[i])
+	}
+}
+
+func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 	n := uint32(len(w.entries))
 	e := &encoder{}
 	sound := Sound(r)
@@ -434,14 +472,6 @@ func (w *IndexWriter) Add(l *Ledger, st *Standing, r *schema.Record, data []byte
 		e.number(1)
 	} else {
 		e.number(0)
-	}
-	var c check
-	if sound && (r.Signature.Set() || mustBeSigned(r)) {
-		if st != nil && st.keys[r.Digest] != nil {
-			c.key = st.keys[r.Digest]
-		} else {
-			c = l.check(r, "")
-		}
 	}
 	e.text(c.why)
 	if c.key != nil {
@@ -529,7 +559,9 @@ func partsOf(path string, data []byte) (prefix []byte, subjects [][]byte, suffix
 	return data[:list.Kids[0].At.Start], subjects, data[list.Kids[len(list.Kids)-1].At.End:]
 }
 
-// subjectsOf are the subjects that a record bears on as far as a verdict goes.
+// Subjects are what a record bears on as far as a verdict goes.
+func Subjects(r *schema.Record) []SubjectKey { return subjectsOf(r) }
+
 func subjectsOf(r *schema.Record) []SubjectKey {
 	condition := func(id string) []SubjectKey { return []SubjectKey{{schema.SubjectCondition, id}} }
 	switch body := r.Body.(type) {
@@ -555,8 +587,8 @@ func subjectsOf(r *schema.Record) []SubjectKey {
 	return nil
 }
 
-// Write puts the index into a file, whole or not at all.
-func (w *IndexWriter) Write(file string) error {
+// Write writes the index. Whoever opens it must find all of it or none: see git.Repo.Remember.
+func (w *IndexWriter) Write(out io.Writer) error {
 	directory := &encoder{}
 	directory.text(w.ids.Stamp)
 	directory.text(w.ids.Tree)
@@ -577,23 +609,16 @@ func (w *IndexWriter) Write(file string) error {
 		always = binary.LittleEndian.AppendUint32(always, n)
 	}
 	directory.bytes(always)
-	if err := os.MkdirAll(filepath.Dir(file), 0o777); err != nil {
-		return err
-	}
-	out, err := renameio.NewPendingFile(file, renameio.WithPermissions(0o666))
-	if err != nil {
-		return err
-	}
-	defer out.Cleanup()
 	head := append([]byte(indexMagic), make([]byte, 0, 8)...)
 	head = binary.LittleEndian.AppendUint32(head, uint32(len(directory.data)))
 	head = binary.LittleEndian.AppendUint32(head, checksum(directory.data))
+	buffered := bufio.NewWriterSize(out, 1<<16)
 	for _, part := range slices.Concat([][]byte{head, directory.data}, w.entries) {
-		if _, err := out.Write(part); err != nil {
+		if _, err := buffered.Write(part); err != nil {
 			return err
 		}
 	}
-	return out.CloseAtomicallyReplace()
+	return buffered.Flush()
 }
 
 func sortedPairs(list []pair) []byte {

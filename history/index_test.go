@@ -2,6 +2,7 @@ package history_test
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -26,7 +27,7 @@ func indexed(t testing.TB, file string, records []*schema.Record) *history.Index
 	for _, r := range ledger.Records {
 		w.Add(ledger, nil, r, r.Bytes())
 	}
-	if err := w.Write(file); err != nil {
+	if err := writeIndex(file, w); err != nil {
 		t.Fatal(err)
 	}
 	x, err := history.OpenIndex(file, "test")
@@ -195,7 +196,7 @@ func TestIndexGrows(t *testing.T) {
 	}
 	last := s.records[len(s.records)-1]
 	w.Add(history.NewLedger(s.records), nil, last, last.Bytes())
-	if err := w.Write(filepath.Join(dir, "b")); err != nil {
+	if err := writeIndex(filepath.Join(dir, "b"), w); err != nil {
 		t.Fatal(err)
 	}
 	x.Close()
@@ -261,4 +262,12 @@ func TestDamagedIndexGivesNothingElse(t *testing.T) {
 	if _, err := history.OpenIndex(whole, "another program"); err == nil {
 		t.Error("the index of another program was opened")
 	}
+}
+
+func writeIndex(file string, w *history.IndexWriter) error {
+	out, err := os.Create(file)
+	if err != nil {
+		return err
+	}
+	return errors.Join(w.Write(out), out.Close())
 }

@@ -4,11 +4,9 @@ import (
 	"bytes"
 	"fmt"
 	"hash/crc32"
+	"io"
 	"os"
-	"path/filepath"
 	"strings"
-
-	"github.com/google/renameio/v2"
 
 	"fettle/schema"
 )
@@ -81,17 +79,15 @@ func readCatalog(file, stamp string) *catalog {
 	return p
 }
 
-// write puts it into a file, whole or not at all.
-func (p *catalog) write(file, stamp string) error {
+// write writes it, for [git.Repo.Remember].
+func (p *catalog) write(out io.Writer, stamp string) error {
 	var body bytes.Buffer
 	fmt.Fprintf(&body, "%s\n%s\n%s\n", strings.ReplaceAll(stamp, "\n", " "), p.sets, p.machines)
 	for path, at := range p.files {
 		fmt.Fprintf(&body, "%s\t%s\t%s\t%s\t%s\n", path, at.id, at.subject.machine, at.subject.material, at.subject.gas)
 	}
-	if err := os.MkdirAll(filepath.Dir(file), 0o777); err != nil {
-		return err
-	}
-	return renameio.WriteFile(file, fmt.Appendf(nil, "%s %08x\n%s", catalogMagic, crc32.ChecksumIEEE(body.Bytes()), body.Bytes()), 0o666)
+	_, err := fmt.Fprintf(out, "%s %08x\n%s", catalogMagic, crc32.ChecksumIEEE(body.Bytes()), body.Bytes())
+	return err
 }
 
 // isSet reports whether a path is where sets lie.

@@ -99,23 +99,32 @@ func Examine(c Case) Report {
 // unread leaves out that conditions are gone where the file that held them stops the commit because it cannot be read: nobody
 // removed them.
 func (r *Report) unread() {
-	stops := map[string]bool{}
+	lost := r.lost()
+	r.Changes = slices.DeleteFunc(r.Changes, func(c lint.Change) bool { return lost[c.ID.String()] })
+	r.Findings = slices.DeleteFunc(r.Findings, lost.finding)
+}
+
+// lost are conditions by id.
+type lost map[string]bool
+
+// finding reports whether a finding says that one of them is gone.
+func (l lost) finding(f lint.Finding) bool {
+	return l[f.ID] && (f.Rule == "no-reason" || f.Rule == "unapproved")
+}
+
+func (r *Report) lost() lost {
+	stops, out := map[string]bool{}, lost{}
 	for _, f := range r.Blocking() {
 		if f.Rule == schema.RuleSyntax {
 			stops[f.Path] = true
 		}
 	}
-	if len(stops) == 0 {
-		return
-	}
-	lost := map[string]bool{}
 	for _, d := range r.Differences {
 		if d.After == nil && stops[d.Before.File.Path] {
-			lost[d.ID.String()] = true
+			out[d.ID.String()] = true
 		}
 	}
-	r.Changes = slices.DeleteFunc(r.Changes, func(c lint.Change) bool { return lost[c.ID.String()] })
-	r.Findings = slices.DeleteFunc(r.Findings, func(f lint.Finding) bool { return lost[f.ID] && (f.Rule == "no-reason" || f.Rule == "unapproved") })
+	return out
 }
 
 func libraryID(lib *schema.Library) string {
@@ -312,6 +321,13 @@ func InForce(standing *history.Standing, lib *schema.Library) *schema.Library {
 // Accepted says which findings somebody took responsibility for: warnings that stood at adoption while the recipe is the one
 // adopted, and whatever a signed waiver covers until it ends.
 func Accepted(standing *history.Standing, ledger *history.Ledger, at time.Time) func(string, lint.Severity, *schema.Recipe) bool {
+	accepts := acceptance(standing, ledger, at)
+	return func(rule string, severity lint.Severity, r *schema.Recipe) bool {
+		return accepts(rule, severity, r.ID, r.Digest)
+	}
+}
+
+func acceptance(standing *history.Standing, ledger *history.Ledger, at time.Time) func(string, lint.Severity, schema.ID, func() schema.Digest) bool {
 	waived := map[[3]string]bool{}
 	if standing.Roster != nil {
 		for _, w := range history.Bodies[*schema.Waiver](ledger) {
@@ -321,14 +337,13 @@ func Accepted(standing *history.Standing, ledger *history.Ledger, at time.Time) 
 			}
 		}
 	}
-	return func(rule string, severity lint.Severity, r *schema.Recipe) bool {
-		id := r.ID.String()
-		state := standing.Condition(r.ID)
-		if len(waived) > 0 && waived[[3]string{rule, id, string(r.Digest())}] {
+	return func(rule string, severity lint.Severity, id schema.ID, digest func() schema.Digest) bool {
+		state := standing.Condition(id)
+		if len(waived) > 0 && waived[[3]string{rule, id.String(), string(digest())}] {
 			return true
 		}
 		if last := state.Last(); last != nil && severity < lint.Error && slices.Contains(last.Subject.Known.V, rule) {
-			return last.Digest() == r.Digest()
+			return last.Digest() == digest()
 		}
 		return false
 	}

@@ -3,6 +3,7 @@ package hooks
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"io"
 	"maps"
 	"path"
 	"path/filepath"
@@ -28,8 +29,22 @@ var afterQuick func(*running, *verdict)
 const fewRecords = 32 // that came since an index was made, before it is written anew
 
 func (r *running) memoryFile(kind, root string) string {
+	return filepath.Join(r.repo.Scratch(), memoryName(kind, root))
+}
+
+// memoryName is how a file is called that remembers something of the library in a directory.
+func memoryName(kind, root string) string {
 	sum := sha256.Sum256([]byte(root))
-	return filepath.Join(r.repo.Scratch(), kind+"-"+hex.EncodeToString(sum[:6]))
+	return kind + "-" + hex.EncodeToString(sum[:6])
+}
+
+// writeCatalog and writeIndex write down what the next commit is judged from.
+func (r *running) writeCatalog(root string, c *catalog, stamp string) error {
+	return r.repo.Remember(memoryName("catalog", root), func(out io.Writer) error { return c.write(out, stamp) })
+}
+
+func (r *running) writeIndex(root string, w *history.IndexWriter) error {
+	return r.repo.Remember(memoryName("index", root), w.Write)
 }
 
 // quick judges the plain commit, edits of sets with records that decide nothing, by reading what bears on the conditions that it
@@ -374,7 +389,7 @@ func withoutRecords(t *tree) *tree {
 func (r *running) refresh(root, records string, m *memory, since []*schema.Record) {
 	stamp := history.IndexStamp()
 	if m.grown {
-		_ = m.catalog.write(r.memoryFile("catalog", root), stamp)
+		_ = r.writeCatalog(root, m.catalog, stamp)
 	}
 	if len(since) <= fewRecords {
 		return
@@ -387,7 +402,7 @@ func (r *running) refresh(root, records string, m *memory, since []*schema.Recor
 	for i, record := range since {
 		w.Add(ledger, nil, record, r.store.content[m.since[i].Hash])
 	}
-	_ = w.Write(r.memoryFile("index", root))
+	_ = r.writeIndex(root, w)
 }
 
 // remember makes what the next commit is judged from. It was all read for this one.
@@ -428,7 +443,7 @@ func (r *running) remember(v *verdict) {
 		}
 		w.Add(v.Case.Before.Ledger, v.Standing, record, data)
 	}
-	if w.Write(r.memoryFile("index", v.root)) == nil {
-		_ = p.write(r.memoryFile("catalog", v.root), stamp)
+	if r.writeIndex(v.root, w) == nil {
+		_ = r.writeCatalog(v.root, p, stamp)
 	}
 }

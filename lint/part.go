@@ -11,11 +11,11 @@ import (
 // see [schema.Library.With].
 type Part struct {
 	Findings   []PartFinding
-	Conditions int
-	Families   []string // the names of the families in it
-	Stood      []string // and in what stood before
-	Asleep     []Sleep  // checks that had no data
-	Slept      []Sleep  // and before, where that had to be known
+	Conditions map[string]int // in each file
+	Families   []string       // the names of the families in it
+	Stood      []string       // and in what stood before
+	Asleep     []Sleep        // checks that had no data
+	Slept      []Sleep        // and before, where that had to be known
 }
 
 // A PartFinding is a finding with what makes of it one on a recipe.
@@ -35,7 +35,10 @@ func RunPart(lib *schema.Library, opts Options) Part {
 		s.alsoInForce()
 	}
 	s.selected()
-	part := Part{Conditions: s.conditions, Families: lib.FamilyNames(), Asleep: mergedSleeps(s.asleep)}
+	part := Part{Conditions: map[string]int{}, Families: lib.FamilyNames(), Asleep: mergedSleeps(s.asleep)}
+	for _, f := range lib.Files {
+		part.Conditions[f.Path] = len(s.byFile[f])
+	}
 	switch {
 	case opts.Base == nil:
 	case opts.Same && opts.InForce == nil:
@@ -74,7 +77,9 @@ func Join(lib *schema.Library, opts Options, parts []Part, accepted func(rule st
 	for _, p := range parts {
 		s.asleep = append(s.asleep, p.Asleep...)
 		slept = append(slept, p.Slept...)
-		s.conditions += p.Conditions
+		for _, n := range p.Conditions {
+			s.conditions += n
+		}
 	}
 	s.sleeping()
 	s.selected()

@@ -43,7 +43,7 @@ func readFrom(src Source, path string) (*File, error) {
 		f := s.known.files[at]
 		s.known.mu.Unlock()
 		if f != nil && at.hash != "" {
-			return f.copied(), nil
+			return f.Copied(), nil
 		}
 	}
 	data, err := src.Read(path)
@@ -55,12 +55,13 @@ func readFrom(src Source, path string) (*File, error) {
 		s.known.mu.Lock()
 		s.known.files[at] = f
 		s.known.mu.Unlock()
-		return f.copied(), nil
+		return f.Copied(), nil
 	}
 	return f, nil
 }
 
-func (f *File) copied() *File {
+// Copied is the file for another library, which adds problems of its own.
+func (f *File) Copied() *File {
 	return &File{Path: f.Path, Data: f.Data, Root: f.Root, Kind: f.Kind, Value: f.Value, Problems: slices.Clone(f.Problems)}
 }
 

@@ -1,6 +1,7 @@
 package schema
 
 import (
+	"bytes"
 	"fmt"
 	"path"
 	"runtime"
@@ -8,6 +9,8 @@ import (
 	"sort"
 	"strings"
 	"sync"
+
+	"github.com/go-json-experiment/json/jsontext"
 
 	"fettle/schema/quantity"
 )
@@ -223,13 +226,39 @@ func (lib *Library) read(src Source, paths []string) error {
 	return nil
 }
 
-// ReadSet reads one file of a source as part of a library, through what is known where the source has that.
-func ReadSet(src Source, path string) (*File, error) {
-	f, err := readFrom(src, path)
-	if err != nil {
-		return nil, unreadable(path, err)
+// FamilyOf reads what a file of a set says of all its conditions, and no farther than it has to. Of a file that is no set, or cannot be
+// read, it may say anything.
+func FamilyOf(data []byte) (machine, material, gas string) {
+	want := map[string]*string{"machine": &machine, "material": &material, "gas": &gas}
+	d := jsontext.NewDecoder(bytes.NewBuffer(data), jsontext.AllowDuplicateNames(true))
+	if open, err := d.ReadToken(); err != nil || open.Kind() != '{' {
+		return "", "", ""
 	}
-	return f, nil
+	for len(want) > 0 && d.PeekKind() == '"' {
+		name, err := d.ReadToken()
+		if err != nil {
+			break
+		}
+		into := want[name.String()]
+		if into == nil {
+			if d.SkipValue() != nil {
+				break
+			}
+			continue
+		}
+		delete(want, name.String()) // of two the first counts
+		value, err := d.ReadToken()
+		if err != nil {
+			break
+		}
+		switch value.Kind() {
+		case '"':
+			*into = value.String()
+		case '{', '[':
+			return "", "", ""
+		}
+	}
+	return machine, material, gas
 }
 
 // unreadable names the file that could not be read, where the error does not do so itself.

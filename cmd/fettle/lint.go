@@ -51,21 +51,65 @@ func init() {
 		})
 }
 
-// lintState takes the snapshot that is to be judged.
-func (s *shop) lintState(f lintFlags) (*state, error) {
+// lintSnapshots takes what is to be judged and what it is compared with, whose commit is "" where it is none of the last.
+func (s *shop) lintSnapshots(f lintFlags) (before, now git.Snapshot, head string, err error) {
 	if f.staged && f.rev != "" {
-		return nil, troublef("", "--staged and --rev are two snapshots; choose one")
+		return nil, nil, "", troublef("", "--staged and --rev are two snapshots; choose one")
 	}
 	switch {
 	case f.staged:
-		var st state
-		return &st, s.load(&st, s.repo.Index)
+		now, err = s.repo.Index(s.sub)
 	case f.rev != "":
-		var st state
-		return &st, s.load(&st, func(root string) (git.Snapshot, error) { return s.repo.Commit(f.rev, root) })
+		now, err = s.repo.Commit(f.rev, s.sub)
+	default:
+		now, err = s.repo.WorkTree(s.sub)
 	}
-	_, err := s.work()
-	return &s.unsaved, err
+	if err != nil {
+		return nil, nil, "", err
+	}
+	if f.against != "" {
+		before, err = s.repo.Commit(f.against, s.sub)
+		return before, now, "", err
+	}
+	if before, err = s.takeSaved(s.sub); err == nil && len(before.Files()) > 0 {
+		head, err = s.repo.Resolve("HEAD")
+	}
+	return before, now, head, err
+}
+
+// lintReport judges the library. Without ids it is judged part by part; to find out what an id means all of them have to be known.
+func (s *shop) lintReport(args []string, f lintFlags) (hooks.Report, error) {
+	before, now, head, err := s.lintSnapshots(f)
+	if err != nil {
+		return hooks.Report{}, err
+	}
+	anchor, err := s.anchor()
+	if err != nil {
+		return hooks.Report{}, err
+	}
+	if slices.ContainsFunc(args, func(arg string) bool { return !isPath(arg) }) {
+		var sides [2]state
+		for i, snap := range []git.Snapshot{before, now} {
+			if err := s.load(&sides[i], func(string) (git.Snapshot, error) { return snap, nil }); err != nil {
+				return hooks.Report{}, err
+			}
+		}
+		report := hooks.Examine(hooks.Case{Before: s.side(&sides[0]), Now: s.side(&sides[1]), Anchor: anchor, At: s.now(), Full: true, Everything: f.all})
+		dropUnread(&report, func(path string) bool { return problemsIn(sides[1].lib, path) })
+		return report, s.restrict(&report.Result, sides[1].lib, args)
+	}
+	found, err := (&hooks.Survey{Repo: s.repo, Root: s.sub, Before: before, Now: now, Head: head, Anchor: anchor, At: s.now(), Everything: f.all}).Run()
+	if err != nil {
+		return hooks.Report{}, err
+	}
+	dropUnread(&found.Report, func(path string) bool { return found.Unread[path] })
+	if len(args) > 0 {
+		if err := s.restrictTo(&found, args); err != nil {
+			return hooks.Report{}, err
+		}
+	}
+	s.showFiles(now, found.Findings)
+	return found.Report, nil
 }
 
 func (a *app) lint(args []string, f lintFlags) error {
@@ -76,28 +120,8 @@ func (a *app) lint(args []string, f lintFlags) error {
 	if err != nil {
 		return err
 	}
-	now, err := s.lintState(f)
+	report, err := s.lintReport(args, f)
 	if err != nil {
-		return err
-	}
-	if _, err := s.saved(); err != nil {
-		return err
-	}
-	base := &s.committed
-	if f.against != "" {
-		base = &state{}
-		if err := s.load(base, func(root string) (git.Snapshot, error) { return s.repo.Commit(f.against, root) }); err != nil {
-			return err
-		}
-	}
-	anchor, _, err := s.repo.Config("fettle.anchor")
-	if err != nil {
-		return err
-	}
-	c := hooks.Case{Before: s.side(base), Now: s.side(now), Anchor: anchor, At: s.now(), Full: true, Everything: f.all}
-	report := hooks.Examine(c)
-	dropUnread(&report, now.lib)
-	if err := s.restrict(&report.Result, now.lib, args); err != nil {
 		return err
 	}
 	if f.newOnly {
@@ -144,13 +168,13 @@ func (s *shop) printLint(result lint.Result, all bool) error {
 
 // dropUnread leaves out what is said of conditions as removed that stand in a file that cannot be read whole: what is wrong with the
 // file is said, and that is enough. Before the adoption nothing is approved, and nobody has to be told so for each condition.
-func dropUnread(report *hooks.Report, now *schema.Library) {
+func dropUnread(report *hooks.Report, unread func(path string) bool) {
 	gone := map[string]bool{}
 	if report.Standing.Anchor == nil {
 		report.Findings = slices.DeleteFunc(report.Findings, func(f lint.Finding) bool { return f.Rule == "unapproved" })
 	}
 	for _, d := range report.Differences {
-		if unread(now, d) {
+		if d.After == nil && unread(d.Before.File.Path) {
 			gone[d.ID.String()] = true
 		}
 	}
@@ -194,6 +218,49 @@ func (s *shop) restrict(result *lint.Result, lib *schema.Library, args []string)
 		}
 	}
 	return nil
+}
+
+// restrictTo keeps the findings of the files that were named.
+func (s *shop) restrictTo(found *hooks.Surveyed, args []string) error {
+	paths := map[string]bool{}
+	for _, arg := range args {
+		p, err := s.inLibrary(arg)
+		if err != nil {
+			return err
+		}
+		paths[p] = true
+	}
+	found.Findings = slices.DeleteFunc(found.Findings, func(f lint.Finding) bool { return !paths[f.Path] })
+	found.Files, found.Conditions = 0, 0
+	for p := range paths {
+		if n, ok := found.InFile[p]; ok {
+			found.Files++
+			found.Conditions += n
+		}
+	}
+	return nil
+}
+
+// showFiles reads the files that findings point into, where they were not read for the verdict.
+func (s *shop) showFiles(now git.Snapshot, findings []lint.Finding) {
+	if s.format == "json" {
+		return
+	}
+	read := map[string]*schema.File{}
+	for i := range findings {
+		f := &findings[i]
+		if f.File != nil || f.Line == 0 || now.Hash(f.Path) == "" {
+			continue
+		}
+		if read[f.Path] == nil {
+			data, err := now.Read(f.Path)
+			if err != nil {
+				continue
+			}
+			read[f.Path] = &schema.File{Path: f.Path, Data: data}
+		}
+		f.File = read[f.Path]
+	}
 }
 
 // isPath tells a file from an id: what ends in .json or starts with ./, ../ or / is a file.

@@ -24,6 +24,7 @@ type shop struct {
 	unsaved, committed state
 	merged             []git.Snapshot    // the last commit and those that are being merged into it, see isSaved
 	before             map[string][]byte // see whole
+	known              *schema.Known     // what was read of any state: they are nearly the same
 	line               *line             // the branch that is decided on without being checked out, see on; else nil
 }
 
@@ -91,11 +92,14 @@ func (s *shop) load(st *state, take func(root string) (git.Snapshot, error)) err
 	if err != nil {
 		return err
 	}
-	lib, err := schema.ReadLibrary(snap)
+	if s.known == nil {
+		s.known = schema.NewKnown()
+	}
+	lib, err := schema.ReadLibrary(s.known.Of(snap))
 	if err != nil {
 		return err
 	}
-	ledger, err := history.ReadLedger(snap)
+	ledger, err := history.ReadLedger(s.known.Of(snap))
 	if err != nil {
 		return err
 	}

@@ -2,6 +2,7 @@ package git
 
 import (
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -95,3 +96,33 @@ func sweep(dir string) {
 		}
 	}
 }
+
+// Remember puts a file that can be made again into [Repo.Scratch], whole or not at all, whatever ends this program on the way and whoever
+// else writes it. It is not waited for until it is on the disk: what a cut of the power leaves has to be told by whoever reads it.
+func (r *Repo) Remember(name string, write func(io.Writer) error) (err error) {
+	dir := r.Scratch()
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return err
+	}
+	sweep(dir)
+	f, err := create(dir, replacing)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+		}
+	}()
+	if err := write(f); err != nil {
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), filepath.Join(dir, name))
+}
+
+// ScratchFile is where [Repo.Remember] puts a file.
+func (r *Repo) ScratchFile(name string) string { return filepath.Join(r.Scratch(), name) }

@@ -15,6 +15,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 )
 
 // disk is a snapshot of the files on disk: the list is taken once, a file is read when it is first asked for and kept.
@@ -33,6 +34,7 @@ type disk struct {
 
 type diskFile struct {
 	once sync.Once
+	kept atomic.Bool
 	data []byte
 	err  error
 }
@@ -174,6 +176,24 @@ func (d *disk) Hash(p string) string {
 	return d.repo.blobID(file.data)
 }
 
+// ReadOnce is Read for who asks for a file once: it is not kept.
+func (d *disk) ReadOnce(p string) ([]byte, error) {
+	d.mu.Lock()
+	file, ok := d.content[p]
+	d.mu.Unlock()
+	if !ok {
+		return nil, noSuchFile(p, d.Name())
+	}
+	if file.kept.Load() {
+		return d.Read(p)
+	}
+	data, err := d.readFile(p)
+	if err != nil {
+		return nil, err
+	}
+	return d.eol.toSaved(path.Join(d.root, p), data)
+}
+
 func (d *disk) load(p string) *diskFile {
 	d.mu.Lock()
 	file := d.content[p]
@@ -185,6 +205,7 @@ func (d *disk) load(p string) *diskFile {
 		if file.data, file.err = d.readFile(p); file.err == nil {
 			file.data, file.err = d.eol.toSaved(path.Join(d.root, p), file.data)
 		}
+		file.kept.Store(true)
 	})
 	return file
 }

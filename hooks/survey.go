@@ -1,0 +1,486 @@
+package hooks
+
+import (
+	"maps"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"fettle/history"
+	"fettle/history/git"
+	"fettle/lint"
+	"fettle/schema"
+)
+
+// A Survey examines a whole library part by part, sets of one machine, material and gas at a time, so that one of a hundred thousand
+// conditions needs no more memory than the largest part of it. What it says is what [Examine] says of the same case with Full.
+//
+// What it finds in a part is remembered below the directory of git, by the contents that the part is made of and all else that its verdict
+// hangs on, and is not worked out again while these stay; see verdicts. Records are looked up in a [history.Index]. Both can be
+// deleted at any time, and neither is used at the gate.
+type Survey struct {
+	Repo        *git.Repo
+	Root        string       // directory of the library from the top of the tree
+	Before, Now git.Snapshot // the last commit, and what is looked at
+	Head        string       // the last commit by its id, "" before the first
+	Anchor      string
+	At          time.Time
+	Everything  bool                // report what somebody took responsibility for, too
+	Forgetful   bool                // remember nothing and use nothing that was remembered
+	Progress    func(done, all int) // told after each part; may be nil
+
+	stamp  string
+	frames [2]*schema.Library // before, now: all but sets
+	known  *schema.Known      // of what is in the frames
+	ids    [2]map[string]string
+	trail  ledgers
+	cache  *verdicts
+	inTerm *schema.Library // settings and machines in force, where they differ
+}
+
+// Surveyed is what a survey says.
+type Surveyed struct {
+	Report
+	Unread map[string]bool // sets that changed and cannot be read whole
+	InFile map[string]int  // how many conditions each file holds
+}
+
+// A section is the part of a library that is judged together.
+type section struct {
+	paths    []string // of sets, on either side
+	machines []string
+	changed  bool // differences in its conditions are possible
+	key      [32]byte
+	part     lint.Part
+	done     bool
+	libs     [2]*schema.Library // where it changed
+	compared []history.Difference
+}
+
+// Run makes the survey. The error is about reading.
+func (s *Survey) Run() (Surveyed, error) {
+	var out Surveyed
+	if err := s.open(); err != nil {
+		return out, err
+	}
+	defer s.trail.close()
+	sections, err := s.sections()
+	if err != nil {
+		return out, err
+	}
+	standing, err := s.trail.judge(s, nil)
+	if err != nil {
+		return out, err
+	}
+	s.inTerm = InForce(standing, s.frames[1])
+	if err := s.judgeUnchanged(sections); err != nil {
+		return out, err
+	}
+	if err := s.compare(sections); err != nil {
+		return out, err
+	}
+	subjects := s.trail.subjects()
+	for _, x := range sections {
+		for _, d := range x.compared {
+			subjects[history.SubjectKey{Kind: schema.SubjectCondition, ID: d.ID.String()}] = true
+		}
+		about(x.part.Findings, subjects)
+	}
+	if out.Standing, err = s.trail.judge(s, subjects); err != nil {
+		return out, err
+	}
+	out.Unread = map[string]bool{}
+	asked := len(subjects)
+	for _, x := range sections {
+		if x.changed {
+			s.judgeChanged(x, out.Standing, &out)
+			about(x.part.Findings, subjects)
+		}
+	}
+	if len(subjects) > asked { // of other conditions than those that changed: what was accepted of them is not known yet
+		if out.Standing, err = s.trail.judge(s, subjects); err != nil {
+			return out, err
+		}
+	}
+	s.join(sections, &out)
+	s.cache.write(s, sections)
+	return out, nil
+}
+
+// about adds the conditions that findings are on and that somebody may have accepted.
+func about(findings []lint.PartFinding, subjects map[history.SubjectKey]bool) {
+	for i := range findings {
+		if findings[i].MayBeAccepted() {
+			subjects[history.SubjectKey{Kind: schema.SubjectCondition, ID: findings[i].Recipe.String()}] = true
+		}
+	}
+}
+
+// open reads all but sets and records.
+func (s *Survey) open() error {
+	s.stamp = history.IndexStamp()
+	s.known = schema.NewKnown()
+	for side, snap := range []git.Snapshot{s.Before, s.Now} {
+		lib, err := schema.ReadFrame(s.known.Of(snap))
+		if err != nil {
+			return err
+		}
+		s.frames[side] = lib
+	}
+	if err := s.hashes(); err != nil {
+		return err
+	}
+	s.cache = readVerdicts(s)
+	return s.trail.open(s)
+}
+
+// hashes notes the ids of all files of both sides, a few at a time: those that were touched have to be read for it.
+func (s *Survey) hashes() error {
+	for side, snap := range []git.Snapshot{s.Before, s.Now} {
+		files := slices.DeleteFunc(snap.Files(), func(p string) bool { return !needed(p) })
+		ids := make([]string, len(files))
+		inParallel(len(files), func(i int) { ids[i] = snap.Hash(files[i]) })
+		s.ids[side] = make(map[string]string, len(files))
+		for i, p := range files {
+			if s.ids[side][p] = ids[i]; ids[i] == "" { // it cannot be read, and that is an error of its own
+				if _, err := snap.Read(p); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// inParallel calls f for 0 to n-1.
+func inParallel(n int, f func(i int)) {
+	const atOnce = 64
+	var wait sync.WaitGroup
+	var mu sync.Mutex
+	next := 0
+	for range min(runtime.GOMAXPROCS(0), (n+atOnce-1)/atOnce) {
+		wait.Go(func() {
+			for {
+				mu.Lock()
+				from := next
+				next += atOnce
+				mu.Unlock()
+				if from >= n {
+					return
+				}
+				for i := from; i < min(n, from+atOnce); i++ {
+					f(i)
+				}
+			}
+		})
+	}
+	wait.Wait()
+}
+
+// sections sorts the sets into what is judged together: those of one machine, material and gas, on either side.
+func (s *Survey) sections() ([]*section, error) {
+	paths := map[string]bool{}
+	for _, ids := range s.ids {
+		for p := range ids {
+			if schema.IsSetPath(p) {
+				paths[p] = true
+			}
+		}
+	}
+	sorted := slices.Sorted(maps.Keys(paths))
+	listed, err := s.list(sorted)
+	if err != nil {
+		return nil, err
+	}
+	leads := map[any]any{} // of a path or family to another of the same section, nil at the end
+	end := func(x any) any {
+		for leads[x] != nil {
+			x = leads[x]
+		}
+		return x
+	}
+	for i, p := range sorted {
+		for side := range s.ids {
+			if s.ids[side][p] == "" {
+				continue
+			}
+			a, b := end(p), end(listed[side][i])
+			if a != b && listed[side][i] != (family{}) {
+				leads[a] = b
+			}
+		}
+	}
+	at := map[any]*section{}
+	var out []*section
+	for i, p := range sorted {
+		x := at[end(p)]
+		if x == nil {
+			x = &section{}
+			at[end(p)] = x
+			out = append(out, x)
+		}
+		x.paths = append(x.paths, p)
+		x.changed = x.changed || s.ids[0][p] != s.ids[1][p]
+		for side := range s.ids {
+			f := listed[side][i]
+			if s.ids[side][p] == "" {
+				continue
+			}
+			if f.machine != "" && !slices.Contains(x.machines, f.machine) {
+				x.machines = append(x.machines, f.machine)
+			}
+			x.changed = x.changed || s.trail.bears[f] || s.mixed(f.gas)
+		}
+	}
+	for _, x := range out {
+		x.key = s.keyOf(x)
+	}
+	return out, nil
+}
+
+// mixed reports whether a gas is another mix than it was.
+func (s *Survey) mixed(gas string) bool {
+	var mixes [2]string
+	for side, lib := range s.frames {
+		if lib.Settings.Value == nil {
+			continue
+		}
+		mix, _ := lib.Settings.Value.Gases.Get(gas)
+		for _, part := range mix {
+			mixes[side] += part.Name + " " + part.V.Canonical() + "\n"
+		}
+	}
+	return mixes[0] != mixes[1]
+}
+
+// list tells the family of each set on both sides.
+func (s *Survey) list(paths []string) ([2][]family, error) {
+	var out [2][]family
+	for side, snap := range []git.Snapshot{s.Before, s.Now} {
+		out[side] = make([]family, len(paths))
+		errs := make([]error, len(paths))
+		inParallel(len(paths), func(i int) {
+			p := paths[i]
+			id := s.ids[side][p]
+			if id == "" {
+				return
+			}
+			if f, ok := s.cache.family(p, id); ok {
+				out[side][i] = f
+				return
+			}
+			if side == 1 && s.ids[0][p] == id {
+				out[1][i] = out[0][i]
+				return
+			}
+			data, err := readOnce(snap, s.fresher(side, p), p)
+			if err != nil {
+				errs[i] = err
+				return
+			}
+			machine, material, gas := schema.FamilyOf(data)
+			out[side][i] = family{machine, material, gas}
+			s.cache.list(p, id, out[side][i])
+		})
+		for _, err := range errs {
+			if err != nil {
+				return out, err
+			}
+		}
+	}
+	return out, nil
+}
+
+// fresher is the snapshot on disk where it has the same content: a file is read faster than an object.
+func (s *Survey) fresher(side int, p string) git.Snapshot {
+	if side == 0 && s.ids[0][p] == s.ids[1][p] {
+		return s.Now
+	}
+	return nil
+}
+
+func readOnce(snap, other git.Snapshot, p string) ([]byte, error) {
+	if other != nil {
+		snap = other
+	}
+	if once, ok := snap.(interface{ ReadOnce(string) ([]byte, error) }); ok {
+		return once.ReadOnce(p)
+	}
+	return snap.Read(p)
+}
+
+// judgeUnchanged judges the sections without a difference: by what is remembered, or anew.
+func (s *Survey) judgeUnchanged(sections []*section) error {
+	var open []*section
+	done := 0
+	for _, x := range sections {
+		if x.changed {
+			continue
+		}
+		if x.part, x.done = s.cache.part(x.key); x.done {
+			done++
+			continue
+		}
+		open = append(open, x)
+	}
+	errs := make([]error, len(open))
+	var mu sync.Mutex
+	told := func() {
+		if s.Progress != nil {
+			mu.Lock()
+			done++
+			s.Progress(done, len(sections))
+			mu.Unlock()
+		}
+	}
+	work := make(chan int)
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(open)) {
+		wait.Go(func() {
+			for i := range work {
+				x := open[i]
+				libs, err := s.libraries(x)
+				if err != nil {
+					errs[i] = err
+					continue
+				}
+				x.part = lint.RunPart(libs[1], lint.Options{Base: libs[0], InForce: s.inTerm, Same: s.same(x)})
+				x.done = true
+				told()
+			}
+		})
+	}
+	for i := range open {
+		work <- i
+	}
+	close(work)
+	wait.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// libraries reads a section on both sides.
+func (s *Survey) libraries(x *section) (libs [2]*schema.Library, err error) {
+	read := map[string]*schema.File{}
+	for side, snap := range []git.Snapshot{s.Before, s.Now} {
+		var files []*schema.File
+		for _, p := range x.paths {
+			id := s.ids[side][p]
+			if id == "" {
+				continue
+			}
+			f := read[p+id]
+			if f == nil {
+				data, err := readOnce(snap, s.fresher(side, p), p)
+				if err != nil {
+					return libs, err
+				}
+				f = schema.ReadFile(p, data)
+				read[p+id] = f
+			}
+			files = append(files, f.Copied())
+		}
+		libs[side] = s.frames[side].With(files)
+	}
+	return libs, nil
+}
+
+// compare looks for the differences in the sections that changed.
+func (s *Survey) compare(sections []*section) (err error) {
+	for _, x := range sections {
+		if !x.changed {
+			continue
+		}
+		if x.libs, err = s.libraries(x); err != nil {
+			return err
+		}
+		x.compared = history.Compare(x.libs[0], x.libs[1])
+	}
+	return nil
+}
+
+// judgeChanged judges a section with its differences.
+func (s *Survey) judgeChanged(x *section, standing *history.Standing, out *Surveyed) {
+	c := s.trail.caseOf(s)
+	c.Before.Lib, c.Now.Lib, c.standing = x.libs[0], x.libs[1], standing
+	r := Report{Differences: x.compared, Standing: standing}
+	for _, d := range r.Differences {
+		if !d.NoteOnly {
+			r.Changes = append(r.Changes, c.change(d, standing))
+		}
+	}
+	lib, severity := stricter(standing, x.libs[1])
+	x.part = lint.RunPart(lib, lint.Options{Base: x.libs[0], InForce: s.inTerm, Severity: severity, Changes: append(slices.Clip(r.Changes), c.ownApprovals(standing)...)})
+	for _, f := range x.part.Findings {
+		r.Findings = append(r.Findings, f.Finding)
+	}
+	lost := r.lost()
+	x.part.Findings = slices.DeleteFunc(x.part.Findings, func(f lint.PartFinding) bool { return lost.finding(f.Finding) })
+	out.Changes = append(out.Changes, slices.DeleteFunc(r.Changes, func(change lint.Change) bool { return lost[change.ID.String()] })...)
+	out.Differences = append(out.Differences, r.Differences...)
+	for _, f := range x.libs[1].Files {
+		out.Unread[f.Path] = len(f.Problems) > 0
+	}
+	x.libs = [2]*schema.Library{}
+}
+
+// same reports whether nothing that a section is judged by is another than it was.
+func (s *Survey) same(x *section) bool {
+	if x.changed || s.ids[0][schema.SettingsFile] != s.ids[1][schema.SettingsFile] {
+		return false
+	}
+	for _, name := range x.machines {
+		if s.profile(0, name) != s.profile(1, name) {
+			return false
+		}
+	}
+	return true
+}
+
+// profile says where the profile of a machine is read from, with its id; where there is none, all that is there in its place.
+func (s *Survey) profile(side int, name string) string {
+	if placed, ok := s.frames[side].Machines[name]; ok {
+		return placed.File.Path + " " + s.ids[side][placed.File.Path]
+	}
+	var all strings.Builder
+	for _, f := range s.frames[side].Files {
+		all.WriteString(f.Path + " " + s.ids[side][f.Path] + "\n")
+	}
+	return all.String()
+}
+
+// join adds what is said of settings, machines and records, and takes out what somebody took responsibility for.
+func (s *Survey) join(sections []*section, out *Surveyed) {
+	parts := make([]lint.Part, len(sections))
+	var now, stood []string
+	for i, x := range sections {
+		parts[i] = x.part
+		now, stood = append(now, x.part.Families...), append(stood, x.part.Stood...)
+	}
+	slices.Sort(now)
+	slices.Sort(stood)
+	c := s.trail.caseOf(s)
+	c.Before.Lib, c.Now.Lib = s.frames[0].Named(slices.Compact(stood)), s.frames[1].Named(slices.Compact(now))
+	lib, severity := stricter(out.Standing, c.Now.Lib)
+	accepts := acceptance(out.Standing, c.Now.Ledger, s.At)
+	accepted := func(rule string, severity lint.Severity, id schema.ID, digest schema.Digest) bool {
+		return !s.Everything && accepts(rule, severity, id, func() schema.Digest { return digest })
+	}
+	out.Result = lint.Join(lib, lint.Options{Base: c.Before.Lib, Records: c.records(), Severity: severity}, parts, accepted)
+	out.InFile = map[string]int{}
+	for _, f := range s.frames[1].Files {
+		out.InFile[f.Path] = 0
+	}
+	for _, x := range sections {
+		maps.Copy(out.InFile, x.part.Conditions)
+	}
+	out.Files = len(out.InFile)
+	out.add(c.broken())
+	out.add(c.untrusted(out.Standing))
+}

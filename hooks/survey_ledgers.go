@@ -1,0 +1,215 @@
+package hooks
+
+import (
+	"cmp"
+	"maps"
+	"path"
+	"slices"
+	"strings"
+
+	"fettle/history"
+	"fettle/history/git"
+	"fettle/schema"
+)
+
+// The ledgers are the records of a survey: looked up in an index where the last commit has just those of the index and some more, and all that
+// is not saved comes on top; else all of them are read.
+type ledgers struct {
+	index  *history.Index // nil where all are read
+	since  []*schema.Record
+	added  []*schema.Record
+	bears  map[family]bool // of conditions that somebody decided on in what is not saved
+	before *history.Ledger
+	now    *history.Ledger
+	hashes [2]map[string]string // of records
+}
+
+func (t *ledgers) close() {
+	if t.index != nil {
+		t.index.Close()
+	}
+}
+
+func (t *ledgers) open(s *Survey) error {
+	t.bears = map[family]bool{}
+	plain := true
+	var added []string
+	for side, ids := range s.ids {
+		t.hashes[side] = map[string]string{}
+		for p, id := range ids {
+			if schema.IsRecordPath(p) && !strings.HasPrefix(path.Base(p), ".") {
+				t.hashes[side][p] = id
+			}
+		}
+	}
+	for p, id := range t.hashes[0] {
+		plain = plain && t.hashes[1][p] == id
+	}
+	for p := range t.hashes[1] {
+		if t.hashes[0][p] == "" {
+			added = append(added, p)
+		}
+	}
+	slices.Sort(added)
+	for _, p := range added {
+		r, err := schema.ReadRecordFrom(s.known.Of(s.Now), p)
+		if err != nil {
+			return err
+		}
+		t.added = append(t.added, r)
+		if decides(r) {
+			for _, subject := range history.Subjects(r) {
+				if id, err := schema.ParseID(subject.ID); err == nil {
+					t.bears[familyOf(id)] = true
+				}
+			}
+		}
+	}
+	if plain && !s.Forgetful && s.Head != "" {
+		if err := t.lookUp(s); err != nil {
+			return err
+		}
+	}
+	if t.index == nil {
+		return t.readAll(s)
+	}
+	return nil
+}
+
+// readAll reads every record of both sides.
+func (t *ledgers) readAll(s *Survey) (err error) {
+	if t.before, err = history.ReadLedger(s.known.Of(s.Before)); err != nil {
+		return err
+	}
+	t.now, err = history.ReadLedger(s.known.Of(s.Now))
+	return err
+}
+
+// lookUp opens the index, or makes it. There is none where it cannot be written.
+func (t *ledgers) lookUp(s *Survey) error {
+	top, err := s.Repo.TreeDir(s.Head, s.Root)
+	if err != nil {
+		return err
+	}
+	tree := ""
+	for _, e := range top {
+		if e.Path == recordsDir && e.Mode == git.ModeTree {
+			tree = e.Hash
+		}
+	}
+	if tree == "" {
+		return nil
+	}
+	name := memoryName("index", s.Root)
+	x, err := history.OpenIndex(s.Repo.ScratchFile(name), s.stamp)
+	if err == nil {
+		if t.since, err = t.catchUp(s, x, tree); err == nil {
+			t.index = x
+			return nil
+		}
+		x.Close()
+	}
+	w, err := t.build(s, tree)
+	if err != nil {
+		return err
+	}
+	if s.Repo.Remember(name, w.Write) != nil {
+		return nil
+	}
+	t.index, _ = history.OpenIndex(s.Repo.ScratchFile(name), s.stamp)
+	return nil
+}
+
+// catchUp reads the records that were saved since the index was made. An error says that it does not fit.
+func (t *ledgers) catchUp(s *Survey, x *history.Index, tree string) ([]*schema.Record, error) {
+	if x.Tree() == tree {
+		return nil, nil
+	}
+	changes, err := s.Repo.TreeDirChanges(x.Tree(), tree)
+	if err != nil {
+		return nil, err
+	}
+	var out []*schema.Record
+	for _, c := range changes {
+		p := path.Join(recordsDir, c.Path)
+		switch {
+		case strings.HasPrefix(path.Base(p), "."):
+			continue
+		case c.OldHash != "" || !ordinary(c.NewMode) || len(out) > fewRecords:
+			return nil, errNoFit
+		}
+		r, err := schema.ReadRecordFrom(s.known.Of(s.Before), p)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+var errNoFit = &git.Error{What: "the index of records is of another history"}
+
+// build makes the index of what is saved.
+func (t *ledgers) build(s *Survey, tree string) (*history.IndexWriter, error) {
+	w, err := history.NewIndexWriter(s.stamp, tree, nil)
+	if err != nil {
+		return nil, err
+	}
+	paths := slices.Sorted(maps.Keys(t.hashes[0]))
+	const atOnce = 512
+	for chunk := range slices.Chunk(paths, atOnce) {
+		records, data, errs := make([]*schema.Record, len(chunk)), make([][]byte, len(chunk)), make([]error, len(chunk))
+		inParallel(len(chunk), func(i int) {
+			if data[i], errs[i] = readOnce(s.Before, s.fresher(0, chunk[i]), chunk[i]); errs[i] == nil {
+				records[i] = schema.ReadRecord(chunk[i], data[i])
+			}
+		})
+		for _, err := range errs {
+			if err != nil {
+				return nil, err
+			}
+		}
+		w.AddAll(records, data)
+	}
+	return w, nil
+}
+
+// subjects are what the records that are not saved are about.
+func (t *ledgers) subjects() map[history.SubjectKey]bool {
+	out := map[history.SubjectKey]bool{}
+	for _, r := range t.added {
+		for _, key := range history.Subjects(r) {
+			out[key] = true
+		}
+	}
+	return out
+}
+
+// judge says what is in force for some subjects, and for settings, machines and rosters.
+func (t *ledgers) judge(s *Survey, subjects map[history.SubjectKey]bool) (*history.Standing, error) {
+	if t.index != nil {
+		before, err := t.index.Ledger(slices.Collect(maps.Keys(subjects)), t.since)
+		if err == nil {
+			t.before, t.now = before, before.With(t.added)
+		} else { // it would take more than the index knows
+			t.index.Close()
+			if t.index = nil; t.readAll(s) != nil {
+				return nil, err
+			}
+		}
+	}
+	return t.now.Judge(cmp.Or(libraryID(s.frames[0]), libraryID(s.frames[1])), s.Anchor), nil
+}
+
+// caseOf is the case of the survey without its libraries.
+func (t *ledgers) caseOf(s *Survey) Case {
+	c := Case{Anchor: s.Anchor, At: s.At, Full: true}
+	c.Before = Side{Ledger: t.before, Hashes: map[string]string{}}
+	c.Now = Side{Ledger: t.now, Hashes: map[string]string{}, Source: s.Now}
+	for side, into := range []*Side{&c.Before, &c.Now} {
+		for _, r := range into.Ledger.Records {
+			into.Hashes[r.Path] = t.hashes[side][r.Path]
+		}
+	}
+	return c
+}
