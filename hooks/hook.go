@@ -35,18 +35,23 @@ type Call struct {
 	Out    io.Writer
 	Render func(io.Writer, lint.Finding) // writes one finding as screens show it
 	At     time.Time
+
+	Summarize Summarize // what the message of a commit says of the changes; nil where it says so already
+	said      *Summary  // gets what there is to say, where that is not nil
 }
 
 // Run carries out a call by git, prints what there is to say, and reports whether git is to be stopped. An error means that
 // something could not be read, and stops git too; a hook that [OnlyReports] stops nothing either way.
 //
-// It changes neither files nor the index. Where nothing of a library is touched it comes to its end in a few milliseconds.
+// It changes neither files nor the index; prepare-commit-msg writes into the message that git prepared, see [Summary]. Where nothing of a
+// library is touched it comes to its end in a few milliseconds.
 func Run(repo *git.Repo, call Call) (stopped bool, err error) {
 	switch call.Hook {
 	case PreCommit, PreMergeCommit:
+		call.said = &Summary{}
 		stopped, err = judgeCommit(repo, call, commitAct)
 		if err == nil && !stopped {
-			leaveMark(repo)
+			leaveMark(repo, *call.said)
 		}
 		return stopped, err
 	case PreApplyPatch:

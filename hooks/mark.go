@@ -24,11 +24,11 @@ const (
 	parentVariable = "FETTLE_GIT"
 )
 
-func leaveMark(repo *git.Repo) {
+func leaveMark(repo *git.Repo, said Summary) {
 	dir := repo.Scratch()
 	old, _ := os.ReadDir(dir)
 	for _, entry := range old {
-		if strings.HasPrefix(entry.Name(), markPrefix) {
+		if strings.HasPrefix(entry.Name(), markPrefix) || strings.HasPrefix(entry.Name(), saidPrefix) {
 			os.Remove(filepath.Join(dir, entry.Name()))
 		}
 	}
@@ -36,6 +36,7 @@ func leaveMark(repo *git.Repo) {
 	if end == nil || os.MkdirAll(dir, 0o777) != nil {
 		return
 	}
+	leaveSummary(repo, said)
 	_ = os.WriteFile(filepath.Join(dir, markName(at)), end, 0o666)
 }
 
@@ -49,12 +50,15 @@ func marked(repo *git.Repo) bool {
 	return err == nil && bytes.Equal(mark, end)
 }
 
-func markName(at int64) string {
+func markName(at int64) string { return markPrefix + askingGit() + "-" + strconv.FormatInt(at, 10) }
+
+// askingGit is the number of the process of git that asked.
+func askingGit() string {
 	git := os.Getenv(parentVariable)
 	if _, err := strconv.ParseUint(git, 10, 64); err != nil {
 		git = strconv.Itoa(os.Getppid())
 	}
-	return markPrefix + git + "-" + strconv.FormatInt(at, 10)
+	return git
 }
 
 // indexEnd is the end of the index that git is committing, and where it begins; nil where it cannot be read or says nothing: git may

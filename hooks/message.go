@@ -7,16 +7,21 @@ import (
 )
 
 // prepareMessage judges a commit that no other hook has judged: a step of a rebase, a cherry-pick or a revert, which is stopped as any
-// other, and one that somebody made with --no-verify, who is told what they skipped.
+// other, and one that somebody made with --no-verify, who is told what they skipped. What changes by a commit goes into its message.
 func prepareMessage(repo *git.Repo, call Call) (stopped bool, err error) {
 	if marked(repo) {
+		addSummary(repo, call, leftSummary(repo))
 		return false, nil
 	}
 	act, err := messageAct(repo)
 	if err != nil {
 		return false, err
 	}
+	call.said = &Summary{}
 	stopped, err = judgeCommit(repo, call, act)
+	if err == nil && (act.lenient || !stopped) {
+		addSummary(repo, call, *call.said)
+	}
 	if !act.lenient {
 		return stopped, err
 	}

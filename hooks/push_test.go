@@ -45,7 +45,7 @@ func TestPush(t *testing.T) {
 	good("0.265 bar") // explains the step from there on, and not the one before it
 	s.wantCode(1, []string{"push", "-q"}, "1 change has no reason")
 	good("0.27 bar", "HEAD~2")
-	out := s.wantCode(1, []string{"push", "-q"}, "1 change is not approved", oxygen3, "fettle send", jonas, "looks at it and approves")
+	out := s.wantCode(1, []string{"push", "-q"}, "1 change is not approved", oxygen3, "fettle send", "there "+jonas+" looks at it and approves")
 	if strings.Contains(out, "no reason") {
 		t.Errorf("it has a reason by now:\n%s", out)
 	}

@@ -43,6 +43,9 @@ func judgeCommit(repo *git.Repo, call Call, act act) (stopped bool, err error) {
 		return false, err
 	}
 	stopped = r.show(verdicts)
+	if call.said != nil {
+		*call.said = r.summarize(verdicts)
+	}
 	if !stopped && len(verdicts) > 0 && detached && branch == "" {
 		if state, err := repo.State(); err == nil && state == git.StateNone {
 			fmt.Fprintln(call.Out, "fettle: this is on no branch and easily lost; give it one: git switch -c NAME")

@@ -8,7 +8,7 @@ import (
 // stubMark begins the line by which a hook is known to be ours. The number goes up when the text changes.
 const (
 	stubMark    = "# fettle hook "
-	stubVersion = "2"
+	stubVersion = "3"
 )
 
 // early are the lines with which a hook ends before it starts anything, where there is nothing to do.
@@ -16,7 +16,7 @@ var early = map[string]string{
 	PrepareCommitMsg: `# What pre-commit passed a moment ago, for the same git and the same files, needs no second look.
 for mark in "${1%/*}/fettle/` + markPrefix + `$PPID"-*; do
 	if cmp -s "${GIT_INDEX_FILE:-/}" "$mark" "${mark##*-}" 0 2>/dev/null; then
-		exit 0
+` + summaryStub + `		exit 0
 	fi
 done
 `,

@@ -63,7 +63,10 @@ func (s *shop) printChanges(changes []history.FieldChange) {
 }
 
 func (s *shop) changeLines(changes []history.FieldChange) []string {
-	prefs := s.prefs()
+	return changeLines(changes, s.prefs())
+}
+
+func changeLines(changes []history.FieldChange, prefs quantity.Prefs) []string {
 	width := 11
 	for _, c := range changes {
 		width = max(width, len(schema.SpokenPath(c.Path)))

@@ -55,6 +55,9 @@ func (a *app) hook(name string, args []string) error {
 	options := view.FindingsOptions{Color: a.color == "always", Width: width, Screen: width > 0}
 	var said bytes.Buffer
 	call := hooks.Call{Hook: name, Args: args, In: a.in, Out: &said, At: a.now(), Render: func(w io.Writer, f lint.Finding) { view.Finding(w, f, options) }}
+	if os.Getenv(askedByFettle) == "" { // else the message says it already
+		call.Summarize = summarize
+	}
 	stopped, err := hooks.Run(repo, call)
 	if stopped || err != nil || os.Getenv(askedByFettle) == "" {
 		for line := range strings.Lines(said.String()) {

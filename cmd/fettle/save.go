@@ -16,6 +16,7 @@ import (
 	"fettle/hooks"
 	"fettle/lint"
 	"fettle/schema"
+	"fettle/schema/quantity"
 )
 
 func init() {
@@ -359,40 +360,63 @@ func (s *shop) reasonToSave(typed []string, differences []history.Difference, w 
 
 // saveMessage is the commit message: what changed and why, for people who read the log.
 func (s *shop) saveMessage(differences []history.Difference, r *schema.Record, paths []string) string {
-	var b strings.Builder
-	verb := "Change"
-	if !slices.ContainsFunc(differences, func(d history.Difference) bool { return d.Before != nil }) {
-		verb = "Add"
-	}
 	switch {
-	case len(differences) == 1:
-		fmt.Fprintf(&b, "%s %s\n\n", verb, differences[0].ID)
-	case len(differences) > 1:
-		fmt.Fprintf(&b, "%s %d conditions\n\n", verb, len(differences))
+	case len(differences) > 0:
+	case len(paths) > 3:
+		return fmt.Sprintf("Change %d files\n\n    %s\n", len(paths), strings.Join(paths[:min(len(paths), 40)], "\n    "))
 	default:
-		if len(paths) > 3 {
-			return fmt.Sprintf("Change %d files\n\n    %s\n", len(paths), strings.Join(paths[:min(len(paths), 40)], "\n    "))
-		}
 		return "Change " + strings.Join(paths, ", ") + "\n"
 	}
+	var reasons []*schema.Reason
+	if r != nil {
+		reasons = append(reasons, r.Body.(*schema.Reason))
+	}
+	m := summarize(differences, reasons, s.prefs())
+	return strings.TrimRight(m.Title+"\n\n"+m.Body, "\n") + "\n"
+}
+
+// summarize is what the message of a commit says of conditions that change by it, and why.
+func summarize(differences []history.Difference, reasons []*schema.Reason, prefs quantity.Prefs) hooks.Summary {
+	m := hooks.Summary{}
+	verb := "Change"
+	switch {
+	case !slices.ContainsFunc(differences, func(d history.Difference) bool { return d.Before != nil }):
+		verb = "Add"
+	case !slices.ContainsFunc(differences, func(d history.Difference) bool { return d.After != nil }):
+		verb = "Remove"
+	}
+	m.Title = fmt.Sprintf("%s %d conditions", verb, len(differences))
+	if len(differences) == 1 {
+		m.Title = fmt.Sprintf("%s %s", verb, differences[0].ID)
+	}
+	var b strings.Builder
 	const most = 40 // conditions that a message lists; the records hold the rest
 	for i, d := range differences {
 		if i == most {
 			fmt.Fprintf(&b, "and %d more\n", len(differences)-most)
 			break
 		}
-		if len(differences) > 1 {
-			fmt.Fprintf(&b, "%s%s\n", d.ID, map[bool]string{true: "   new"}[d.Before == nil])
+		if word := newOrGone(d); len(differences) > 1 && word != "" {
+			fmt.Fprintf(&b, "%s   %s\n", d.ID, word)
+		} else if len(differences) > 1 {
+			fmt.Fprintf(&b, "%s\n", d.ID)
 		}
 		if d.Before != nil && d.After != nil {
-			for _, line := range s.changeLines(d.Fields) {
+			for _, line := range changeLines(d.Fields, prefs) {
 				fmt.Fprintf(&b, "    %s\n", line)
 			}
 		}
 	}
-	if r != nil {
-		reason := r.Body.(*schema.Reason)
-		fmt.Fprintf(&b, "\n%s: %s\n", reason.Cause.V, clean(reason.Text.V))
+	for i, reason := range reasons {
+		if i == most {
+			fmt.Fprintf(&b, "and %d more reasons\n", len(reasons)-most)
+			break
+		}
+		if i == 0 && b.Len() > 0 {
+			b.WriteString("\n")
+		}
+		fmt.Fprintf(&b, "%s: %s\n", reason.Cause.V, strings.ReplaceAll(clean(reason.Text.V), "\n", "\n    ")) // indented, no line is a comment
 	}
-	return b.String()
+	m.Body = b.String()
+	return m
 }
