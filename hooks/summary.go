@@ -184,14 +184,16 @@ const summaryStub = `		# What changes by the commit, as pre-commit left it, goes
 		for name in CHERRY_PICK_HEAD REVERT_HEAD rebase-merge rebase-apply; do
 			[ ! -e "$git/$name" ] || exit 0
 		done
+		newline='
+'
+		body= first= # read line by line, since to start a program takes longer
 		{
 			IFS= read -r comment
 			IFS= read -r title
-			body=$(cat)
+			while IFS= read -r line; do
+				first=${first:-$line} body=$body${body:+$newline}$line
+			done
 		} <"$git/fettle/` + saidPrefix + `$PPID"
-		newline='
-'
-		first=${body%%"$newline"*}
 		edited=yes
 		if [ "${GIT_EDITOR-}" = : ] && [ "${2-}" = message ]; then
 			edited=
