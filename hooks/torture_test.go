@@ -300,6 +300,15 @@ var flows = []flow{
 		c.begin()
 		c.last(append([]string{"commit", "-q", "-m", "x", "--"}, paths...)...)
 	}},
+	{name: "commit -p", do: func(c *tortured, edit string) {
+		for _, p := range c.apply(edit) {
+			if strings.Contains(p, "records/") { // likewise
+				c.must("add", "-A", "--", p)
+			}
+		}
+		c.begin()
+		c.last("-c", "alias.pieces=!yes | git commit -q -p -m x", "pieces")
+	}},
 	{name: "commit another PATH", harmless: true, do: func(c *tortured, edit string) {
 		c.stage(edit)
 		c.write("notes.txt", "second\n")
@@ -446,6 +455,14 @@ var flows = []flow{
 		c.env = append(c.env, "GIT_SEQUENCE_EDITOR=:")
 		c.begin()
 		c.last("rebase", "-q", "-i", "--autosquash", onto)
+	}},
+	{name: "rebase --root", do: func(c *tortured, edit string) {
+		c.must("checkout", "-q", "-b", "topic")
+		c.stage(edit)
+		c.unchecked("commit", "-q", "-m", "on topic")
+		c.must("hash-object", "-w", "-t", "tree", os.DevNull) // git names the empty tree there and does not keep it
+		c.begin()
+		c.last("rebase", "-q", "--root", "--no-ff")
 	}},
 	{name: "am", do: func(c *tortured, edit string) {
 		c.branch("side", edit)
