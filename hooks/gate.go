@@ -192,7 +192,7 @@ func (r *Ruling) classify() error {
 		if err != nil {
 			return err
 		}
-		r.Protected = r.Protected || matches(names, r.Branch)
+		r.Protected = r.Protected || Names(names, r.Branch)
 	}
 	return nil
 }
@@ -238,8 +238,8 @@ func (g *Gate) named(settings *schema.Settings) ([]string, error) {
 	return []string{main}, err
 }
 
-// matches reports whether a branch is one of those named; a name may hold the wildcards of a shell: release/*.
-func matches(names []string, branch string) bool {
+// Names reports whether a branch is one of those that a policy names; a name may hold the wildcards of a shell: release/*.
+func Names(names []string, branch string) bool {
 	return slices.ContainsFunc(names, func(name string) bool {
 		ok, err := path.Match(name, branch)
 		return name == branch || err == nil && ok
@@ -345,7 +345,7 @@ func (g *Gate) protectedTips() ([]string, error) {
 	}
 	var tips []string
 	for _, ref := range refs {
-		if branch, ok := strings.CutPrefix(ref.Name, branches); ok && matches(names, branch) && !slices.Contains(tips, ref.Hash) {
+		if branch, ok := strings.CutPrefix(ref.Name, branches); ok && Names(names, branch) && !slices.Contains(tips, ref.Hash) {
 			tips = append(tips, ref.Hash)
 		}
 	}
@@ -382,7 +382,7 @@ func (r *Ruling) judge(running *running, l *library) (*verdict, error) {
 		if err != nil {
 			return err
 		}
-		c.Approved = (r.Protected || matches(names, r.Branch)) && !r.gate.Undecided
+		c.Approved = (r.Protected || Names(names, r.Branch)) && !r.gate.Undecided
 		c.Explained = func(d history.Difference) bool { return r.way.explained(r, l, c, d) }
 		c.Wrote = func(id schema.ID, d schema.Digest) []string { return r.way.wrote(l, c, standing, id, d) }
 		return nil

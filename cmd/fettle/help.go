@@ -18,7 +18,7 @@ var shelves = []struct {
 	{"To begin", []string{"demo", "init", "import", "adopt"}},
 	{"To change a recipe", []string{"set", "copy", "put-back", "reason", "save"}},
 	{"To try it", []string{"trial", "suggest", "trend"}},
-	{"To decide", []string{"review", "approve", "reject", "withdraw", "undo", "permit", "waive"}},
+	{"To decide", []string{"review", "approve", "reject", "send", "withdraw", "undo", "permit", "waive"}},
 	{"To look", []string{"status", "show", "audit", "verify", "export", "serve"}},
 	{"When a cut goes bad", []string{"triage", "load", "compare", "escape"}},
 	{"To check", []string{"lint", "explain", "rules", "format"}},

@@ -81,7 +81,7 @@ func (s *shop) putAll(records []*schema.Record, message string, stage bool) erro
 		return fmt.Errorf("%s is written but not saved: %w", strings.Join(names, ", "), err)
 	}
 	say("saved", "")
-	s.sayShared()
+	s.sayShared(false)
 	return nil
 }
 
@@ -125,18 +125,27 @@ func (s *shop) commitOptions(r *schema.Record) git.CommitOptions {
 	return options
 }
 
-// sayShared says whether what is saved here has reached anybody else.
-func (s *shop) sayShared() {
+// sayShared says whether what is saved here has reached anybody else, and how it does. Waits says that a part of it waits for a decision,
+// so that a branch that takes only what is approved is no place for it yet.
+func (s *shop) sayShared(waits bool) {
 	ahead, _, ref, ok, err := s.repo.Upstream()
 	_, branch, _, _, headErr := s.repo.Head()
+	remotes, _ := s.repo.Remotes()
 	switch {
 	case headErr == nil && branch == "":
 		s.say("         it is on no branch and easily lost: git switch -c NAME")
+	case waits && (ahead > 0 || !ok) && len(remotes) > 0 && s.takesOnlyApproved(branch):
+		s.say("         not shared yet; to have it decided: fettle send   (%s takes only what is approved)", clean(branch))
 	case err != nil || !ok:
 		s.say("         only on this PC so far; to share it: %s", s.firstPush(branch))
 	case ahead > 0:
 		s.say("         not shared yet; to share it: git push   (%s)", clean(ref))
 	}
+}
+
+// takesOnlyApproved reports whether the settings name a branch as a protected one.
+func (s *shop) takesOnlyApproved(branch string) bool {
+	return s.committed.lib != nil && hooks.Names(s.committed.lib.Policy().Protected.V, branch)
 }
 
 // firstPush is what shares a branch that is shared nowhere yet.

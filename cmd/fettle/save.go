@@ -130,7 +130,6 @@ func (s *shop) sayedSaved(differences []history.Difference, files []string) erro
 			s.say("saved    %s", p)
 		}
 	}
-	s.sayShared()
 	if _, err := s.saved(); err != nil {
 		return err
 	}
@@ -138,6 +137,7 @@ func (s *shop) sayedSaved(differences []history.Difference, files []string) erro
 	waits := slices.ContainsFunc(differences, func(d history.Difference) bool {
 		return standing.Position(s.committed.lib, d.ID).Status != history.Approved
 	}) || len(differences) == 0 && len(standing.Others(s.committed.lib)) > 0
+	s.sayShared(waits && standing.Anchor != nil)
 	switch {
 	case len(s.committed.lib.Recipes) == 0:
 		s.say("next     fettle import FILE   (a spreadsheet saved as CSV; fettle import --template shows one)")

@@ -274,7 +274,19 @@ func (s *shop) printStatus(r *statusReport) {
 	if !r.Adopted && r.Trouble == "" && r.Saved > 0 {
 		s.say("%-10s nothing is in force yet; next: fettle adopt --because \"...\"", "adopted")
 	}
-	if r.Ahead > 0 {
+	_, branch, _, _, err := s.repo.Head()
+	sends := err == nil && r.Ahead > 0 && len(r.Waiting)+len(r.Others) > 0 && s.takesOnlyApproved(branch)
+	sent := ""
+	if sends {
+		sent = s.sentAs()
+	}
+	switch {
+	case sent != "":
+		remote, name, _ := strings.Cut(sent, " ")
+		s.say("%-10s %s on %s has it all; once it is approved there: git pull --no-rebase %s %s", "sent", clean(name), clean(remote), clean(remote), hooks.Quote(clean(name)))
+	case sends:
+		s.say("%-10s %s; next: fettle send   (%s takes only what is approved)", "not shared", counted(r.Ahead, "saved step"), clean(branch))
+	case r.Ahead > 0:
 		s.say("%-10s %s; next: git push", "not shared", counted(r.Ahead, "saved step"))
 	}
 	if r.Behind > 0 {

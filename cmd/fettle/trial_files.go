@@ -198,7 +198,7 @@ func (s *shop) keep(message string, write map[string][]byte, remove []string, st
 	for _, p := range slices.Sorted(maps.Keys(write)) {
 		s.say("saved    %s", p)
 	}
-	s.sayShared()
+	s.sayShared(false)
 	return nil
 }
 

@@ -306,3 +306,21 @@ type (
 		Status history.Status `json:"status"`
 	}
 )
+
+// sentAs is the other repository and the branch there to which all that is saved here was sent, with a blank between them; "" where to none.
+func (s *shop) sentAs() string {
+	refs, err := s.repo.Containing("HEAD", "refs/remotes/")
+	if err != nil || len(refs) == 0 {
+		return ""
+	}
+	branches, err := s.repo.Branches()
+	if err != nil {
+		return ""
+	}
+	for _, b := range branches {
+		if b.Remote != "" && strings.HasPrefix(b.Name, waitingPrefix) && slices.Contains(refs, b.Ref) {
+			return b.Remote + " " + b.Name
+		}
+	}
+	return ""
+}
