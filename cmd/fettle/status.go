@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/fettle/view"
 	"fettle/history"
 	"fettle/history/git"
 	"fettle/hooks"
@@ -49,6 +50,8 @@ type statusReport struct {
 	NoBranch   bool     `json:"no_branch"` // what is saved here is on no branch
 	Trials     []string `json:"open_trials"`
 	trialNext  string
+	Sent       []jsonSent `json:"sent"` // branches that were sent for a decision and are not all here
+	sent       []view.Row
 }
 
 // status says how things stand. Without a library and without a command it tells how to begin.
@@ -151,6 +154,11 @@ func (s *shop) report() (*statusReport, error) {
 		r.Ahead, r.Behind = ahead, behind
 	}
 	s.openTrials(r)
+	sent, left, err := s.sentBranches()
+	if err != nil {
+		return nil, err
+	}
+	r.Sent, r.sent = jsonOfSent(sent), rowsOfSent(sent, left)
 	missing, err := hooks.Missing(s.repo)
 	if err != nil {
 		return nil, err
@@ -292,8 +300,11 @@ func (s *shop) printStatus(r *statusReport) {
 	if r.Behind > 0 {
 		s.say("%-10s %s by others; next: git pull", "behind", counted(r.Behind, "saved step"))
 	}
+	for _, row := range r.sent {
+		s.say("%-10s %s", strings.TrimSpace(row.Label), row.Text)
+	}
 	section("no hook", r.Hooks, "fettle hooks install   (else a bad edit can be saved past the check)")
-	if len(r.Unsaved)+len(r.Files)+len(r.NotSaved)+len(r.Waiting)+len(r.Rejected)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Behind+r.Errors+r.PastErrors+len(r.Past) == 0 && r.Adopted && r.UnderWay == "" && !r.NoBranch {
+	if len(r.Unsaved)+len(r.Files)+len(r.NotSaved)+len(r.Waiting)+len(r.Rejected)+len(r.Others)+len(r.Hooks)+r.Ahead+r.Behind+r.Errors+r.PastErrors+len(r.Past)+len(r.sent) == 0 && r.Adopted && r.UnderWay == "" && !r.NoBranch {
 		s.say("%-10s everything is saved, decided and checked", "in order")
 	}
 }

@@ -254,6 +254,10 @@ func (s *shop) sentRows() (rows []view.Row) {
 	if err != nil {
 		return []view.Row{{Label: "sent", Text: "what was sent to branches cannot be read: " + err.Error()}}
 	}
+	return rowsOfSent(sent, left)
+}
+
+func rowsOfSent(sent []sentBranch, left int) (rows []view.Row) {
 	for _, b := range sent {
 		rows = append(rows, view.Row{Label: "sent", Text: b.headline() + ": " + b.says()}, view.Row{Label: view.Same, Text: b.next()})
 	}
@@ -275,6 +279,10 @@ func (b *sentBranch) headline() string {
 // sentJSON are the branches that were sent, for programs.
 func (s *shop) sentJSON() ([]jsonSent, error) {
 	sent, _, err := s.sentBranches()
+	return jsonOfSent(sent), err
+}
+
+func jsonOfSent(sent []sentBranch) []jsonSent {
 	out := []jsonSent{}
 	for _, b := range sent {
 		j := jsonSent{Branch: b.name, Commit: b.tip, Remote: b.remote, By: append([]string{}, b.by...), Others: append([]string{}, b.others...), Conditions: []jsonSentCondition{}, Open: b.open(), Trouble: b.trouble}
@@ -286,7 +294,7 @@ func (s *shop) sentJSON() ([]jsonSent, error) {
 		}
 		out = append(out, j)
 	}
-	return out, err
+	return out
 }
 
 type (
