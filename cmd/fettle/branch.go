@@ -146,7 +146,7 @@ func (s *shop) revision(typed string) (rev string, l *line, err error) {
 }
 
 func (s *shop) refuseParted(p *partedLine) error {
-	return refusef("What is there: fettle review --branch "+clean(p.remote+"/"+p.name)+"\nTo keep yours under another name, and go on with that one: git branch -m "+
+	return refusef("What is there: fettle review --branch "+hooks.Quote(clean(p.remote+"/"+p.name))+"\nTo keep yours under another name, and go on with that one: git branch -m "+
 		hooks.Quote(p.name)+" "+hooks.Quote(p.name+"-here"), "%s", p.Error())
 }
 
@@ -221,10 +221,10 @@ func (s *shop) on(typed string) error {
 		return err
 	}
 	if set, ours := st.lib.Settings.Value, s.committed.lib.Settings.Value; set == nil || ours != nil && set.ID.V != ours.ID.V {
-		return refusef("fettle review --branch "+clean(l.name), "%s holds another library, or one whose %s cannot be read", l.name, schema.SettingsFile)
+		return refusef("fettle review --branch "+hooks.Quote(clean(l.name)), "%s holds another library, or one whose %s cannot be read", l.name, schema.SettingsFile)
 	}
 	if len(st.lost) > 0 {
-		return refusef("It has to keep every record that was saved before. What is broken: fettle review --branch "+clean(l.name),
+		return refusef("It has to keep every record that was saved before. What is broken: fettle review --branch "+hooks.Quote(clean(l.name)),
 			"%s: %s: %s [%s]; nothing was decided", l.name, st.lost[0].Path, st.lost[0].Message, st.lost[0].Rule)
 	}
 	s.committed, s.unsaved = *st, *st
@@ -294,7 +294,7 @@ func (s *shop) takeBackOn(before, l *line, why error) error {
 		return errors.Join(why, err)
 	}
 	*l = *before
-	return refusef("git fetch, then look again: fettle review --branch "+clean(l.name), "somebody shared more on %s meanwhile; nothing was decided", l.name)
+	return refusef("git fetch, then look again: fettle review --branch "+hooks.Quote(clean(l.name)), "somebody shared more on %s meanwhile; nothing was decided", l.name)
 }
 
 // judged is the standing of a branch, chained from what is known here.
@@ -310,7 +310,7 @@ func (s *shop) judged(st *state) *history.Standing {
 func (s *shop) sayUnsent(l *line) {
 	remote, err := s.remoteFor(l)
 	if err != nil {
-		s.say("         only on this PC so far; to share it: git remote add origin ADDRESS, then git push origin %s", clean(l.name))
+		s.say("         only on this PC so far; to share it: git remote add origin ADDRESS, then git push origin %s", hooks.Quote(clean(l.name)))
 		return
 	}
 	s.say("         not shared yet; to share it: git push %s %s", clean(remote), hooks.Quote(clean(l.name)))

@@ -136,7 +136,7 @@ func (s *shop) notThereYet(l *line) error {
 		name := strings.TrimPrefix(short, l.remote+"/")
 		switch {
 		case strings.HasPrefix(name, waitingPrefix):
-			return refusef("How it stands: fettle review --branch "+clean(name), "there is nothing to send: %s on %s has all that is saved here", name, l.remote)
+			return refusef("How it stands: fettle review --branch "+hooks.Quote(clean(name)), "there is nothing to send: %s on %s has all that is saved here", name, l.remote)
 		case short == upstream, name == "main", name == "master":
 			return refusef("What waits there for a decision: fettle review", "there is nothing to send: %s on %s has all that is saved here", name, l.remote)
 		}
