@@ -34,6 +34,7 @@ type CurvePoint struct {
 	Expect, Low, High quantity.Value
 	Off               float64 // value over expected, less 1; of a focus the difference in m
 	Rule, Says, Help  string  // the finding; "" for none
+	Severity          Severity
 }
 
 // Curves works out the curves of one family, recipes that sever in the order of thickness. Base is what stood before, or nil; it
@@ -80,7 +81,7 @@ func Curves(lib, base *schema.Library, family []*schema.Recipe) []Curve {
 			if !ok && c.name == "speed" {
 				x = rows[r]
 			}
-			at.Rule, at.Says, at.Help = x.rule, x.message, x.help
+			at.Rule, at.Says, at.Help, at.Severity = x.rule, x.message, x.help, s.severities[x.rule]
 			view.Points = append(view.Points, at)
 		}
 		out = append(out, view)

@@ -12,6 +12,7 @@ import (
 
 	"fettle/cmd/fettle/view"
 	"fettle/history"
+	"fettle/hooks"
 	"fettle/lint"
 	"fettle/schema"
 	"fettle/schema/quantity"
@@ -31,7 +32,7 @@ func init() {
 			Long: "A family is all conditions of one machine, material, gas and variant. Each value is shown beside what the other thicknesses of the family\n" +
 				"give for it, with the range in which about 95 of 100 would lie. Unsaved edits are included, and drawn apart from what is approved.\n\n" +
 				"Without quantities: speed, power and pressure, and whatever is off. Quantities: " + strings.Join(trendNames, ", ") + ".\n" +
-				"Of a machine, --format html makes one page of all its families that needs nothing else and prints on A4, a family a sheet.",
+				"Of a machine, --format html makes one page of all its families that needs nothing else and prints on one sheet of A4, or a family a sheet.",
 			Example: "  fettle trend bay-2/carbon-steel/oxygen\n  fettle trend bay-2/carbon-steel/oxygen kerf focus\n  fettle trend bay-2 --format html --out bay-2.html",
 			Args:    cobra.MinimumNArgs(1), ValidArgsFunction: a.completeFamilies,
 			RunE: func(cmd *cobra.Command, args []string) error { return a.trend(args[0], args[1:], f) }}
@@ -194,24 +195,26 @@ type familyCurves struct {
 // pointStanding is how a condition stands, and the recipe in force.
 type pointStanding struct {
 	status   history.Status
-	approved *schema.Recipe // values only; nil where nothing is in force
+	approved *schema.Recipe                                 // values only; nil where nothing is in force
+	accepts  func(rule string, severity lint.Severity) bool // a finding that somebody answers for: waived, or known at adoption
 }
 
 // states looks up how the conditions of a family stand, unsaved edits included.
 func (s *shop) states(lib *schema.Library, family []*schema.Recipe) map[*schema.Recipe]pointStanding {
-	return pointStandings(s.standing(&s.committed), lib, family)
+	return s.pointStandings(s.standing(&s.committed), lib, family)
 }
 
 // statesIn is states of what a state holds.
 func (s *shop) statesIn(st *state, family []*schema.Recipe) map[*schema.Recipe]pointStanding {
-	return pointStandings(s.standing(st), st.lib, family)
+	return s.pointStandings(s.standing(st), st.lib, family)
 }
 
-func pointStandings(standing *history.Standing, lib *schema.Library, family []*schema.Recipe) map[*schema.Recipe]pointStanding {
+func (s *shop) pointStandings(standing *history.Standing, lib *schema.Library, family []*schema.Recipe) map[*schema.Recipe]pointStanding {
 	out := map[*schema.Recipe]pointStanding{}
+	accepted := hooks.Accepted(standing, standing.Ledger, s.now())
 	for _, r := range family {
 		p := standing.Position(lib, r.ID)
-		st := pointStanding{status: p.Status}
+		st := pointStanding{status: p.Status, accepts: func(rule string, severity lint.Severity) bool { return accepted(rule, severity, r) }}
 		if v := p.Approved(); v != nil {
 			st.approved = &schema.Recipe{ID: r.ID, Condition: &v.Condition}
 		}
@@ -235,7 +238,9 @@ func (s *shop) chart(f familyCurves, quantities []string, drawn bool) view.Chart
 	chart := view.Chart{Title: f.name}
 	left := []string{}
 	for _, c := range f.curves {
-		off := slices.ContainsFunc(c.Points, func(pt lint.CurvePoint) bool { return pt.Rule != "" })
+		off := slices.ContainsFunc(c.Points, func(pt lint.CurvePoint) bool {
+			return pt.Rule != "" && !f.states[pt.Recipe].accepts(pt.Rule, pt.Severity)
+		})
 		if len(quantities) > 0 && !slices.Contains(quantities, c.Name) {
 			continue
 		}
@@ -320,8 +325,9 @@ func (s *shop) panel(c lint.Curve, states map[*schema.Recipe]pointStanding) view
 			x.Approved, x.ApprovedText = number(before)
 			changedHere = before.IsZero() || !before.Equal(pt.Value)
 		}
+		x.Accepted = pt.Rule != "" && st.accepts(pt.Rule, pt.Severity)
 		switch {
-		case pt.Rule != "":
+		case pt.Rule != "" && !x.Accepted:
 			x.State = view.PointFlagged
 		case st.approved == nil:
 			x.State = view.PointNew
@@ -434,6 +440,7 @@ type curvePointJSON struct {
 	Rule      string   `json:"rule,omitempty"`
 	Message   string   `json:"message,omitempty"`
 	Help      string   `json:"help,omitempty"`
+	Accepted  bool     `json:"accepted,omitempty"` // somebody answers for it: waived, or known at adoption
 }
 
 func (s *shop) trendJSON(all []familyCurves, quantities []string) []any {
@@ -449,7 +456,7 @@ func (s *shop) trendJSON(all []familyCurves, quantities []string) []any {
 				st := f.states[pt.Recipe]
 				x := curvePointJSON{ID: pt.Recipe.ID.String(), Thickness: pt.Recipe.Thickness.V.Text(), Value: pt.Value.Format(s.prefs()), Nozzle: pt.Nozzle, Kind: pt.Kind,
 					Expected: pt.Expect.Format(s.prefs()), Low: pt.Low.Format(s.prefs()), High: pt.High.Format(s.prefs()), Status: string(st.status), Rule: pt.Rule,
-					Message: pt.Says, Help: pt.Help}
+					Message: pt.Says, Help: pt.Help, Accepted: pt.Rule != "" && st.accepts(pt.Rule, pt.Severity)}
 				if !pt.Expect.IsZero() {
 					off := math.Round(pt.Off*1e6) / 1e6
 					x.Off = &off

@@ -41,6 +41,7 @@ type PlotPoint struct {
 	ApprovedText     string
 	Says             string // the finding; "" for none
 	Help             string
+	Accepted         bool // somebody answers for the finding
 }
 
 // A BandPoint is what a curve gives at a thickness, and where about 95 of 100 would lie.
@@ -136,7 +137,12 @@ func (p *Panel) rows(say func(string)) {
 	say(strings.TrimRight(fmt.Sprintf("  %s  %s  %s  %7s", left("thickness", wide[0]), left("value", wide[1]), right("others give", wide[2]), "off"), " "))
 	for _, pt := range p.Points {
 		say(strings.TrimRight(fmt.Sprintf("  %s  %s  %s  %7s  %s", left(pt.ThicknessText, wide[0]), left(pt.ValueText, wide[1]), right(given(pt), wide[2]), pt.OffText, scale.line(pt, plot)), " "))
-		if pt.Says != "" {
+		switch {
+		case pt.Accepted:
+			for _, line := range wrapped("accepted: "+pt.Says, 76) {
+				say("    " + line)
+			}
+		case pt.Says != "":
 			for _, line := range wrapped("! "+pt.Says, 76) {
 				say("    " + line)
 			}

@@ -45,11 +45,11 @@ figcaption{font-size:7pt}table{font-size:7.5pt}th,td{padding:.3mm 1.5mm}.off{fon
 `
 
 // PlotPage writes the charts as one HTML page that needs nothing else: drawings, the same values as tables, what is off in words. On
-// paper each chart takes a sheet of A4. Whether axes are logarithmic is a choice on the page; no script is needed for it.
+// paper each chart takes a sheet of A4, or all of them one together as a choice on the page says. Whether axes are logarithmic is a choice on the page; no script is needed for it.
 func PlotPage(w io.Writer, title, subtitle string, charts []Chart) error {
 	var b strings.Builder
 	e := html.EscapeString
-	fmt.Fprintf(&b, "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width,initial-scale=1\"><title>%s</title>\n<style>%s%s</style></head>\n<body><main>\n", e(title), panelStyle, plotPageStyle)
+	fmt.Fprintf(&b, "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width,initial-scale=1\"><title>%s</title>\n<style>%s%s</style></head>\n<body><main>\n", e(title), panelStyle, plotPageStyle+glanceStyle)
 	fmt.Fprintf(&b, "<h1>%s</h1>\n<p class=\"sub\">%s</p>\n", e(title), e(subtitle))
 	if len(charts) > 1 {
 		b.WriteString("<nav aria-label=\"Families\"><ul>")
@@ -64,7 +64,13 @@ func PlotPage(w io.Writer, title, subtitle string, charts []Chart) error {
 		b.WriteString("</ul></nav>\n")
 	}
 	b.WriteString("<fieldset><legend>Axes</legend><label><input type=\"radio\" name=\"axis\" id=\"axis-log\" checked> logarithmic</label><label><input type=\"radio\" name=\"axis\" id=\"axis-lin\"> plain</label></fieldset>\n")
+	if len(charts) > 1 {
+		b.WriteString("<fieldset><legend>On paper</legend><label><input type=\"radio\" name=\"print\" id=\"print-one\" checked> all on one sheet</label><label><input type=\"radio\" name=\"print\" id=\"print-all\"> a sheet for each family</label></fieldset>\n")
+	}
 	legend(&b, "legend")
+	if len(charts) > 1 {
+		glance(&b, charts)
+	}
 	for i := range charts {
 		charts[i].section(&b, i)
 	}
@@ -87,11 +93,20 @@ func legend(b *strings.Builder, class string) {
 }
 
 // off lists what is off, as the panel and the point.
-func (c *Chart) off() (out []string) {
+func (c *Chart) off() []string {
+	return c.said(false, func(pt PlotPoint) string { return ". " + pt.Help })
+}
+
+// accepted lists what is off and somebody answers for.
+func (c *Chart) accepted() []string {
+	return c.said(true, func(PlotPoint) string { return " (accepted)" })
+}
+
+func (c *Chart) said(accepted bool, end func(PlotPoint) string) (out []string) {
 	for _, p := range c.Panels {
 		for _, pt := range p.Points {
-			if pt.Says != "" {
-				out = append(out, pt.ThicknessText+", "+p.Title+": "+pt.Says+". "+pt.Help)
+			if pt.Says != "" && pt.Accepted == accepted {
+				out = append(out, pt.ThicknessText+", "+p.Title+": "+pt.Says+end(pt))
 			}
 		}
 	}
@@ -101,7 +116,7 @@ func (c *Chart) off() (out []string) {
 func (c *Chart) section(b *strings.Builder, i int) {
 	e := html.EscapeString
 	fmt.Fprintf(b, "<section id=\"f%d\"><h2>%s</h2><p class=\"sub\">%s</p>\n", i, e(c.Title), e(c.Subtitle))
-	if off := c.off(); len(off) > 0 {
+	if off := append(c.off(), c.accepted()...); len(off) > 0 {
 		b.WriteString("<ul class=\"off\">")
 		for _, line := range off {
 			fmt.Fprintf(b, "<li>%s</li>", e(strings.TrimSpace(line)))

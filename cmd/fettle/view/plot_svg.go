@@ -142,25 +142,27 @@ func (p *Panel) plot(b *strings.Builder, linear bool) {
 	fmt.Fprintf(b, `<path class="axis" d="M%g %gH%g"/>`, roomLeft, panelHeight-roomLow, panelWidth-roomRight)
 	p.regimes(b, x)
 	p.band(b, x, y)
-	line := func(class string, value func(PlotPoint) float64) {
-		var path strings.Builder
-		pen := "M"
-		for _, pt := range p.Points {
-			if v := value(pt); !math.IsNaN(v) {
-				fmt.Fprintf(&path, "%s%.1f %.1f", pen, x.place(pt.Thickness), y.place(v))
-				pen = "L"
-			}
-		}
-		if path.Len() > 0 {
-			fmt.Fprintf(b, `<path class="%s" d="%s"/>`, class, path.String())
-		}
-	}
-	line("before", func(pt PlotPoint) float64 { return pt.Approved })
-	line("now", func(pt PlotPoint) float64 { return pt.Value })
+	p.line(b, "before", x, y, func(pt PlotPoint) float64 { return pt.Approved })
+	p.line(b, "now", x, y, func(pt PlotPoint) float64 { return pt.Value })
 	for _, pt := range p.Points {
 		b.WriteString("<g><title>" + html.EscapeString(pt.tip(p.Unit)) + "</title>")
 		mark(b, pt.State, x.place(pt.Thickness), y.place(pt.Value))
 		b.WriteString("</g>")
+	}
+}
+
+// line joins values of the points, thickness by thickness.
+func (p *Panel) line(b *strings.Builder, class string, x, y axis, value func(PlotPoint) float64) {
+	var path strings.Builder
+	pen := "M"
+	for _, pt := range p.Points {
+		if v := value(pt); !math.IsNaN(v) {
+			fmt.Fprintf(&path, "%s%.1f %.1f", pen, x.place(pt.Thickness), y.place(v))
+			pen = "L"
+		}
+	}
+	if path.Len() > 0 {
+		fmt.Fprintf(b, `<path class="%s" d="%s"/>`, class, path.String())
 	}
 }
 
@@ -173,7 +175,10 @@ func (pt PlotPoint) tip(unit string) string {
 	if pt.State == PointChanged || pt.State == PointFlagged && pt.ApprovedText != "" && pt.ApprovedText != pt.ValueText {
 		text += "; approved is " + pt.ApprovedText
 	}
-	if pt.Says != "" {
+	switch {
+	case pt.Accepted:
+		text += ". Accepted: " + pt.Says
+	case pt.Says != "":
 		return text + ". " + pt.Says
 	}
 	return text + "; " + pt.State.Words()

@@ -195,8 +195,19 @@ func TestPlotPage(t *testing.T) {
 			t.Errorf("a drawing is named by %s, which is not there", label)
 		}
 	}
-	if tags["table"] != 2 || tags["section"] != 2 || tags["script"] != 0 || tags["i"] != 0 || tags["b"] != 0 || len(labels) < 12 {
+	if tags["table"] != 3 || tags["section"] != 2 || tags["script"] != 0 || tags["i"] != 0 || tags["b"] != 2 || len(labels) < 12 {
 		t.Errorf("%v", tags)
+	}
+	if n := strings.Count(b.String(), `viewBox="0 0 100 72"`); n != 4 { // a panel without points has no stamp
+		t.Errorf("%d stamps", n)
+	}
+	b.Reset()
+	if err := PlotPage(&b, "bay-2", "today", []Chart{sampleChart()}); err != nil || strings.Contains(b.String(), "print-one\"") || strings.Contains(b.String(), `<table class="glance"`) {
+		t.Errorf("a page of one family offers a choice of sheets: %v", err)
+	}
+	b.Reset()
+	if err := PlotPage(&b, "bay-2 <i>", "today", []Chart{sampleChart(), sampleChart()}); err != nil {
+		t.Fatal(err)
 	}
 	for _, want := range []string{`<td class="changed" title="changed since it was approved">12.65`, `<th scope="row">10 mm</th>`, "bay-2/&lt;b&gt;steel"} {
 		if !strings.Contains(b.String(), want) {
