@@ -19,6 +19,7 @@ import (
 	"fettle/cmd/fettle/view"
 	"fettle/history/git"
 	"fettle/lint"
+	"fettle/schema"
 )
 
 // Exit codes of every command.
@@ -42,6 +43,7 @@ type app struct {
 	wrote    bool           // the command wrote its own JSON
 	terminal bool           // somebody sits there and can be asked
 	now      func() time.Time
+	known    *schema.Known // what was read before in this process; nil to begin with nothing
 }
 
 // refusal is an error that ends with exit code 1: not broken, but not allowed.

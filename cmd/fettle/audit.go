@@ -71,8 +71,14 @@ func (a *app) audit(typed []string, f auditFlags) error {
 	if filter.Until, err = moment("--until", f.until, true); err != nil {
 		return err
 	}
+	if !filter.Since.IsZero() && !filter.Until.IsZero() && filter.Until.Before(filter.Since) {
+		return troublef("The earlier one goes with --since.", "from %s until %s is no time at all", clockText(filter.Since), clockText(filter.Until))
+	}
 	trail, err := s.trail(f.rev)
 	if err != nil {
+		return err
+	}
+	if err := changedEver(trail, f.field); err != nil {
 		return err
 	}
 	if len(typed) > 0 {
@@ -88,6 +94,33 @@ func (a *app) audit(typed []string, f auditFlags) error {
 		return s.auditCSV(trail, entries)
 	}
 	return s.writePage(s.timeline(trail, entries, filter.IDs))
+}
+
+// changedEver refuses the name of a field that stands nowhere in the history: a slip of the hand must not look like a field that never
+// changed.
+func changedEver(trail *audit.Trail, typed string) error {
+	if typed == "" {
+		return nil
+	}
+	seen := map[string]bool{}
+	var names []string
+	for i := range trail.Entries {
+		e := &trail.Entries[i]
+		if e.Field == "" || seen[e.Field] {
+			continue
+		}
+		if seen[e.Field] = true; audit.MatchField(e.Field, typed) {
+			return nil
+		}
+		spoken := schema.SpokenPath(e.Field)
+		part, _, _ := strings.Cut(spoken, ".")
+		names = append(names, spoken, part, spoken[strings.LastIndexByte(spoken, '.')+1:])
+	}
+	help := "Such as --field pressure, cut.speed, pierce1.time, nozzle"
+	if near := schema.Nearest(typed, unique(names)); near != "" {
+		help = "Did you mean " + near + "?"
+	}
+	return troublef(help, "nothing that was saved here has a field %q", typed)
 }
 
 // moment reads a date of the command line, in the zone of this computer.
@@ -108,7 +141,20 @@ func (s *shop) trail(rev string) (*audit.Trail, error) {
 	if err != nil {
 		return nil, err
 	}
-	return audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor})
+	if rev == "" {
+		rev = "HEAD"
+	}
+	head, err := s.repo.Resolve(rev)
+	if err != nil {
+		return audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor})
+	}
+	if s.walked == nil || s.walked.Head != head {
+		if s.walked, err = audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor}); err != nil {
+			s.walked = nil
+			return nil, err
+		}
+	}
+	return s.walked, nil
 }
 
 // anchor is the adoption that this clone pins, "" for none.

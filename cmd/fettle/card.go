@@ -54,7 +54,7 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 		c.unsaved = s.editedOnDisk(st, p)
 		out = append(out, c)
 	}
-	result := lint.Run(st.lib, lint.Options{Accepted: hooks.Accepted(standing, st.ledger, s.now()), InForce: hooks.InForce(standing, st.lib), Changes: changes})
+	result := lint.Run(st.lib, lint.Options{Accepted: hooks.Accepted(standing, st.ledger, s.now()), InForce: hooks.InForce(standing, st.lib), Changes: changes, Only: onlyOf(out)})
 	for _, f := range result.Findings {
 		for i := range out {
 			if f.ID == out[i].ID.String() {
@@ -63,6 +63,18 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 		}
 	}
 	return out
+}
+
+// onlyOf restricts a run of the rules to what cards show. What is gone has no recipe to be found by, so with it everything is looked at.
+func onlyOf(cards []card) func(*schema.Recipe) bool {
+	of := map[schema.ID]bool{}
+	for i := range cards {
+		if cards[i].Now == nil {
+			return nil
+		}
+		of[cards[i].ID] = true
+	}
+	return func(r *schema.Recipe) bool { return of[r.ID] }
 }
 
 // change is the whole way from the recipe in force to this one, for the rules that judge a change. What reasons and approvals lack

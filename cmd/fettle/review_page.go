@@ -326,9 +326,21 @@ func keyOf(f lint.Finding) findingKey { return findingKey{f.ID, f.Rule, f.Field}
 
 // findingsInForce is what the rules say of the same library with the recipes in force in place of those of the cards.
 func (s *shop) findingsInForce(st *state, cards []card) map[findingKey]lint.Finding {
+	near := map[string]bool{} // machine/material/gas: no rule looks at more at once
+	place := func(id schema.ID) string { return id.Machine + "/" + id.Material + "/" + id.Gas }
+	for i := range cards {
+		near[place(cards[i].ID)] = true
+	}
 	files := memory{}
 	for _, f := range st.lib.Files {
-		files[f.Path] = f.Data
+		if !schema.IsSetPath(f.Path) {
+			files[f.Path] = f.Data
+		}
+	}
+	for _, r := range st.lib.Recipes {
+		if near[place(r.ID)] {
+			files[r.File.Path] = r.File.Data
+		}
 	}
 	roots := map[*schema.File]*schema.Node{}
 	of := map[string]bool{}

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -72,7 +73,8 @@ func (a *app) serve(listen string, hosts []string) error {
 			ours = append(ours, strings.ToLower(name))
 		}
 	}
-	server := serve.New(serve.Options{Open: a.openPages, Hosts: ours, ReadOnly: !loopback, Errors: cleaned{a.err}})
+	desk := a.newDesk()
+	server := serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: time.Second, Hosts: ours, ReadOnly: !loopback, Errors: cleaned{a.err}})
 	a.copyable("open     http://" + ours[0] + server.Entrance())
 	if !loopback {
 		a.say("         open to the network and not encrypted: whoever has the address can read, and nobody can decide")
@@ -94,31 +96,6 @@ func (w cleaned) Write(p []byte) (int, error) {
 	return len(p), err
 }
 
-// A pages is the library as one page shows it.
-type pages struct {
-	*shop
-	said *bytes.Buffer // what commands print
-}
-
-// openPages takes a fresh look at the library. What is printed on the way goes nowhere.
-func (a *app) openPages(context.Context) (serve.Library, error) {
-	sub := a.silent()
-	s, err := sub.open()
-	if err != nil {
-		return nil, pageError(err)
-	}
-	if _, _, err := s.both(); err != nil {
-		return nil, pageError(err)
-	}
-	return &pages{s, sub.out.(*bytes.Buffer)}, nil
-}
-
-// silent is the program run on behalf of a page: nobody sits at its terminal, and what it says is kept.
-func (a *app) silent() *app {
-	var b bytes.Buffer
-	return &app{in: strings.NewReader(""), out: &b, err: &b, dir: a.dir, format: "text", color: "never", by: a.by, now: a.now}
-}
-
 // pageError turns an error of a command into what a page says.
 func pageError(err error) error {
 	var r *refusal
@@ -133,7 +110,7 @@ func pageError(err error) error {
 }
 
 func (p *pages) Head() (serve.Head, error) {
-	h := serve.Head{Library: p.libraryName(p.unsaved.lib), Machines: p.unsaved.lib.MachineNames(), Unsaved: len(history.Compare(p.committed.lib, p.unsaved.lib))}
+	h := serve.Head{Library: p.libraryName(p.unsaved.lib), Machines: p.unsaved.lib.MachineNames(), Unsaved: p.edited()}
 	if err := standingHolds(p.standing(&p.committed)); err != nil {
 		h.ReadOnly = err.Error()
 		return h, nil
@@ -148,17 +125,15 @@ func (p *pages) Head() (serve.Head, error) {
 }
 
 func (p *pages) Queue() (*serve.Queue, error) {
-	positions, err := p.chosen(&p.committed, nil)
-	if err != nil {
-		return nil, pageError(err)
-	}
-	if p.standing(&p.committed).Anchor == nil {
-		positions = nil
-	}
+	positions, more := p.queued()
+	p.desk.at("putting the cards together")
 	cards := p.cards(&p.committed, positions)
 	doc, err := p.reviewDocument(&p.committed, "HEAD", "", nil, cards)
 	if err != nil {
 		return nil, pageError(err)
+	}
+	if more != "" {
+		doc.Summary = append([]string{more}, doc.Summary...)
 	}
 	out := &serve.Queue{Review: doc}
 	if p.standing(&p.committed).Anchor != nil {
@@ -172,14 +147,35 @@ func (p *pages) Queue() (*serve.Queue, error) {
 	return out, nil
 }
 
+// mostQueued is how many cards a queue shows: nobody reads more, and each of them takes work.
+const mostQueued = 300
+
+// queued are the conditions that wait, and, where these are more than a page shows, what is left out. Then those come first that nobody can
+// cut with as they are.
+func (p *pages) queued() (out []history.Position, more string) {
+	if p.standing(&p.committed).Anchor == nil {
+		return nil, ""
+	}
+	for _, have := range p.positionsOf() {
+		if have.Status != history.Approved {
+			out = append(out, have)
+		}
+	}
+	if len(out) <= mostQueued {
+		return out, ""
+	}
+	order := []history.Status{history.Contested, history.Stale, history.Removed, history.Superseded, history.Changed, history.New, history.Rejected}
+	slices.SortStableFunc(out, func(a, b history.Position) int { return slices.Index(order, a.Status) - slices.Index(order, b.Status) })
+	return out[:mostQueued], fmt.Sprintf("%d conditions are not approved as they stand. %d of them are here; the others are under their machines.", len(out), mostQueued)
+}
+
 // id finds a condition that was typed into an address: only whole ids that the library or its records have.
 func (p *pages) id(typed string) (schema.ID, history.Position, error) {
 	id, err := schema.ParseID(typed)
 	if err == nil {
-		for _, have := range p.standing(&p.committed).Positions(p.committed.lib) {
-			if have.ID == id {
-				return id, have, nil
-			}
+		all := p.positionsOf()
+		if i, ok := p.byID[id]; ok {
+			return id, all[i], nil
 		}
 		if p.unsaved.lib.Recipe(id) != nil {
 			return id, history.Position{ID: id, Name: id.String(), Status: history.New}, nil
@@ -263,7 +259,7 @@ func (p *pages) Condition(typed string) (*serve.Condition, error) {
 			out.Values = append(out.Values, view.Row{Label: strings.ReplaceAll(row[0], "_", " "), Text: row[1]})
 		}
 		out.Figures = p.figureBlocks(lint.Figures(p.unsaved.lib, c.recipe.Values()))
-		report, err := p.examineWork()
+		report, err := p.found()
 		if err != nil {
 			return nil, pageError(err)
 		}
@@ -318,19 +314,12 @@ func (p *pages) figureBlocks(figures []lint.Figure) (out []view.FigureBlock) {
 // members are recipes of the files in a list, with how they stand, what is loaded and what was accepted.
 func (p *pages) members(recipes []*schema.Recipe) (out []serve.Member) {
 	standing := p.standing(&p.committed)
-	loads := audit.Loads(p.committed.ledger)
 	for _, r := range recipes {
 		position := standing.Position(p.unsaved.lib, r.ID)
 		m := serve.Member{ID: r.ID.String(), Name: strings.Split(r.ID.String(), "/")[3], Status: string(position.Status), Values: p.oneLine(r.Values())}
 		inForce, _ := position.State.Digest()
-		latest := map[string]audit.Loading{}
-		for _, l := range loads {
-			if have, ok := latest[l.Unit]; l.ID == m.ID && (!ok || l.At.After(have.At)) {
-				latest[l.Unit] = l
-			}
-		}
 		var parts []string
-		for unit, l := range latest {
+		for unit, l := range p.loadedLast(m.ID) {
 			text := fmt.Sprintf("%s since %s", unit, p.day(l.At))
 			if l.Digest != inForce {
 				text += ", NOT what is in force"
@@ -348,10 +337,9 @@ func (p *pages) members(recipes []*schema.Recipe) (out []serve.Member) {
 // waived are the findings that somebody accepted on a recipe, with when that ends.
 func (p *pages) waived(r *schema.Recipe) string {
 	var parts []string
-	standing := p.standing(&p.committed)
-	for _, w := range history.Bodies[*schema.Waiver](p.committed.ledger) {
-		if w.Body.ID.V == r.ID.String() && w.Body.Digest.V == string(r.Digest()) && standing.Vouched(w.Record) && w.Body.Until.V > p.now().UTC().Format("2006-01-02T15:04:05Z") {
-			parts = append(parts, w.Body.Rule.V+" until "+p.moment(w.Body.Until.V))
+	for _, w := range p.accepted(r.ID.String()) {
+		if w.Digest.V == string(r.Digest()) && w.Until.V > p.now().UTC().Format("2006-01-02T15:04:05Z") {
+			parts = append(parts, w.Rule.V+" until "+p.moment(w.Until.V))
 		}
 	}
 	return strings.Join(parts, "; ")
@@ -439,11 +427,12 @@ func machineFacts(m *schema.Machine) []view.Row {
 		if slices.Contains([]string{"kind", "format", "name"}, label) || strings.HasPrefix(label, "units") || strings.HasPrefix(rest, "nozzles") {
 			continue
 		}
-		rest, _, second := strings.Cut(rest, "[") // the ends of a range
-		text := strings.TrimSpace(strings.NewReplacer("_", " ", ".", " ").Replace(rest) + " " + f.Text)
+		value := f.Text
+		if strings.HasSuffix(rest, "_range") {
+			value = strings.Replace(value, ", ", " to ", 1)
+		}
+		text := strings.TrimSpace(strings.NewReplacer("_", " ", ".", " ").Replace(rest) + " " + value)
 		switch last := &facts[len(facts)-1]; {
-		case last.Label == label && second && strings.Contains(last.Text, strings.ReplaceAll(rest, "_", " ")+" "):
-			last.Text += " to " + f.Text
 		case last.Label == label:
 			last.Text += ", " + text
 		default:

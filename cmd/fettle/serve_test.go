@@ -14,6 +14,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"fettle/cmd/fettle/serve"
 	"fettle/history/git/gittest"
@@ -40,7 +41,8 @@ func pageOf(t *testing.T, dir string) *browser {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server = serve.New(serve.Options{Open: a.openPages, Hosts: []string{at.Host}, Errors: os.Stderr})
+	desk := a.newDesk()
+	server = serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: time.Second, Patience: time.Minute, Hosts: []string{at.Host}, Errors: os.Stderr})
 	jar, err := cookiejar.New(nil)
 	if err != nil {
 		t.Fatal(err)

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"fettle/history"
+	"fettle/history/audit"
 	"fettle/history/git"
 	"fettle/schema"
 )
@@ -24,7 +25,9 @@ type shop struct {
 	unsaved, committed state
 	merged             []git.Snapshot    // the last commit and those that are being merged into it, see isSaved
 	before             map[string][]byte // see whole
+	looked             git.Snapshot      // what lint looked at, for the lines that it shows
 	known              *schema.Known     // what was read of any state: they are nearly the same
+	walked             *audit.Trail      // the history that was read last
 	line               *line             // the branch that is decided on without being checked out, see on; else nil
 }
 
@@ -70,7 +73,7 @@ func (a *app) open() (*shop, error) {
 			if sub = filepath.ToSlash(sub); sub == "." {
 				sub = ""
 			}
-			return &shop{app: a, repo: repo, root: at, sub: sub}, nil
+			return &shop{app: a, repo: repo, root: at, sub: sub, known: a.known}, nil
 		}
 		if at == top || at == filepath.Dir(at) {
 			break

@@ -8,8 +8,10 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"runtime/debug"
 	"strings"
 	"sync"
+	"time"
 
 	"fettle/cmd/fettle/view"
 )
@@ -64,7 +66,17 @@ func (s *Server) routes() {
 	s.show("GET /machine/{name}", "machine", "", func(l Library, r *http.Request) (any, error) { return l.Machine(r.PathValue("name")) })
 	s.show("GET /search", "search", "Search", func(l Library, r *http.Request) (any, error) { return l.Search(query(r)) })
 	s.mux.HandleFunc("POST /decide", s.decide)
-	s.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.fail(w, nil, &NotFound{"such page"}) })
+	s.mux.HandleFunc("GET /decided/{deed}", func(w http.ResponseWriter, r *http.Request) {
+		s.mu.Lock()
+		work := s.deeds[r.PathValue("deed")]
+		s.mu.Unlock()
+		if work == nil {
+			http.Redirect(w, r, s.base+"/", http.StatusSeeOther)
+			return
+		}
+		s.await(w, r, r.PathValue("deed"), work)
+	})
+	s.mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) { s.fail(w, &NotFound{"such page"}) })
 }
 
 func query(r *http.Request) string {
@@ -75,58 +87,122 @@ func query(r *http.Request) string {
 // show answers a GET with a template.
 func (s *Server) show(pattern, name, title string, find func(Library, *http.Request) (any, error)) {
 	s.mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
-		library, leave, ok := s.look(w, r)
-		if !ok {
-			return
-		}
-		defer leave()
-		body, err := find(library, r)
-		if err != nil {
-			s.fail(w, library, err)
-			return
-		}
+		said := r.URL.Query().Get("said")
 		heading := title
 		if heading == "" {
 			heading = strings.Trim(r.URL.Path[strings.Index(r.URL.Path[1:], "/")+1:], "/")
 		}
-		if c, ok := body.(*Card); ok && c.Kind != "" {
-			heading = c.Card.ID
+		page, ok := s.patiently(r.Context(), func(library Library, err error) made {
+			if err != nil {
+				return s.trouble(nil, err)
+			}
+			address := r.URL.Path + "?" + query(r)
+			if page, ok := s.ready(library, address); ok && said == "" {
+				return page
+			}
+			body, err := find(library, r)
+			if err != nil {
+				return s.trouble(library, err)
+			}
+			p := page{Title: heading, Query: query(r), Body: body, Notice: s.take(said)}
+			if c, ok := body.(*Card); ok && c.Kind != "" {
+				p.Title = c.Card.ID
+			}
+			page := s.render(http.StatusOK, library, name, p)
+			if said == "" && page.code == http.StatusOK && s.Keep > 0 {
+				s.made[address] = page
+			}
+			return page
+		})
+		if !ok {
+			s.working(w, s.base+r.URL.RequestURI())
+			return
 		}
-		p := page{Title: heading, Query: query(r), Body: body, Notice: s.take(r.URL.Query().Get("said"))}
-		s.write(w, http.StatusOK, library, name, p)
+		page.send(w)
+		s.forget(said)
 	})
 }
 
-// look waits for its turn and takes a fresh look at the library.
-func (s *Server) look(w http.ResponseWriter, r *http.Request) (library Library, leave func(), ok bool) {
-	ctx := r.Context()
-	timer, cancel := context.WithTimeout(ctx, s.Wait)
+// ready is a page that was made of the same library a moment ago. What runs out at a moment, such as a permit, may be told that much longer.
+func (s *Server) ready(library Library, address string) (made, bool) {
+	if s.Keep == 0 {
+		return made{}, false
+	}
+	if s.madeFor != library {
+		s.made, s.madeFor = map[string]made{}, library
+	}
+	page, ok := s.made[address]
+	return page, ok && time.Since(page.at) < s.Keep
+}
+
+// patiently waits for its turn, has the library looked at, and makes a page; one at a time. It is not ok where that takes longer than anybody
+// likes to look at nothing: the work goes on, and whoever asks again profits from it.
+func (s *Server) patiently(ctx context.Context, do func(Library, error) made) (page made, ok bool) {
+	asked := time.Now()
+	ctx, cancel := context.WithTimeout(ctx, s.Patience)
 	defer cancel()
 	select {
 	case s.turn <- struct{}{}:
-	case <-timer.Done():
-		w.Header().Set("Retry-After", "5")
-		http.Error(w, "Another page is taking long. Try again.", http.StatusServiceUnavailable)
-		return nil, nil, false
+	case <-ctx.Done():
+		return made{}, false
 	}
-	leave = func() { <-s.turn }
-	library, err := s.Open(ctx)
-	if err != nil {
-		leave()
-		s.fail(w, nil, err)
-		return nil, nil, false
+	done := make(chan made, 1) // nobody may be there to read
+	go func() {
+		defer func() { <-s.turn }()
+		s.mu.Lock()
+		s.began = time.Now()
+		s.mu.Unlock()
+		defer func() {
+			if p := recover(); p != nil {
+				fmt.Fprintf(s.Errors, "fettle: %v\n%s\n", p, debug.Stack())
+				done <- made{code: http.StatusInternalServerError, body: []byte("The page could not be made.")}
+			}
+		}()
+		library, err := s.Open(context.WithoutCancel(ctx), asked)
+		done <- do(library, err)
+	}()
+	select {
+	case page := <-done:
+		return page, true
+	case <-ctx.Done():
+		return made{}, false
 	}
-	return library, leave, true
 }
 
-// write renders a page as a whole before anything is sent.
-func (s *Server) write(w http.ResponseWriter, code int, library Library, name string, p page) {
+// working says that there is work under way, for how long already, and asks again by itself.
+func (s *Server) working(w http.ResponseWriter, address string) {
+	s.mu.Lock()
+	since := time.Since(s.began)
+	s.mu.Unlock()
+	doing := ""
+	if s.Doing != nil {
+		doing = s.Doing()
+	}
+	var b bytes.Buffer
+	if err := pages().ExecuteTemplate(&b, "working", struct {
+		Base, Address, Doing string
+		Seconds              int
+	}{s.base, address, doing, int(since.Seconds())}); err != nil {
+		http.Error(w, "The page could not be made.", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Refresh", "1; url="+address)
+	made{code: http.StatusAccepted, body: b.Bytes()}.send(w)
+}
+
+func (m made) send(w http.ResponseWriter) {
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(m.code)
+	w.Write(m.body)
+}
+
+// render makes a page as a whole before anything is sent.
+func (s *Server) render(code int, library Library, name string, p page) made {
 	p.Base, p.Token = s.base, s.token
 	if library != nil {
 		head, err := library.Head()
 		if err != nil && code == http.StatusOK {
-			s.fail(w, nil, err)
-			return
+			return s.trouble(nil, err)
 		}
 		p.Head = head
 	}
@@ -136,16 +212,15 @@ func (s *Server) write(w http.ResponseWriter, code int, library Library, name st
 	var b bytes.Buffer
 	if err := pages().ExecuteTemplate(&b, name, p); err != nil {
 		fmt.Fprintf(s.Errors, "fettle: page %s: %v\n", name, err)
-		http.Error(w, "The page could not be made.", http.StatusInternalServerError)
-		return
+		return made{code: http.StatusInternalServerError, body: []byte("The page could not be made.")}
 	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.WriteHeader(code)
-	w.Write(b.Bytes())
+	return made{code: code, body: b.Bytes(), at: time.Now()}
 }
 
 // fail says on a page what went wrong.
-func (s *Server) fail(w http.ResponseWriter, library Library, err error) {
+func (s *Server) fail(w http.ResponseWriter, err error) { s.trouble(nil, err).send(w) }
+
+func (s *Server) trouble(library Library, err error) made {
 	code, n := http.StatusInternalServerError, &notice{Message: err.Error()}
 	var missing *NotFound
 	var refused *Refusal
@@ -155,7 +230,7 @@ func (s *Server) fail(w http.ResponseWriter, library Library, err error) {
 	case errors.As(err, &refused):
 		code, n.Lines = http.StatusConflict, lines(refused.Help)
 	}
-	s.write(w, code, library, "trouble", page{Title: "That did not work", Notice: n})
+	return s.render(code, library, "trouble", page{Title: "That did not work", Notice: n})
 }
 
 func lines(text string) (out []string) {
@@ -170,7 +245,7 @@ func lines(text string) (out []string) {
 // decide takes a decision, and leads to a page that says what came of it.
 func (s *Server) decide(w http.ResponseWriter, r *http.Request) {
 	if s.ReadOnly {
-		s.fail(w, nil, &Refusal{Message: "nothing can be decided here: the page was opened to the network, so that it only shows"})
+		s.fail(w, &Refusal{Message: "nothing can be decided here: the page was opened to the network, so that it only shows"})
 		return
 	}
 	d := Decision{Kind: r.PostForm.Get("kind"), ID: r.PostForm.Get("id"), Seen: r.PostForm.Get("digest"), Because: strings.TrimSpace(strings.ReplaceAll(r.PostForm.Get("because"), "\r\n", "\n"))}
@@ -179,21 +254,61 @@ func (s *Server) decide(w http.ResponseWriter, r *http.Request) {
 		d.Approve = true
 	case "reject":
 	default:
-		s.fail(w, nil, &Refusal{Message: "the form does not say whether to approve or to reject"})
+		s.fail(w, &Refusal{Message: "the form does not say whether to approve or to reject"})
 		return
 	}
-	library, leave, ok := s.look(w, r)
-	if !ok {
-		return
+	work := &deed{done: make(chan struct{})}
+	id := random(6)
+	s.mu.Lock()
+	s.deeds[id] = work
+	s.mu.Unlock()
+	asked := time.Now()
+	go func() {
+		defer close(work.done)
+		s.turn <- struct{}{}
+		defer func() { <-s.turn }()
+		s.mu.Lock()
+		s.began = time.Now()
+		s.mu.Unlock()
+		work.answer = s.carryOut(d, asked)
+	}()
+	s.await(w, r, id, work)
+}
+
+// carryOut takes a decision, and gives the answer to whoever took it.
+func (s *Server) carryOut(d Decision, asked time.Time) func(http.ResponseWriter) {
+	library, err := s.Open(context.Background(), asked)
+	if err != nil {
+		return s.trouble(nil, err).send
 	}
-	defer leave()
 	said, err := library.Decide(d)
 	if err != nil {
-		s.fail(w, library, err)
-		return
+		return s.trouble(library, err).send
 	}
 	n := notice{Good: true, Message: map[bool]string{true: "Approved: ", false: "Rejected: "}[d.Approve] + d.what(), Lines: lines(said)}
-	http.Redirect(w, r, s.base+"/?said="+s.keep(n), http.StatusSeeOther)
+	return func(w http.ResponseWriter) {
+		w.Header().Set("Location", s.base+"/?said="+s.keep(n))
+		w.WriteHeader(http.StatusSeeOther)
+	}
+}
+
+// await answers with what a decision came to, or says that it is being carried out, and where to ask again.
+func (s *Server) await(w http.ResponseWriter, r *http.Request, id string, work *deed) {
+	timer := time.NewTimer(s.Patience)
+	defer timer.Stop()
+	select {
+	case <-work.done:
+		s.mu.Lock()
+		delete(s.deeds, id)
+		s.mu.Unlock()
+		work.answer(w)
+	case <-timer.C:
+		if r.Method == http.MethodPost { // so that asking again sends nothing again
+			http.Redirect(w, r, s.base+"/decided/"+id, http.StatusSeeOther)
+			return
+		}
+		s.working(w, s.base+"/decided/"+id)
+	}
 }
 
 // what names what was decided on: an id, machine bay-2, roster.
@@ -223,6 +338,12 @@ func (s *Server) take(id string) *notice {
 	if !ok {
 		return nil
 	}
-	delete(s.notice, id)
 	return &n
+}
+
+// forget ends a notice that was shown.
+func (s *Server) forget(id string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	delete(s.notice, id)
 }

@@ -129,31 +129,52 @@ type Decision struct {
 
 // Options are what a server needs.
 type Options struct {
-	Open     func(context.Context) (Library, error) // takes a fresh look
-	Hosts    []string                               // values of the header Host that are ours: 127.0.0.1:8417
+	Open     func(ctx context.Context, asked time.Time) (Library, error) // the library as it stands at a moment not before asked
+	Doing    func() string                                               // what takes time, in words; may be nil
+	Hosts    []string                                                    // values of the header Host that are ours: 127.0.0.1:8417
 	ReadOnly bool
-	Errors   io.Writer // for what goes wrong in the server itself
-	Wait     time.Duration
+	Errors   io.Writer     // for what goes wrong in the server itself
+	Patience time.Duration // after which a page says that there is work under way
+	Keep     time.Duration // how long a page is kept for others who ask for it, while the library is the same; 0 for not at all
 }
 
 // A Server is the local page. Make it with [New].
 type Server struct {
 	Options
-	base   string // random first part of every path
-	key    string // in the cookie
-	token  string // in every form
-	mux    *http.ServeMux
-	turn   chan struct{} // one page at a time: each takes a fresh look at the files
+	base  string // random first part of every path
+	key   string // in the cookie
+	token string // in every form
+	mux   *http.ServeMux
+	turn  chan struct{} // one page at a time
+
 	mu     sync.Mutex
 	notice map[string]notice // what a decision came to, shown once
+	began  time.Time         // when whoever has the turn got it
+	deeds  map[string]*deed  // decisions that take long
+
+	made    map[string]made // pages of the library that is kept, by address; whoever has the turn may touch it
+	madeFor Library
+}
+
+// A made page is ready to be sent.
+type made struct {
+	code int
+	body []byte
+	at   time.Time
+}
+
+// A deed is a decision under way.
+type deed struct {
+	done   chan struct{}
+	answer func(http.ResponseWriter)
 }
 
 // New makes a server with a key of its own.
 func New(o Options) *Server {
-	if o.Wait == 0 {
-		o.Wait = 30 * time.Second
+	if o.Patience == 0 {
+		o.Patience = 1500 * time.Millisecond
 	}
-	s := &Server{Options: o, base: "/" + random(9), key: random(24), token: random(24), turn: make(chan struct{}, 1), notice: map[string]notice{}}
+	s := &Server{Options: o, base: "/" + random(9), key: random(24), token: random(24), turn: make(chan struct{}, 1), notice: map[string]notice{}, deeds: map[string]*deed{}}
 	s.routes()
 	return s
 }

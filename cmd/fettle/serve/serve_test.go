@@ -66,7 +66,7 @@ func newServer(f fake) *Server {
 	if f.decided == nil {
 		f.decided = new([]Decision)
 	}
-	return New(Options{Open: func(context.Context) (Library, error) { return f, nil }, Hosts: []string{host, "localhost:8417"}, Errors: io.Discard})
+	return New(Options{Open: func(context.Context, time.Time) (Library, error) { return f, nil }, Hosts: []string{host, "localhost:8417"}, Errors: io.Discard})
 }
 
 // ask asks as a browser that has the key; change makes it another one.
@@ -268,16 +268,104 @@ func TestTroubleIsAPage(t *testing.T) {
 	}
 }
 
-// TestOnePageAtATime holds a page to wait for its turn, and not for ever.
-func TestOnePageAtATime(t *testing.T) {
-	s := newServer(fake{})
-	s.Wait = 20 * time.Millisecond
-	s.turn <- struct{}{}
-	if w := ask(s, http.MethodGet, "/", "", nil); w.Code != 503 || w.Header().Get("Retry-After") == "" {
-		t.Errorf("%d while another page is made", w.Code)
+// TestLongWorkShowsProgress holds a page that takes long to say so at once, to ask again by itself, and to be there when the work is done; and a
+// decision that takes long to be taken once.
+func TestLongWorkShowsProgress(t *testing.T) {
+	var decided []Decision
+	s := newServer(fake{decided: &decided})
+	s.Patience = 20 * time.Millisecond
+	s.Doing = func() string { return "reading <b>" }
+	hold := make(chan struct{})
+	open := s.Open
+	s.Open = func(ctx context.Context, asked time.Time) (Library, error) {
+		<-hold
+		return open(ctx, asked)
 	}
-	<-s.turn
+	waits := func(w *httptest.ResponseRecorder, again string) {
+		t.Helper()
+		if w.Code != http.StatusAccepted || w.Header().Get("Refresh") != "1; url="+s.base+again || !strings.Contains(w.Body.String(), "fettle is reading &lt;b&gt;, for 0 s now") ||
+			!strings.Contains(w.Body.String(), `href="`+s.base+strings.ReplaceAll(again, "&", "&amp;")+`"`) {
+			t.Fatalf("%d, %q: %s", w.Code, w.Header().Get("Refresh"), w.Body)
+		}
+	}
+	waits(ask(s, http.MethodGet, "/search?q=10mm&x=%3Cb%3E", "", nil), "/search?q=10mm&x=%3Cb%3E")
+	waits(ask(s, http.MethodGet, "/", "", nil), "/") // which has not even its turn yet
+
+	w := ask(s, http.MethodPost, "/decide", form(s).Encode(), nil)
+	at := strings.TrimPrefix(w.Header().Get("Location"), s.base)
+	if w.Code != http.StatusSeeOther || !strings.HasPrefix(at, "/decided/") {
+		t.Fatalf("a decision that takes long: %d, %q", w.Code, at)
+	}
+	waits(ask(s, http.MethodGet, at, "", nil), at)
+	waits(ask(s, http.MethodGet, at, "", nil), at)
+	close(hold)
+	s.Patience = time.Minute
+	if w = ask(s, http.MethodGet, at, "", nil); w.Code != http.StatusSeeOther || !strings.Contains(w.Header().Get("Location"), "/?said=") {
+		t.Fatalf("a decision that was taken: %d %s", w.Code, w.Body)
+	}
+	said := strings.TrimPrefix(w.Header().Get("Location"), s.base)
+	if len(decided) != 1 {
+		t.Errorf("%d decisions, want one", len(decided))
+	}
+	if w = ask(s, http.MethodGet, said, "", nil); w.Code != 200 || !strings.Contains(w.Body.String(), "Approved: bay-2/carbon-steel/oxygen/10mm") {
+		t.Errorf("what came of it: %d %s", w.Code, w.Body)
+	}
+	if w = ask(s, http.MethodGet, said, "", nil); strings.Contains(w.Body.String(), "Approved: bay-2") {
+		t.Error("it is told twice")
+	}
+	if w = ask(s, http.MethodGet, at, "", nil); w.Code != http.StatusSeeOther || w.Header().Get("Location") != s.base+"/" {
+		t.Errorf("asked again, long after: %d", w.Code)
+	}
+}
+
+// TestBrokenPageLetsOthersGoOn holds a page that panics to an answer, and to leave its turn to the next.
+func TestBrokenPageLetsOthersGoOn(t *testing.T) {
+	s := newServer(fake{})
+	open := s.Open
+	s.Open = func(context.Context, time.Time) (Library, error) { panic("a slip of ours") }
+	if w := ask(s, http.MethodGet, "/", "", nil); w.Code != 500 || strings.Contains(w.Body.String(), "slip") {
+		t.Errorf("%d %s", w.Code, w.Body)
+	}
+	s.Open = open
 	if w := ask(s, http.MethodGet, "/", "", nil); w.Code != 200 {
 		t.Errorf("%d afterwards", w.Code)
 	}
+}
+
+// TestPagesAreKept holds a page to be made once while the library is the same one, and anew as soon as it is another.
+func TestPagesAreKept(t *testing.T) {
+	s := newServer(fake{})
+	s.Keep = time.Hour
+	looks := 0
+	library := &counted{fake{decided: new([]Decision)}, &looks}
+	s.Open = func(context.Context, time.Time) (Library, error) { return library, nil }
+	for range 3 {
+		if w := ask(s, http.MethodGet, "/", "", nil); w.Code != 200 {
+			t.Fatal(w.Code)
+		}
+	}
+	if looks != 1 {
+		t.Errorf("made %d times, want once", looks)
+	}
+	library = &counted{fake{decided: new([]Decision)}, &looks}
+	ask(s, http.MethodGet, "/", "", nil)
+	if looks != 2 {
+		t.Errorf("made %d times after the library changed, want twice", looks)
+	}
+	s.Keep = time.Nanosecond
+	ask(s, http.MethodGet, "/", "", nil)
+	if looks != 3 {
+		t.Error("kept for longer than it may be")
+	}
+}
+
+// A counted library counts how often its queue is asked for.
+type counted struct {
+	fake
+	looks *int
+}
+
+func (c *counted) Queue() (*Queue, error) {
+	*c.looks++
+	return c.fake.Queue()
 }
