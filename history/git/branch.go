@@ -137,14 +137,9 @@ func (r *Repo) CommitOn(branch, tip, old, message string, files map[string][]byt
 
 // treeWith is the tree of a commit with files added, made in an index of its own that is gone afterwards.
 func (r *Repo) treeWith(tip string, files map[string][]byte) (tree string, err error) {
-	err = os.MkdirAll(r.Scratch(), 0o777)
-	dir := ""
-	if err == nil {
-		dir, err = os.MkdirTemp(r.Scratch(), "index-")
-	}
+	dir, err := os.MkdirTemp("", "fettle-index-")
 	if err != nil {
-		return "", &Error{Kind: ErrReadOnly, What: "git cannot write into this repository", Err: err,
-			Help: "see that the disk is neither full nor read-only, and that the files under .git belong to you"}
+		return "", fmt.Errorf("no place for a list of files: %w", err)
 	}
 	defer os.RemoveAll(dir)
 	index := func(stdin string, args ...string) ([]byte, error) {
@@ -166,7 +161,7 @@ func (r *Repo) treeWith(tip string, files map[string][]byte) (tree string, err e
 	if _, err := index(list.String(), "update-index", "-z", "--index-info"); err != nil {
 		return "", err
 	}
-	out, err := index("", "write-tree")
+	out, err := index("", "write-tree", "--missing-ok") // in a partial clone not all of them are here, nor need they be
 	return strings.TrimSpace(string(out)), err
 }
 

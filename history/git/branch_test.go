@@ -21,7 +21,8 @@ func untouched(r *gittest.Repo) string {
 }
 
 func TestCommitOn(t *testing.T) {
-	t.Parallel()
+	temp := t.TempDir()
+	t.Setenv("TMPDIR", temp) // where it is looked at what is left behind
 	for _, format := range []string{"sha1", "sha256"} {
 		r := gittest.New(t, "--object-format="+format)
 		r.Write("a.txt", "one\n")
@@ -88,7 +89,7 @@ func TestCommitOn(t *testing.T) {
 		if err := repo.MoveBranch("waiting/new", "", made); err != nil || r.Run("for-each-ref", "refs/heads/waiting/new") != "" {
 			t.Errorf("not removed: %v", err)
 		}
-		if left, _ := filepath.Glob(filepath.Join(r.Dir, ".git", "fettle", "index-*")); len(left) > 0 {
+		if left, _ := filepath.Glob(filepath.Join(temp, "*")); len(left) > 0 {
 			t.Errorf("left behind: %v", left)
 		}
 		if now := untouched(r); now != before {
@@ -122,6 +123,30 @@ func TestBranches(t *testing.T) {
 	want := ":main:" + filepath.Base(r.Dir) + " :waiting/mara:. origin:waiting/jonas:. team/plate:waiting/jonas:."
 	if strings.Join(got, " ") != want {
 		t.Errorf("got  %s\nwant %s", strings.Join(got, " "), want)
+	}
+}
+
+// Of a partial clone only what is looked at is here. Nothing more is fetched for a record on a branch.
+func TestCommitOnInPartialClone(t *testing.T) {
+	t.Parallel()
+	server := gittest.New(t)
+	server.Run("config", "uploadpack.allowFilter", "true")
+	server.Write("sets/a.json", "one\n")
+	server.Write("notes.txt", "long\n")
+	base := server.Commit("base")
+	server.Run("branch", "waiting/mara")
+	dir := filepath.Join(gittest.Dir(t), "clone")
+	server.Run("clone", "-q", "--filter=blob:none", "--no-checkout", "file://"+server.Dir, dir)
+	r := gittest.At(t, dir)
+	r.Run("remote", "set-url", "origin", filepath.Join(dir, "gone"))
+	r.Run("config", "user.name", gittest.Author)
+	r.Run("config", "user.email", gittest.Email)
+	hash, err := open(t, dir).CommitOn("waiting/mara", base, "", "Approve it", map[string][]byte{"records/2.json": []byte("{}\n")}, git.CommitOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := r.Run("-c", "diff.renames=false", "diff-tree", "-r", "--name-status", base, hash); got != "A\trecords/2.json" {
+		t.Errorf("it changes %q", got)
 	}
 }
 
