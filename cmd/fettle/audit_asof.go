@@ -129,6 +129,9 @@ func (s *shop) asOfPage(m *audit.Moment, stands []stand) *view.Page {
 	} else if m.Standing.Anchor == nil {
 		top("approved", "nothing was adopted by then, so nothing was approved")
 	}
+	if m.At.After(t.now()) {
+		top("doubt", "that lies ahead; this is how it stands now")
+	}
 	for _, d := range m.Doubts {
 		top("doubt", "%s", clean(d))
 	}

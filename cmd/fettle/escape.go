@@ -170,7 +170,7 @@ func (s *shop) escapeTimes(f escapeFlags) (from, to, found time.Time, err error)
 	}
 	to = found
 	if f.to != "" {
-		if to, err = s.past("--to", f.to); err != nil {
+		if to, err = s.pastEnd("--to", f.to); err != nil {
 			return from, to, found, err
 		}
 	}
@@ -203,6 +203,9 @@ func knownWords(words, list []string, what string) error {
 	return nil
 }
 
+// mostOverride is the largest override that a control has, as a share.
+const mostOverride = 3.0
+
 // overrideNames are what an operator can turn down at the control.
 var overrideNames = []string{"feed", "power", "pressure"}
 
@@ -225,6 +228,9 @@ func readOverrides(typed []string) (schema.Table[quantity.Ratio], error) {
 		v, err := quantity.ParseOf[quantity.Ratio](tightUnit().ReplaceAllString(value, "$1 $2"))
 		if err != nil {
 			return nil, troublef("Such as --override feed=90%", "%s: %w", name, err)
+		}
+		if v.Sign() <= 0 || v.SI() > mostOverride {
+			return nil, troublef("100 % is what the recipe says. Such as --override feed=90%", "%s at %s: nothing is cut like that", name, v.Text())
 		}
 		out = append(out, schema.Row[quantity.Ratio]{Name: name, V: v, At: schema.Made})
 	}

@@ -100,8 +100,15 @@ func machineOf(lib *schema.Library, unit string) (*schema.Machine, error) {
 }
 
 // past reads a moment that cannot lie ahead.
-func (s *shop) past(flag, typed string) (time.Time, error) {
-	t, err := moment(flag, typed, false)
+func (s *shop) past(flag, typed string) (time.Time, error) { return s.pastMoment(flag, typed, false) }
+
+// pastEnd is [shop.past] for the end of something: of an hour that the clock shows twice it is the later one.
+func (s *shop) pastEnd(flag, typed string) (time.Time, error) {
+	return s.pastMoment(flag, typed, strings.Contains(typed, ":"))
+}
+
+func (s *shop) pastMoment(flag, typed string, end bool) (time.Time, error) {
+	t, err := moment(flag, typed, end)
 	if err == nil && t.After(s.now().Add(5*time.Minute)) {
 		return t, troublef("Here it is "+clockText(s.now())+".", "%s %s lies in the future", flag, clockText(t))
 	}

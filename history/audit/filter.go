@@ -67,16 +67,28 @@ func (p Person) Matches(typed string) bool {
 }
 
 // ParseTime reads a moment as people type it: 2026-07-01, 2026-07-01 14:30, or RFC 3339. Without a zone it is local. A day alone
-// is its first moment, or with end its last.
+// is its first moment, or with end its last; so is what the clock showed twice, in the night in which it was put back. What it never
+// showed, since it was put forward, is refused.
 func ParseTime(typed string, zone *time.Location, end bool) (time.Time, error) {
 	typed = strings.TrimSpace(typed)
 	if t, err := time.Parse(time.RFC3339, typed); err == nil {
 		return t, nil
 	}
 	for _, layout := range []string{"2006-01-02 15:04", "2006-01-02T15:04", "2006-01-02 15:04:05", "2006-01-02T15:04:05"} {
-		if t, err := time.ParseInLocation(layout, typed, zone); err == nil {
-			return t, nil
+		t, err := time.ParseInLocation(layout, typed, zone)
+		if err != nil {
+			continue
 		}
+		if t.Format(layout) != typed {
+			return time.Time{}, fmt.Errorf("no clock showed %q: it was put forward then, to %s; write the time that it showed", typed, t.Format("15:04 MST"))
+		}
+		for _, minutes := range []int{-120, -60, -30, 30, 60, 120} {
+			other := t.Add(time.Duration(minutes) * time.Minute)
+			if other.Format(layout) == typed && other.After(t) == end {
+				t = other
+			}
+		}
+		return t, nil
 	}
 	t, err := time.ParseInLocation(time.DateOnly, typed, zone)
 	if err != nil {

@@ -202,6 +202,30 @@ func TestParseTime(t *testing.T) {
 	}
 }
 
+// TestClockPutBack: the hour that a clock shows twice is the first one as a beginning and the second as an end. The moments are those of
+// the rules for Europe/Berlin in the time zone database, and of Lord Howe Island, where half an hour is put back.
+func TestClockPutBack(t *testing.T) {
+	for _, c := range []struct{ zone, typed, first, last string }{
+		{"Europe/Berlin", "2026-10-25 02:30", "2026-10-25T00:30:00Z", "2026-10-25T01:30:00Z"},
+		{"Europe/Berlin", "2026-10-25 01:59", "2026-10-24T23:59:00Z", "2026-10-24T23:59:00Z"},
+		{"Europe/Berlin", "2026-10-25 03:00", "2026-10-25T02:00:00Z", "2026-10-25T02:00:00Z"},
+		{"Australia/Lord_Howe", "2026-04-05 01:45", "2026-04-04T14:45:00Z", "2026-04-04T15:15:00Z"},
+	} {
+		zone, err := time.LoadLocation(c.zone)
+		if err != nil {
+			t.Skip(err)
+		}
+		for end, want := range map[bool]string{false: c.first, true: c.last} {
+			if got, err := audit.ParseTime(c.typed, zone, end); err != nil || got.UTC().Format(time.RFC3339) != want {
+				t.Errorf("%s in %s, end %v: %s %v, want %s", c.typed, c.zone, end, got.UTC().Format(time.RFC3339), err, want)
+			}
+		}
+		if _, err := audit.ParseTime("2026-03-29 02:30", zone, false); c.zone == "Europe/Berlin" && (err == nil || !strings.Contains(err.Error(), "03:30 CEST")) {
+			t.Errorf("a time that was not: %v", err)
+		}
+	}
+}
+
 func TestMatchField(t *testing.T) {
 	for typed, paths := range map[string][2]string{
 		"pressure":       {"cut.pressure", "cut.pressures"},
