@@ -269,13 +269,13 @@ func (r *Ruling) settle() []string {
 	var wait []string
 	for _, v := range r.verdicts {
 		var values, missing, subjects []lint.Finding
-		own, untried := false, false
+		own, untried := false, ""
 		for _, f := range v.Blocking() {
 			switch {
 			case f.Rule == "own-approval":
 				own = true
 			case f.Rule == "no-trial":
-				untried = true
+				untried = f.ID
 			case f.Path == recordsDir:
 				anchor = true
 			case rank(f) == 1:
@@ -294,9 +294,9 @@ func (r *Ruling) settle() []string {
 		if own {
 			out = append(out, "an approval by who wrote the change does not count; take it back, and let somebody else decide:", "  fettle withdraw RECORD --because \"...\"")
 		}
-		if untried {
+		if untried != "" {
 			out = append(out, "the policy asks for a good trial of what is approved; cut and record it, or take the approval back:",
-				"  fettle trial record ID --good --unit UNIT", "  fettle withdraw RECORD --because \"...\"")
+				"  fettle trial record "+untried+" --good", "  fettle withdraw RECORD --because \"...\"")
 		}
 		if len(values) > 0 {
 			out = append(out, v.repair(values)...)

@@ -149,7 +149,7 @@ func (v *verdict) more() string {
 // next says what to do, for each kind of obstacle once.
 func (v *verdict) next(blocking []lint.Finding) []string {
 	var values, records []lint.Finding
-	reasons, own, untried := false, false, false
+	reasons, own, untried := false, false, ""
 	for _, f := range blocking {
 		switch f.Rule {
 		case "no-reason":
@@ -157,7 +157,7 @@ func (v *verdict) next(blocking []lint.Finding) []string {
 		case "own-approval":
 			own = true
 		case "no-trial":
-			untried = true
+			untried = f.ID
 		case history.RuleRecordAltered, history.RuleRecordRemoved:
 			records = append(records, f)
 		default:
@@ -174,8 +174,8 @@ func (v *verdict) next(blocking []lint.Finding) []string {
 	if own {
 		out = append(out, "take the approval back (fettle undo) and let somebody else decide")
 	}
-	if untried {
-		out = append(out, "cut what was not tried and record it (fettle trial record ID --good), or take the approval back (fettle undo)")
+	if untried != "" {
+		out = append(out, "cut it and record that (fettle trial record "+untried+" --good), or take the approval back (fettle undo)")
 	}
 	if len(records) > 0 {
 		out = append(out, v.restore(records)...)
