@@ -1,12 +1,15 @@
 package main
 
 import (
+	"bytes"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"fettle/history/signature"
+	"fettle/schema"
 )
 
 // Somebody at a terminal walks what waits on a branch, card by card, with its name typed short; nothing that is checked out moves.
@@ -75,6 +78,22 @@ func TestQueueOfABranchAtATerminal(t *testing.T) {
 	}
 	if log := gitIn(t, dir, "log", "--format=%an %s", "-2", "waiting/mara-lind-2026-07-14"); log != "Jonas Falk Rejected bay-2/carbon-steel/oxygen/12mm\nJonas Falk Approved bay-2/carbon-steel/oxygen/10mm\n" {
 		t.Errorf("the branch holds\n%s", log)
+	}
+	// ssh-keygen agrees with the signature of the record that only stands on the branch.
+	path := strings.TrimSpace(gitIn(t, dir, "show", "--format=", "--name-only", "waiting/mara-lind-2026-07-14~1"))
+	record := schema.ReadRecord(path, []byte(gitIn(t, dir, "show", "waiting/mara-lind-2026-07-14:"+path)))
+	if record.Kind != schema.KindApproval || len(record.Problems) > 0 {
+		t.Fatalf("%s is %q, %v", path, record.Kind, record.Problems)
+	}
+	signed := filepath.Join(home, "signature")
+	if err := os.WriteFile(signed, []byte(record.Signature.V), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	check := exec.Command("ssh-keygen", "-Y", "verify", "-f", filepath.Join(dir, "approvers"), "-I", persons["jonas"][1], "-n", "fettle", "-s", signed,
+		"-Overify-time="+record.Time().UTC().Format("20060102150405Z"))
+	check.Stdin = bytes.NewReader(record.Message)
+	if out, err := check.CombinedOutput(); err != nil {
+		t.Errorf("ssh-keygen: %v: %s", err, out)
 	}
 	out = good("", "review")
 	if want := "10mm approved, bay-2/carbon-steel/oxygen/12mm rejected, bay-2/carbon-steel/oxygen/15mm changed"; !strings.Contains(out, want) {
