@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -56,6 +57,14 @@ func (s *shop) lintSnapshots(f lintFlags) (before, now git.Snapshot, head string
 	if f.staged && f.rev != "" {
 		return nil, nil, "", troublef("", "--staged and --rev are two snapshots; choose one")
 	}
+	if !f.staged && f.rev == "" && f.against == "" {
+		if head, err = s.repo.Resolve("HEAD"); err == nil {
+			before, now, err = s.repo.SavedAndWork(head, s.sub)
+			return before, now, head, err
+		} else if !errors.Is(err, git.ErrUnborn) {
+			return nil, nil, "", err
+		}
+	}
 	switch {
 	case f.staged:
 		now, err = s.repo.Index(s.sub)
@@ -108,7 +117,7 @@ func (s *shop) lintReport(args []string, f lintFlags) (hooks.Report, error) {
 			return hooks.Report{}, err
 		}
 	}
-	s.showFiles(now, found.Findings)
+	s.looked = now
 	return found.Report, nil
 }
 
@@ -153,10 +162,12 @@ func (s *shop) printLint(result lint.Result, all bool) error {
 		return nil
 	}
 	if all {
+		s.showFiles(result.Findings)
 		return view.Findings(s.out, result, s.screen())
 	}
 	shown := result
 	shown.Findings = slices.DeleteFunc(slices.Clone(result.Findings), func(f lint.Finding) bool { return f.Old && f.Severity == lint.Note })
+	s.showFiles(shown.Findings)
 	if err := view.Findings(s.out, shown, s.screen()); err != nil {
 		return err
 	}
@@ -242,18 +253,18 @@ func (s *shop) restrictTo(found *hooks.Surveyed, args []string) error {
 }
 
 // showFiles reads the files that findings point into, where they were not read for the verdict.
-func (s *shop) showFiles(now git.Snapshot, findings []lint.Finding) {
-	if s.format == "json" {
+func (s *shop) showFiles(findings []lint.Finding) {
+	if s.looked == nil {
 		return
 	}
 	read := map[string]*schema.File{}
 	for i := range findings {
 		f := &findings[i]
-		if f.File != nil || f.Line == 0 || now.Hash(f.Path) == "" {
+		if f.File != nil || f.Line == 0 || s.looked.Hash(f.Path) == "" {
 			continue
 		}
 		if read[f.Path] == nil {
-			data, err := now.Read(f.Path)
+			data, err := s.looked.Read(f.Path)
 			if err != nil {
 				continue
 			}

@@ -2,11 +2,16 @@ package git
 
 import (
 	"bytes"
+	"crypto/sha1"
+	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
 	"io/fs"
 	"os"
 	"path"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -15,6 +20,7 @@ import (
 type stood struct {
 	written time.Time
 	files   map[string]noted // by path from the top of the work tree
+	entries []Entry          // all of them, in the order of git
 	trees   map[string]string
 }
 
@@ -41,11 +47,33 @@ func (r *Repo) readStood() *stood {
 	if err != nil {
 		return nil
 	}
-	s := &stood{written: info.ModTime(), files: map[string]noted{}, trees: map[string]string{}}
+	if !r.whole(data) {
+		return nil
+	}
+	count := len(data) / 100 // about what there is to hold
+	s := &stood{written: info.ModTime(), files: make(map[string]noted, count), entries: make([]Entry, 0, count), trees: map[string]string{}}
 	if !s.parse(data, r.shared.hashLen/2) {
 		return nil
 	}
 	return s
+}
+
+// whole checks the hash at the end of the index; git may be told to leave it out (index.skipHash).
+func (r *Repo) whole(data []byte) bool {
+	n := r.shared.hashLen / 2
+	if len(data) < n {
+		return false
+	}
+	body, end := data[:len(data)-n], data[len(data)-n:]
+	if bytes.Equal(end, make([]byte, n)) {
+		return true
+	}
+	if n == sha256.Size {
+		sum := sha256.Sum256(body)
+		return bytes.Equal(sum[:], end)
+	}
+	sum := sha1.Sum(body)
+	return bytes.Equal(sum[:], end)
 }
 
 // Bits of the flags of an entry.
@@ -101,13 +129,15 @@ func (s *stood) parse(data []byte, idLen int) bool {
 			return false
 		}
 		previous = append(previous, rest[:length]...)
+		name := string(previous)
+		entry.hash = hex.EncodeToString(id)
+		s.entries = append(s.entries, Entry{Path: name, Hash: entry.hash, Mode: canonicalMode(strconv.FormatUint(uint64(number(6)), 8))})
+		if usable {
+			s.files[name] = entry
+		}
 		at += fixed + length + 1
 		if version < 4 {
 			at += (8 - (fixed+length+1)%8) % 8
-		}
-		if usable {
-			entry.hash = hex.EncodeToString(id)
-			s.files[string(previous)] = entry
 		}
 	}
 	for at+8 <= end {
@@ -213,4 +243,71 @@ func (s *stood) unchanged(path string, info fs.FileInfo) string {
 		return ""
 	}
 	return e.hash
+}
+
+// tree lists the files below a directory where the index holds it just as a tree of the repository is; else it is false. Git notes which
+// directories are.
+func (s *stood) tree(dir, hash string) ([]Entry, bool) {
+	if s == nil || hash == "" || s.trees[dir] != hash {
+		return nil, false
+	}
+	from, _ := slices.BinarySearchFunc(s.entries, dir+"/", func(e Entry, to string) int { return strings.Compare(e.Path, to) })
+	to := from
+	for to < len(s.entries) && strings.HasPrefix(s.entries[to].Path, dir+"/") {
+		to++
+	}
+	return s.entries[from:to], true
+}
+
+// SavedAndWork is [Repo.Commit] and [Repo.WorkTree] of one library. Directories that git notes to be the same in both need not be listed
+// twice.
+func (r *Repo) SavedAndWork(rev, root string) (saved, work Snapshot, err error) {
+	if work, err = r.WorkTree(root); err != nil {
+		return nil, nil, err
+	}
+	commit, err := r.commit(rev)
+	if err != nil {
+		return nil, nil, err
+	}
+	under, err := parts(root)
+	if err != nil {
+		return nil, nil, err
+	}
+	scope, err := newScope(under)
+	if err != nil {
+		return nil, nil, err
+	}
+	var files []Entry
+	if err := r.walkNoted(work.(*disk).stood(), commit.tree, "", scope, func(e Entry) { files = append(files, e) }); err != nil {
+		return nil, nil, err
+	}
+	saved, err = r.snapshot("saved "+commit.hash[:12], root, files)
+	return saved, work, err
+}
+
+// walkNoted is walkTree with what the index knows.
+func (r *Repo) walkNoted(s *stood, tree, dir string, scope scope, f func(Entry)) error {
+	entries, err := r.tree(tree)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		at := path.Join(dir, e.name)
+		switch {
+		case !scope.touches(at):
+		case e.isTree():
+			if noted, ok := s.tree(at, e.hash); ok && scope.holds(at) {
+				for _, file := range noted {
+					f(file)
+				}
+				continue
+			}
+			if err := r.walkNoted(s, e.hash, at, scope, f); err != nil {
+				return err
+			}
+		case scope.holds(at):
+			f(Entry{Path: at, Hash: e.hash, Mode: e.mode})
+		}
+	}
+	return nil
 }

@@ -107,6 +107,11 @@ func (d *disk) list(name string) error {
 	if err != nil {
 		return d.unreadable(name, err)
 	}
+	return d.add(name, info)
+}
+
+// add adds what was found under a name.
+func (d *disk) add(name string, info fs.FileInfo) error {
 	switch mode := info.Mode(); {
 	case mode.IsRegular():
 		d.files = append(d.files, name)
@@ -122,16 +127,16 @@ func (d *disk) list(name string) error {
 	if err != nil {
 		return d.unreadable(name, err)
 	}
-	names, err := opened.Readdirnames(-1)
+	found, err := opened.Readdir(-1) // with what stat says, as seen from the open directory; what is gone by then is left out
 	opened.Close()
 	if err != nil {
 		return d.unreadable(name, err)
 	}
-	for _, child := range names {
-		if strings.EqualFold(child, ".git") {
+	for _, child := range found {
+		if strings.EqualFold(child.Name(), ".git") {
 			return irregular(path.Join(d.root, name), "another repository")
 		}
-		if err := d.list(path.Join(name, child)); err != nil {
+		if err := d.add(path.Join(name, child.Name()), child); err != nil {
 			return err
 		}
 	}
