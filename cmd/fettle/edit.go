@@ -193,7 +193,7 @@ func assign(condition *schema.Node, text string) error {
 	var n *schema.Node
 	switch value = strings.TrimSpace(value); {
 	case value == "":
-	case strings.HasPrefix(field, "quality.") && strings.HasSuffix(field, "_range"):
+	case strings.HasPrefix(field, "quality.") && strings.HasSuffix(field, "_range"), field == "quality.execution_class": // plain numbers
 		n = &schema.Node{Kind: schema.Digits, Text: value}
 	default:
 		n = schema.Text(tightUnit().ReplaceAllString(value, "$1 $2"))
