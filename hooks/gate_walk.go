@@ -222,7 +222,7 @@ func (w *way) explained(r *Ruling, l *library, c *Case, d history.Difference) bo
 	ways.Merges = func() ([]history.Joint, error) {
 		var out []history.Joint
 		for _, s := range slices.Backward(w.commits) {
-			if !s.recipes || len(s.parents) < 2 {
+			if len(s.parents) < 2 || !s.mixed() {
 				continue
 			}
 			m := history.Joint{To: recipe(s.hash)}
@@ -238,6 +238,16 @@ func (w *way) explained(r *Ruling, l *library, c *Case, d history.Difference) bo
 	}
 	leads, err := ways.Lead(values(d.After), to)
 	return err == nil && leads
+}
+
+// mixed reports whether a set of a commit is another one than each parent has: a merge that took all of it from one side explains nothing.
+func (s *step) mixed() bool {
+	for p := range s.changed {
+		if strings.Contains("/"+p, "/sets/") {
+			return true
+		}
+	}
+	return false
 }
 
 // library is the one of a commit. What cannot be read holds nothing, and so explains nothing.
