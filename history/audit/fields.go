@@ -65,13 +65,22 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 	} else { // git compares what cannot be read, too; what is held in its place may differ in another way
 		blobs = differing(before.sets, c.state.sets)
 	}
-	for _, blob := range blobs {
+	for i, blob := range blobs {
 		if blob == "" {
 			continue
 		}
 		s, err := w.set(blob)
 		if err != nil {
 			return nil, err
+		}
+		if i%2 == 1 && s.from != "" && s.from == blobs[i-1] { // the rest of both is the same
+			ids[s.differs] = true
+			continue
+		}
+		if i%2 == 0 && blobs[i+1] != "" {
+			if next, err := w.set(blobs[i+1]); err == nil && next.from == blob {
+				continue
+			}
 		}
 		for _, id := range s.ids {
 			ids[id] = true
@@ -98,7 +107,7 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 	return ids, nil
 }
 
-// differing returns the versions of sets that only one of two states holds at a path.
+// differing returns the versions of sets that two states hold at a path where they are not the same, two by two; "" is none.
 func differing(a, b map[string]string) []string {
 	var out []string
 	for path, blob := range a {
@@ -108,7 +117,7 @@ func differing(a, b map[string]string) []string {
 	}
 	for path, blob := range b {
 		if a[path] == "" {
-			out = append(out, blob)
+			out = append(out, "", blob)
 		}
 	}
 	return out

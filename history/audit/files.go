@@ -2,6 +2,7 @@ package audit
 
 import (
 	"bytes"
+	"maps"
 	"slices"
 
 	"fettle/history/git"
@@ -14,6 +15,12 @@ type set struct {
 	ids   []schema.ID
 	byID  map[schema.ID]*held
 	hides bool // more is written in it than could be read
+
+	data    []byte        // the file, where a later version may be told by what differs
+	spans   []schema.Span // of its conditions, in file order
+	inOrder []schema.ID   // and their ids
+	from    string        // the version that it differs from in one condition, "" where that is not known
+	differs schema.ID
 }
 
 // held is one condition in one version of a set.
@@ -40,26 +47,40 @@ func newFiles(repo *git.Repo) *files {
 	return &files{repo: repo, sets: map[string]*set{}, old: map[string]*set{}, settings: map[string]*mixes{}}
 }
 
+// A version is a content of a file and the one that it took the place of, "" for none.
+type version struct{ blob, was string }
+
 // read makes sure that these versions are at hand, with one request for all that are not.
-func (f *files) read(blobs []string) error {
+func (f *files) read(versions []version) error {
 	var missing []string
+	var was []string
 	asked := map[string]bool{}
-	for _, blob := range blobs {
-		if _, ok := f.sets[blob]; ok || asked[blob] {
+	for _, v := range versions {
+		if _, ok := f.sets[v.blob]; ok || asked[v.blob] {
 			continue
 		}
-		asked[blob] = true
-		if s, ok := f.old[blob]; ok {
-			f.put(blob, s)
+		asked[v.blob] = true
+		if s, ok := f.old[v.blob]; ok {
+			f.put(v.blob, s)
 			continue
 		}
-		missing = append(missing, blob)
+		missing, was = append(missing, v.blob), append(was, v.was)
 	}
 	if len(missing) == 0 {
 		return nil
 	}
 	return f.repo.PastBlobs(missing, func(i int, data []byte) error {
-		f.put(missing[i], parseSet(data))
+		before := f.sets[was[i]]
+		if before == nil {
+			before = f.old[was[i]]
+		}
+		s := before.edited(data)
+		if s == nil {
+			s = parseSet(data)
+		} else {
+			s.from = was[i]
+		}
+		f.put(missing[i], s)
 		return nil
 	})
 }
@@ -104,8 +125,9 @@ func parseSet(data []byte) *set {
 	if err != nil || len(lib.Sets) == 0 {
 		return nil
 	}
-	root := lib.Sets[0].File.Root.Get("conditions")
-	s := &set{byID: make(map[schema.ID]*held, len(lib.Recipes)), hides: slices.ContainsFunc(lib.Sets[0].File.Problems, schema.Problem.Hides)}
+	file := lib.Sets[0].File
+	root := file.Root.Get("conditions")
+	s := &set{byID: make(map[schema.ID]*held, len(lib.Recipes)), hides: slices.ContainsFunc(file.Problems, schema.Problem.Hides)}
 	for _, r := range lib.Recipes {
 		h := &held{recipe: r}
 		if root != nil && r.Index < len(root.Kids) {
@@ -115,7 +137,60 @@ func parseSet(data []byte) *set {
 		s.ids = append(s.ids, r.ID)
 		s.byID[r.ID] = h
 	}
+	if s.hides || root == nil || len(root.Kids) != len(lib.Recipes) || len(root.Kids) == 0 {
+		return s
+	}
+	s.data, s.spans, s.inOrder = data, make([]schema.Span, len(root.Kids)), make([]schema.ID, len(root.Kids))
+	for _, r := range lib.Recipes {
+		s.spans[r.Index], s.inOrder[r.Index] = root.Kids[r.Index].At, r.ID
+	}
 	return s
+}
+
+// edited reads a version that differs from s inside one condition only, as most do: the others need not be read again. It is nil where it
+// differs in another way, or anything is wrong with either.
+func (s *set) edited(data []byte) *set {
+	if s == nil || len(s.spans) == 0 {
+		return nil
+	}
+	same := func(n int, at func(int) bool) int {
+		i := 0
+		for i < n && at(i) {
+			i++
+		}
+		return i
+	}
+	least := min(len(s.data), len(data))
+	front := same(least, func(i int) bool { return s.data[i] == data[i] })
+	back := same(least-front, func(i int) bool { return s.data[len(s.data)-1-i] == data[len(data)-1-i] })
+	k, inside := slices.BinarySearchFunc(s.spans, front, func(at schema.Span, front int) int {
+		switch {
+		case at.End <= front:
+			return -1
+		case at.Start >= front: // its brace is another
+			return 1
+		}
+		return 0
+	})
+	if !inside || len(s.data)-back >= s.spans[k].End {
+		return nil
+	}
+	grown := len(data) - len(s.data)
+	text := data[s.spans[k].Start : s.spans[k].End+grown]
+	first, last := s.spans[0].Start, s.spans[len(s.spans)-1].End
+	lib, err := schema.ReadLibrary(oneFile{slices.Concat(s.data[:first], text, s.data[last:])})
+	if err != nil || len(lib.Sets) != 1 || len(lib.Recipes) != 1 || len(lib.Sets[0].Value.Conditions.V) != 1 || lib.Recipes[0].ID != s.inOrder[k] ||
+		slices.ContainsFunc(lib.Sets[0].File.Problems, schema.Problem.Hides) {
+		return nil
+	}
+	out := &set{ids: s.ids, byID: maps.Clone(s.byID), data: data, spans: slices.Clone(s.spans), inOrder: s.inOrder, differs: s.inOrder[k]}
+	out.byID[out.differs] = &held{recipe: lib.Recipes[0], raw: slices.Clone(text)} // else an old version would be held for one of its conditions
+	out.spans[k].End += grown
+	for i := k + 1; i < len(out.spans); i++ {
+		out.spans[i].Start += grown
+		out.spans[i].End += grown
+	}
+	return out
 }
 
 // gases returns the mixes of a version of the settings, nil where it cannot be read.

@@ -79,18 +79,18 @@ const ahead = 128
 
 // readAhead reads the sets that the next commits brought.
 func (w *walker) readAhead(commits []*commit) error {
-	var blobs []string
+	var versions []version
 	for _, c := range commits {
 		if c.entry == nil {
 			continue
 		}
 		for _, change := range w.relevant(c.entry.Changes[0]) {
-			if isSet(change.Path) && regular(change.NewMode) && len(blobs) < keep {
-				blobs = append(blobs, change.NewHash)
+			if isSet(change.Path) && regular(change.NewMode) && len(versions) < keep {
+				versions = append(versions, version{change.NewHash, change.OldHash})
 			}
 		}
 	}
-	return w.read(blobs)
+	return w.read(versions)
 }
 
 // relevant are the changes of sets and settings, with paths of the library.
