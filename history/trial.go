@@ -57,14 +57,12 @@ func (e *Evidence) Covers(from *schema.Values) (trials []*schema.Record, missing
 // was missing; one that came out badly since does not speak against it. Where the policy lets what went stale be approved together, the
 // reason in words of an approval of the same values stands for a trial, unless one had come out badly by then.
 func (s *Standing) Untried(r *schema.Record, subject schema.Subject) (missing []FieldChange, lacks bool) {
-	id, err := schema.ParseID(subject.ID.V)
-	to := ValuesOf(&Decision{Record: r, Subject: subject})
-	if s.Anchor == nil || err != nil || r.Kind != schema.KindApproval || subject.Kind.V != schema.SubjectCondition || to == nil || !s.termsFor(r).trial {
+	id, to, asked := s.askedToTry(r, subject)
+	if !asked {
 		return nil, false
 	}
 	evidence := s.Ledger.Evidence(id, to, subject.MachineValues.V)
 	then := evidence.until(r.Time())
-	lacks = true
 	for _, from := range s.approvedBefore(r, subject) {
 		if from.stale && s.termsFor(r).stale && r.Text.Set() && len(then.Against()) == 0 {
 			return nil, false
@@ -80,6 +78,33 @@ func (s *Standing) Untried(r *schema.Record, subject schema.Subject) (missing []
 		}
 	}
 	return missing, true
+}
+
+// Unproven returns which of the real machines of a profile nothing shows an approval of changed values to cut well on, though the policy
+// that it was made under asks for a trial: each is proven by one good trial of the set. See [Standing.Untried].
+func (s *Standing) Unproven(r *schema.Record, subject schema.Subject, units []string) (out []string) {
+	id, to, asked := s.askedToTry(r, subject)
+	if !asked || len(units) < 2 {
+		return nil
+	}
+	for _, from := range s.approvedBefore(r, subject) {
+		changed := slices.ContainsFunc(CompareValues(from.values, to), func(c FieldChange) bool { return schema.ProcessField(c.Path) })
+		if !changed || from.stale && s.termsFor(r).stale {
+			return nil
+		}
+	}
+	proven := s.Ledger.ProvenUnits(id, subject.MachineValues.V)
+	return slices.DeleteFunc(slices.Clone(units), func(unit string) bool { return proven[unit] })
+}
+
+// askedToTry reports whether the policy in sight of an approval asks for a trial of the recipe that it is of.
+func (s *Standing) askedToTry(r *schema.Record, subject schema.Subject) (id schema.ID, to *schema.Values, asked bool) {
+	if s.Anchor == nil || r.Kind != schema.KindApproval || subject.Kind.V != schema.SubjectCondition || !s.termsFor(r).trial {
+		return id, nil, false
+	}
+	id, err := schema.ParseID(subject.ID.V)
+	to = ValuesOf(&Decision{Record: r, Subject: subject})
+	return id, to, err == nil && to != nil
 }
 
 // A predecessor is what an approval may be held against: the values in force, or none where nothing was or another machine cut them.

@@ -221,6 +221,47 @@ func TestGateOnProtectedBranch(t *testing.T) {
 	}
 }
 
+// Of two machines that share a profile each has to show one good cut of the set, and a machine that comes with the push has time for that.
+func TestGateAndTwins(t *testing.T) {
+	t.Parallel()
+	const profile = "machines/bay-2.json"
+	twins := func(s *shop) {
+		s.Write(profile, strings.Replace(s.Read(profile), `["bay-2"]`, `["bay-2", "bay-2-north"]`, 1))
+		s.approveSubject(schema.SubjectMachine, "bay-2", jonas)
+		s.keep("a twin")
+	}
+	change := func(s *shop, unit string) {
+		s.edit(oxygen3, "0.27 bar")
+		s.reason()
+		s.tryOn("bay-2", oxygen3, "good")
+		if unit != "" {
+			s.tryOn(unit, "bay-2/carbon-steel/oxygen/2mm", "good")
+		}
+		s.approveUntried(oxygen3, jonas)
+		s.keep("x")
+	}
+	for _, c := range []struct {
+		name, want string
+		before     func(*shop)
+		push       func(*shop)
+	}{
+		{"nothing on the twin", "no-trial 3mm", twins, func(s *shop) { change(s, "") }},
+		{"another plate of the set on the twin", "", twins, func(s *shop) { change(s, "bay-2-north") }},
+		{"a twin that comes after", "", func(*shop) {}, func(s *shop) { change(s, ""); twins(s) }},
+		{"no twin", "", func(*shop) {}, func(s *shop) { change(s, "") }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := newShop(t)
+			c.before(s)
+			old := s.head()
+			c.push(s)
+			if got := rules(s.judge(main, old, s.head())); got != c.want {
+				t.Errorf("got %q, want %q", got, c.want)
+			}
+		})
+	}
+}
+
 // aRecord is the path of a record that is saved already.
 func (s *shop) aRecord() string {
 	for p := range s.saved("HEAD").Hashes {

@@ -284,10 +284,20 @@ func (s *shop) reason(against ...string) string {
 // try writes that a condition was cut with the values that lie on disk, and how it came out.
 func (s *shop) try(id, outcome string) string {
 	s.t.Helper()
+	return s.tryOn("", id, outcome)
+}
+
+// tryOn is try on a real machine.
+func (s *shop) tryOn(unit, id, outcome string) string {
+	s.t.Helper()
 	parsed, _ := schema.ParseID(id)
 	lib := s.disk().Lib
 	values := lib.Recipe(parsed).Values()
-	return s.add(s.record(&schema.Trial{Common: s.common(schema.KindTrial, mara), ID: schema.Of(id), Digest: schema.Of(string(values.Digest())), Values: schema.Of(*values),
+	common := s.common(schema.KindTrial, mara)
+	if unit != "" {
+		common.Unit = schema.Of(unit)
+	}
+	return s.add(s.record(&schema.Trial{Common: common, ID: schema.Of(id), Digest: schema.Of(string(values.Digest())), Values: schema.Of(*values),
 		MachineValues: schema.Of(lib.Machine(parsed.Machine).BeamAndJet(parsed.Gas)), Steps: schema.Of([]schema.Step{{Outcome: schema.Of(outcome)}})}, ""))
 }
 
@@ -296,6 +306,18 @@ func (s *shop) approve(id, by string) string {
 	s.t.Helper()
 	s.try(id, "good")
 	return s.approveUntried(id, by)
+}
+
+// approveSubject writes an approval of a machine or the like as it lies on disk.
+func (s *shop) approveSubject(kind, name, by string) string {
+	s.t.Helper()
+	side := s.disk()
+	i := slices.IndexFunc(history.CurrentSubjects(side.Lib), func(x schema.Subject) bool { return x.Kind.V == kind && x.ID.V == name })
+	d := &schema.Decision{Common: s.common(schema.KindApproval, by), Subjects: schema.Of(history.CurrentSubjects(side.Lib)[i : i+1])}
+	for _, head := range side.Ledger.Judge(libraryName, "").State(kind, name).Heads {
+		d.Follows = schema.Of([]string{string(head.Record.Digest)})
+	}
+	return s.add(s.record(d, by))
 }
 
 // approveUntried writes an approval of a condition as it lies on disk.

@@ -159,11 +159,15 @@ func (c Case) untried(standing *history.Standing) []lint.Change {
 		for _, subject := range d.Subjects.V {
 			id, err := schema.ParseID(subject.ID.V)
 			missing, lacks := standing.Untried(r, subject)
-			if err != nil || !lacks {
+			unproven := standing.Unproven(r, subject, c.units(id.Machine))
+			if err != nil || !lacks && len(unproven) == 0 {
 				continue
 			}
 			values := values(c.Now.Lib.Recipe(id))
 			change := lint.Change{ID: id, Before: values, After: values, Reasoned: true, Untried: r.By.V}
+			if !lacks {
+				change.Unproven = unproven
+			}
 			for _, m := range missing {
 				change.NotShown = append(change.NotShown, m.Path)
 			}
@@ -171,4 +175,13 @@ func (c Case) untried(standing *history.Standing) []lint.Change {
 		}
 	}
 	return out
+}
+
+// units are the real machines that a profile had before and has now: what is added to it is proven after that.
+func (c Case) units(machine string) []string {
+	was, now := c.Before.Lib.Machine(machine), c.Now.Lib.Machine(machine)
+	if was == nil || now == nil {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(now.UnitNames()), func(unit string) bool { return !slices.Contains(was.UnitNames(), unit) })
 }

@@ -22,6 +22,7 @@ type Change struct {
 	OwnApproval   string         // a person who approved and is among the authors, "" if nobody did
 	Untried       string         // a person who approved without the good trial that the policy asks for, "" if nobody did
 	NotShown      []string       // paths of the values that no trial shows then
+	Unproven      []string       // or real machines on which nothing shows that it cuts well
 	MayApprove    []string       // persons of the roster who may approve it
 	Status        string         // approved, changed, new, removed, rejected, stale, contested, superseded; "" if not asked
 	StaleBecause  string         // what of the machine changed since, for stale: "laser.core_diameter 0.1 mm to 0.15 mm"

@@ -359,8 +359,12 @@ func noTrial(p *Pass) {
 			what += fmt.Sprintf(" and %d more", len(fields)-1)
 		}
 	}
-	p.Report(where, "approved by %s, and no good trial shows %s", p.Change.Untried, what).
-		Help = "Cut it and record what came out: fettle trial record " + p.Change.ID.String() + " --good"
+	record := "Cut it and record what came out: fettle trial record " + p.Change.ID.String() + " --good"
+	if units := p.Change.Unproven; len(units) > 0 {
+		p.Report(where, "approved by %s, and nothing shows that it cuts well on %s", p.Change.Untried, strings.Join(units, ", ")).Help = record + " --unit " + units[0]
+		return
+	}
+	p.Report(where, "approved by %s, and no good trial shows %s", p.Change.Untried, what).Help = record
 }
 
 func recordAltered(p *Pass) {
