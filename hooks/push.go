@@ -14,7 +14,9 @@ import (
 
 // judgePush stops a push that would bring an error, a change without a reason, one that nobody approved or an altered record to a protected
 // branch, so that whoever pushes hears it here and not from the server, or not at all where that checks nothing. Every other branch takes
-// anything: it is where changes are shared for others to decide on. What the server demands is its own affair, see [Gate].
+// anything: it is where changes are shared for others to decide on. So does one that is not there yet take what nobody approved: it is how
+// a library is shared for the first time, and there is nothing yet that it would change. What the server demands is its own affair, see
+// [Gate].
 func judgePush(repo *git.Repo, call Call) (stopped bool, err error) {
 	moves, err := pushed(call)
 	if err != nil || len(moves) == 0 {
@@ -28,6 +30,7 @@ func judgePush(repo *git.Repo, call Call) (stopped bool, err error) {
 		if nonzero(m.New) == "" {
 			continue // what may be removed the server decides
 		}
+		gate.Undecided = nonzero(m.Old) == ""
 		if _, err := repo.Resolve(nonzero(m.Old)); m.Old != "" && errors.Is(err, git.ErrUnknownRevision) {
 			m.Old = "" // others pushed what is not here yet: git refuses that itself, unless it is told not to
 		}

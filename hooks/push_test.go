@@ -135,11 +135,11 @@ func TestFirstPush(t *testing.T) {
 		s := newShop(t)
 		dir := filepath.Join(gittest.Dir(t), "server.git")
 		s.Run("init", "-q", "--bare", dir)
-		s.Write("notes.txt", "x")
+		s.edit(oxygen6, "0.33 bar")
 		if bad {
 			s.edit(oxygen6, "35 bar")
-			s.reason()
 		}
+		s.reason() // and no approval
 		s.Run("add", "-A")
 		s.Run("commit", "-q", "--no-verify", "-m", "x")
 		out, code := s.git("push", "-q", dir, "main")

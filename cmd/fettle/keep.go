@@ -130,11 +130,10 @@ func (s *shop) commitOptions(r *schema.Record) git.CommitOptions {
 func (s *shop) sayShared(waits bool) {
 	ahead, _, ref, ok, err := s.repo.Upstream()
 	_, branch, _, _, headErr := s.repo.Head()
-	remotes, _ := s.repo.Remotes()
 	switch {
 	case headErr == nil && branch == "":
 		s.say("         it is on no branch and easily lost: git switch -c NAME")
-	case waits && (ahead > 0 || !ok) && len(remotes) > 0 && s.takesOnlyApproved(branch):
+	case waits && ahead > 0 && s.takesOnlyApproved(branch):
 		s.say("         not shared yet; to have it decided: fettle send   (%s takes only what is approved)", clean(branch))
 	case err != nil || !ok:
 		s.say("         only on this PC so far; to share it: %s", s.firstPush(branch))
