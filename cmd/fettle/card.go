@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/history"
+	"fettle/history/audit"
 	"fettle/hooks"
 	"fettle/lint"
 	"fettle/schema"
@@ -46,7 +47,10 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 		if len(c.changes) > 0 {
 			c.effects = lint.EffectsOf(st.lib, c.base, valuesOf(p.Now))
 		}
-		c.reasons = history.Path(st.ledger.Edges(schema.SubjectCondition, p.ID.String()), start, p.Digest)
+		edges := st.ledger.Edges(schema.SubjectCondition, p.ID.String())
+		if c.reasons = history.Path(edges, start, p.Digest); c.reasons == nil && len(c.changes) > 0 {
+			c.reasons = s.reasonsByStep(p.ID.String(), start[0], edges)
+		}
 		s.tryCard(&c, st)
 		if len(c.changes) > 0 && c.base != nil {
 			changes = append(changes, c.change())
@@ -63,6 +67,39 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 		}
 	}
 	return out
+}
+
+// reasonsByStep are the reasons of every saved step since a recipe, for one that no reasons lead to in one line: a merge put it together, or
+// a rebase made steps again. It is nil where a step has none.
+func (s *shop) reasonsByStep(id string, since schema.Digest, edges []history.Edge) []history.Edge {
+	if len(edges) == 0 {
+		return nil
+	}
+	rev := ""
+	if revs := s.revs(); revs != nil {
+		rev = revs[0]
+	}
+	trail, err := s.trail(rev)
+	if err != nil {
+		return nil
+	}
+	told := map[schema.Digest]bool{}
+	for i := len(trail.Entries) - 1; i >= 0; i-- {
+		e := &trail.Entries[i]
+		if e.ID != id || !e.IsChange() || e.Note || e.Kind == audit.Dropped {
+			continue
+		}
+		if e.ToDigest == since {
+			break
+		}
+		if len(e.Why) == 0 {
+			return nil
+		}
+		for _, w := range e.Why {
+			told[w.Record] = true
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(edges), func(e history.Edge) bool { return !told[e.Record.Digest] })
 }
 
 // onlyOf restricts a run of the rules to what cards show. What is gone has no recipe to be found by, so with it everything is looked at.
