@@ -74,14 +74,24 @@ func (a *app) audit(typed []string, f auditFlags) error {
 	if !filter.Since.IsZero() && !filter.Until.IsZero() && filter.Until.Before(filter.Since) {
 		return troublef("The earlier one goes with --since.", "from %s until %s is no time at all", clockText(filter.Since), clockText(filter.Until))
 	}
-	trail, err := s.trail(f.rev)
-	if err != nil {
-		return err
+	var trail *audit.Trail
+	if ids := wholeIDs(typed); len(ids) > 0 && f.field == "" {
+		if trail, err = s.trailOf(ids, f.rev); err != nil {
+			return err
+		}
+		if filter.IDs = ids; trail == nil {
+			filter.IDs = nil
+		}
+	}
+	if trail == nil {
+		if trail, err = s.trail(f.rev); err != nil {
+			return err
+		}
 	}
 	if err := changedEver(trail, f.field); err != nil {
 		return err
 	}
-	if len(typed) > 0 {
+	if len(typed) > 0 && filter.IDs == nil {
 		if filter.IDs, filter.Machines, err = s.resolveAudited(typed, trail); err != nil {
 			return err
 		}
@@ -155,6 +165,40 @@ func (s *shop) trail(rev string) (*audit.Trail, error) {
 		}
 	}
 	return s.walked, nil
+}
+
+// wholeIDs are the ids that were typed, where all of them are whole.
+func wholeIDs(typed []string) []schema.ID {
+	var ids []schema.ID
+	for _, text := range typed {
+		id, err := schema.ParseID(text)
+		if err != nil {
+			return nil
+		}
+		if !slices.Contains(ids, id) {
+			ids = append(ids, id)
+		}
+	}
+	return ids
+}
+
+// trailOf reads the history of a few conditions, without that of all others. It is nil where one of them was never there: then the names
+// of all have to be known, to say which may be meant.
+func (s *shop) trailOf(ids []schema.ID, rev string) (*audit.Trail, error) {
+	anchor, err := s.anchor()
+	if err != nil {
+		return nil, err
+	}
+	trail, err := audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor, IDs: ids})
+	if err != nil {
+		return nil, err
+	}
+	for _, id := range ids {
+		if !slices.ContainsFunc(trail.Entries, func(e audit.Entry) bool { return e.Subject == schema.SubjectCondition && e.ID == id.String() }) {
+			return nil, nil
+		}
+	}
+	return trail, nil
 }
 
 // anchor is the adoption that this clone pins, "" for none.

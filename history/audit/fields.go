@@ -92,6 +92,10 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 		}
 	}
 	for id := range ids {
+		if !w.trail.search.wants(id) {
+			delete(ids, id)
+			continue
+		}
 		a, err := w.find(before, id)
 		if err != nil {
 			return nil, err

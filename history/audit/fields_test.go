@@ -3,6 +3,9 @@ package audit_test
 import (
 	"flag"
 	"fmt"
+	"os"
+	"slices"
+	"strings"
 	"sync/atomic"
 	"testing"
 
@@ -11,6 +14,7 @@ import (
 	"fettle/history/audit"
 	"fettle/history/git"
 	"fettle/history/git/gittest"
+	"fettle/schema"
 )
 
 func read(t *testing.T, repo *gittest.Repo, root string) *audit.Trail {
@@ -24,7 +28,56 @@ func read(t *testing.T, repo *gittest.Repo, root string) *audit.Trail {
 	if err != nil {
 		t.Fatal(err)
 	}
+	searched(t, r, root, trail)
 	return trail
+}
+
+// searched holds what is told of a few conditions alone to what the whole trail tells of them: cold, by what was remembered of the
+// families of sets, and with that damaged.
+func searched(t *testing.T, r *git.Repo, root string, whole *audit.Trail) {
+	t.Helper()
+	var ids []schema.ID
+	for _, e := range whole.Entries {
+		if id, err := schema.ParseID(e.ID); err == nil && e.Subject == schema.SubjectCondition && !slices.Contains(ids, id) && len(ids) < 6 {
+			ids = append(ids, id)
+		}
+	}
+	ids = append(ids, schema.ID{Machine: "no", Material: "such", Gas: "thing", Thickness: "3"})
+	file := r.ScratchFile("families")
+	for pass := range 3 {
+		for n, id := range ids {
+			if pass == 2 {
+				data, err := os.ReadFile(file)
+				if os.IsNotExist(err) {
+					break // no set was ever read
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+				data[(n*7919+len(data)/2)%len(data)] ^= 4
+				if err := os.WriteFile(file, data, 0o666); err != nil {
+					t.Fatal(err)
+				}
+			}
+			trail, err := audit.Read(r, root, audit.Options{IDs: []schema.ID{id}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			filter := audit.Filter{IDs: []schema.ID{id}}
+			if got, want := spell(trail.Select(filter)), spell(whole.Select(filter)); got != want {
+				t.Fatalf("pass %d, of %s alone it tells\n%s\nand of it among all\n%s", pass, id, got, want)
+			}
+		}
+	}
+}
+
+func spell(entries []audit.Entry) string {
+	var b strings.Builder
+	for _, e := range entries {
+		fmt.Fprintln(&b, e.Kind, e.At, e.By, e.CoAuthors, e.Commit, e.Committer, e.Merge, e.Edge, e.Clock, e.ID, e.Path, e.Field, e.From.Text, e.To.Text, len(e.Others), e.Note,
+			e.FromDigest, e.ToDigest, e.Why, e.ApprovedBy, e.ApprovedLater)
+	}
+	return b.String()
 }
 
 func facts(trail *audit.Trail, want func(*audit.Entry) bool) map[fact]bool {

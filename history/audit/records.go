@@ -93,6 +93,12 @@ func (t *Trail) addRecords() {
 			e.Why[0].Cause, e.Why[0].RuledOut = reason.Cause.V, reason.RuledOut.V
 		}
 		about := t.about(r)
+		if t.search != nil {
+			about = slices.DeleteFunc(about, func(a topic) bool { return !t.search.about(a) })
+			if len(about) == 0 {
+				continue
+			}
+		}
 		if len(about) == 0 {
 			t.Entries = append(t.Entries, e)
 		}

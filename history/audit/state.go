@@ -79,6 +79,24 @@ const ahead = 128
 
 // readAhead reads the sets that the next commits brought.
 func (w *walker) readAhead(commits []*commit) error {
+	if s := w.trail.search; s != nil {
+		var blobs []string
+		for _, c := range commits {
+			if c.entry == nil {
+				continue
+			}
+			for _, changes := range c.entry.Changes {
+				for _, change := range changes {
+					if isSet(strings.TrimPrefix(change.Path, w.root)) {
+						blobs = append(blobs, regularBlob(change.OldMode, change.OldHash), regularBlob(change.NewMode, change.NewHash))
+					}
+				}
+			}
+		}
+		if err := s.read(blobs); err != nil {
+			return err
+		}
+	}
 	var versions []version
 	for _, c := range commits {
 		if c.entry == nil {
@@ -93,12 +111,20 @@ func (w *walker) readAhead(commits []*commit) error {
 	return w.read(versions)
 }
 
+// regularBlob is the content of an ordinary file, "" of anything else.
+func regularBlob(mode, hash string) string {
+	if regular(mode) {
+		return hash
+	}
+	return ""
+}
+
 // relevant are the changes of sets and settings, with paths of the library.
 func (w *walker) relevant(changes []git.Change) []git.Change {
 	var out []git.Change
 	for _, change := range changes {
 		change.Path = strings.TrimPrefix(change.Path, w.root)
-		if change.OldHash != change.NewHash && (isSet(change.Path) || change.Path == schema.SettingsFile) {
+		if change.OldHash != change.NewHash && (isSet(change.Path) && w.trail.search.bears(change) || change.Path == schema.SettingsFile) {
 			out = append(out, change)
 		}
 	}

@@ -15,6 +15,9 @@ import (
 type Options struct {
 	Rev    string // how it stands there; HEAD when empty
 	Anchor string // the adoption that this clone pins, "" for the only one there is
+
+	// IDs restrict the timeline to some conditions: what [Trail.Select] tells of them is all that it then can tell. Nil is all.
+	IDs []schema.ID
 }
 
 // A Trail is all that commits and records say of how a library came to be what it is at one revision.
@@ -36,6 +39,8 @@ type Trail struct {
 	approved map[string][]*approval     // condition → what was ever in force, made when first asked for
 	versions map[string][]Version       // condition → the recipes that commits made of it
 	walked   *walker                    // to read what commits hold
+
+	search *search // nil for all
 
 	everInForce []*signature.Roster // see rosters; made when first asked for
 	anchor      string              // as pinned
@@ -79,8 +84,12 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	if t.Head == "" {
 		return t, nil
 	}
+	t.search = newSearch(repo, o.IDs)
 	if err := t.walk(repo, head, root); err != nil {
 		return nil, err
+	}
+	if t.search != nil {
+		t.search.keep()
 	}
 	t.addRecords()
 	slices.SortStableFunc(t.Entries, func(a, b Entry) int {

@@ -1,0 +1,140 @@
+package audit
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"io"
+	"os"
+	"strings"
+
+	"fettle/history/git"
+	"fettle/schema"
+)
+
+// A family is the machine, material and gas of a set: what all its conditions have in common.
+type family struct{ machine, material, gas string }
+
+// families know which family each version of a set is of, by the id of its content: what a content says never changes, so what was read
+// once stays true whatever becomes of the history. They are kept in a file below the directory of git, which ends with a hash of itself
+// and can be deleted at any time. Where it says nothing, the content is read.
+type families struct {
+	repo  *git.Repo
+	of    map[string]family
+	grown bool
+}
+
+const (
+	familiesFile  = "families"
+	familiesMagic = "fettle families 1\n"
+	mostFamilies  = 1 << 20 // contents; more than are kept are forgotten all at once
+)
+
+func readFamilies(repo *git.Repo) *families {
+	f := &families{repo: repo, of: map[string]family{}}
+	data, err := os.ReadFile(repo.ScratchFile(familiesFile))
+	if err != nil || len(data) < len(familiesMagic)+sha256.Size || string(data[:len(familiesMagic)]) != familiesMagic {
+		return f
+	}
+	body, end := data[len(familiesMagic):len(data)-sha256.Size], data[len(data)-sha256.Size:]
+	if sum := sha256.Sum256(body); !bytes.Equal(sum[:], end) {
+		return f
+	}
+	for len(body) > 0 { // a family with its contents after one another
+		head, rest, ok := bytes.Cut(body, []byte("\n"))
+		parts := strings.Split(string(head), "\t")
+		if !ok || len(parts) != 3 || len(rest) < 5 {
+			return f
+		}
+		n, size := int(binary.LittleEndian.Uint32(rest)), int(rest[4])
+		rest = rest[5:]
+		if n*size > len(rest) {
+			return f
+		}
+		for i := range n {
+			f.of[hex.EncodeToString(rest[i*size:(i+1)*size])] = family{parts[0], parts[1], parts[2]}
+		}
+		body = rest[n*size:]
+	}
+	return f
+}
+
+// keep writes down what was read. What cannot be written costs time and nothing else.
+func (f *families) keep() {
+	if !f.grown || len(f.of) > mostFamilies {
+		return
+	}
+	by := map[family][]byte{}
+	size := 0
+	for blob, of := range f.of {
+		raw, err := hex.DecodeString(blob)
+		if err != nil || strings.ContainsAny(of.machine+of.material+of.gas, "\t\n") {
+			continue
+		}
+		size = len(raw)
+		by[of] = append(by[of], raw...)
+	}
+	var body []byte
+	for of, raw := range by {
+		body = append(body, of.machine+"\t"+of.material+"\t"+of.gas+"\n"...)
+		body = append(binary.LittleEndian.AppendUint32(body, uint32(len(raw)/size)), byte(size))
+		body = append(body, raw...)
+	}
+	sum := sha256.Sum256(body)
+	_ = f.repo.Remember(familiesFile, func(out io.Writer) error {
+		_, err := out.Write(bytes.Join([][]byte{[]byte(familiesMagic), body, sum[:]}, nil))
+		return err
+	})
+}
+
+// read makes sure that the families of these contents are known.
+func (f *families) read(blobs []string) error {
+	var missing []string
+	for _, blob := range blobs {
+		if _, ok := f.of[blob]; !ok && blob != "" {
+			f.of[blob] = family{}
+			missing = append(missing, blob)
+		}
+	}
+	if len(missing) == 0 {
+		return nil
+	}
+	f.grown = true
+	return f.repo.PastBlobs(missing, func(i int, data []byte) error {
+		machine, material, gas := schema.FamilyOf(data)
+		f.of[missing[i]] = family{machine, material, gas}
+		return nil
+	})
+}
+
+// A search is for the history of a few conditions: other sets than those that may hold them are not read.
+type search struct {
+	*families
+	ids   map[schema.ID]bool
+	names map[string]bool // the same as records write them
+	wide  map[family]bool
+}
+
+func newSearch(repo *git.Repo, ids []schema.ID) *search {
+	if len(ids) == 0 {
+		return nil
+	}
+	s := &search{readFamilies(repo), map[schema.ID]bool{}, map[string]bool{}, map[family]bool{}}
+	for _, id := range ids {
+		s.ids[id], s.names[id.String()] = true, true
+		s.wide[family{id.Machine, id.Material, id.Gas}] = true
+	}
+	return s
+}
+
+// wants reports whether a condition is looked for.
+func (s *search) wants(id schema.ID) bool { return s == nil || s.ids[id] }
+
+// about reports whether a topic is a condition that is looked for.
+func (s *search) about(a topic) bool { return a.kind == schema.SubjectCondition && s.names[a.id] }
+
+// bears reports whether a change of a set may be one of a condition that is looked for.
+func (s *search) bears(change git.Change) bool {
+	return s == nil || s.wide[s.of[change.OldHash]] || s.wide[s.of[change.NewHash]]
+}
