@@ -12,7 +12,6 @@ import (
 	"slices"
 	"strings"
 	"syscall"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -74,7 +73,7 @@ func (a *app) serve(listen string, hosts []string) error {
 		}
 	}
 	desk := a.newDesk()
-	server := serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: time.Second, Hosts: ours, ReadOnly: !loopback, Errors: cleaned{a.err}})
+	server := serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: true, Hosts: ours, ReadOnly: !loopback, Errors: cleaned{a.err}})
 	a.copyable("open     http://" + ours[0] + server.Entrance())
 	if !loopback {
 		a.say("         open to the network and not encrypted: whoever has the address can read, and nobody can decide")
@@ -128,7 +127,7 @@ func (p *pages) Queue() (*serve.Queue, error) {
 	positions, more := p.queued()
 	p.desk.at("putting the cards together")
 	cards := p.cards(&p.committed, positions)
-	doc, err := p.reviewDocument(&p.committed, "HEAD", "", nil, cards)
+	doc, err := p.documentOf(&p.committed, "HEAD", "", nil, cards, false)
 	if err != nil {
 		return nil, pageError(err)
 	}
@@ -193,6 +192,7 @@ func (p *pages) Card(typed string) (*serve.Card, error) {
 		return nil, &serve.Refusal{Message: id.String() + " is new and not saved; a review is about what is saved", Help: "Save it first: fettle save " + id.String()}
 	}
 	cards := p.cards(&p.committed, []history.Position{position})
+	p.desk.at("reading the history")
 	doc, err := p.reviewDocument(&p.committed, "HEAD", "", nil, cards)
 	if err != nil {
 		return nil, pageError(err)
@@ -274,6 +274,7 @@ func (p *pages) Condition(typed string) (*serve.Condition, error) {
 		}
 		out.Trials = p.conditionPage(trials)
 	}
+	p.desk.at("reading the history")
 	trail, err := p.trail("")
 	if err != nil {
 		return nil, pageError(err)

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -12,6 +13,7 @@ import (
 	"fettle/history"
 	"fettle/history/audit"
 	"fettle/history/git"
+	"fettle/history/signature"
 	"fettle/hooks"
 	"fettle/schema"
 )
@@ -26,6 +28,7 @@ type desk struct {
 	checked time.Time // when the last look began
 	print   git.Print // taken before what is kept was read
 	kept    *pages
+	history *git.Repo // that a history reads from which was taken over from an earlier look
 	loads   int
 }
 
@@ -59,15 +62,41 @@ func (d *desk) open(_ context.Context, asked time.Time) (serve.Library, error) {
 			d.checked = began
 			return d.kept, nil
 		}
-		d.kept.repo.Close()
-		d.kept = nil
 	}
+	old := d.kept
+	d.kept = nil
 	p, print, err := d.read()
+	d.handOver(old, p)
 	if err != nil {
 		return nil, pageError(err)
 	}
 	d.kept, d.print, d.checked = p, print, began
 	return p, nil
+}
+
+// handOver closes an earlier look. Its history goes on to the new one where nothing was saved in between: an edit on disk is no part of it.
+func (d *desk) handOver(old, p *pages) {
+	same := false
+	if old != nil && old.walked != nil && p != nil {
+		head, err := p.repo.Resolve("HEAD")
+		before, errBefore := old.anchor()
+		now, errNow := p.anchor()
+		same = err == nil && errBefore == nil && errNow == nil && head == old.walked.Head && before == now
+	}
+	switch {
+	case same:
+		p.walked = old.walked
+		if d.history == nil {
+			d.history = old.repo
+			return
+		}
+	case d.history != nil:
+		d.history.Close()
+		d.history = nil
+	}
+	if old != nil {
+		old.repo.Close()
+	}
 }
 
 // read reads the library, with the print that was taken before.
@@ -108,6 +137,42 @@ type pages struct {
 	changed *int                                // edited conditions
 	loaded  map[string]map[string]audit.Loading // condition → machine → what was loaded last
 	waivers map[string][]*schema.Waiver         // condition → findings that somebody accepted
+}
+
+// Until is when something of the library runs out or begins by the clock alone: a permit, a waiver, a key of the roster.
+func (p *pages) Until() time.Time {
+	now := p.now()
+	next := now.Add(24 * time.Hour)
+	at := func(t time.Time, err error) {
+		if err == nil && t.After(now) && t.Before(next) {
+			next = t
+		}
+	}
+	for _, r := range p.unsavedAndSaved() {
+		switch body := r.Body.(type) {
+		case *schema.Permit:
+			at(body.Time(), nil)
+			at(time.Parse(time.RFC3339, body.Until.V))
+		case *schema.Waiver:
+			at(time.Parse(time.RFC3339, body.Until.V))
+		}
+	}
+	standing := p.standing(&p.committed)
+	for _, roster := range []*signature.Roster{standing.Roster, standing.People} {
+		if roster == nil {
+			continue
+		}
+		for _, l := range roster.Lines {
+			at(l.ValidAfter, nil)
+			at(l.ValidBefore.Add(time.Second), nil)
+		}
+	}
+	return time.Now().Add(next.Sub(now))
+}
+
+// unsavedAndSaved are the records of both states.
+func (p *pages) unsavedAndSaved() []*schema.Record {
+	return slices.Concat(p.shop.unsaved.ledger.Records, p.committed.ledger.Records)
 }
 
 // positionsOf are where all conditions stand, ordered by id.

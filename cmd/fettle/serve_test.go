@@ -42,7 +42,7 @@ func pageOf(t *testing.T, dir string) *browser {
 		t.Fatal(err)
 	}
 	desk := a.newDesk()
-	server = serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: time.Second, Patience: time.Minute, Hosts: []string{at.Host}, Errors: os.Stderr})
+	server = serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: true, Patience: time.Minute, Hosts: []string{at.Host}, Errors: os.Stderr})
 	jar, err := cookiejar.New(nil)
 	if err != nil {
 		t.Fatal(err)

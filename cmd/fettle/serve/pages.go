@@ -97,19 +97,23 @@ func (s *Server) show(pattern, name, title string, find func(Library, *http.Requ
 				return s.trouble(nil, err)
 			}
 			address := r.URL.Path + "?" + query(r)
-			if page, ok := s.ready(library, address); ok && said == "" {
-				return page
+			before := s.ready(library, address)
+			if said == "" && time.Since(before.at) < headKept {
+				return before
 			}
-			body, err := find(library, r)
-			if err != nil {
-				return s.trouble(library, err)
+			body, until := before.found, before.until
+			if body == nil || !time.Now().Before(until) {
+				if body, err = find(library, r); err != nil {
+					return s.trouble(library, err)
+				}
+				until = library.Until()
 			}
 			p := page{Title: heading, Query: query(r), Body: body, Notice: s.take(said)}
 			if c, ok := body.(*Card); ok && c.Kind != "" {
 				p.Title = c.Card.ID
 			}
 			page := s.render(http.StatusOK, library, name, p)
-			if said == "" && page.code == http.StatusOK && s.Keep > 0 {
+			if page.found, page.until = body, until; said == "" && page.code == http.StatusOK && s.Keep {
 				s.made[address] = page
 			}
 			return page
@@ -123,16 +127,15 @@ func (s *Server) show(pattern, name, title string, find func(Library, *http.Requ
 	})
 }
 
-// ready is a page that was made of the same library a moment ago. What runs out at a moment, such as a permit, may be told that much longer.
-func (s *Server) ready(library Library, address string) (made, bool) {
-	if s.Keep == 0 {
-		return made{}, false
+// ready is a page that was made of the same library, or nothing.
+func (s *Server) ready(library Library, address string) made {
+	if !s.Keep {
+		return made{}
 	}
-	if s.madeFor != library {
+	if s.madeFor != library || len(s.made) > mostMade {
 		s.made, s.madeFor = map[string]made{}, library
 	}
-	page, ok := s.made[address]
-	return page, ok && time.Since(page.at) < s.Keep
+	return s.made[address]
 }
 
 // patiently waits for its turn, has the library looked at, and makes a page; one at a time. It is not ok where that takes longer than anybody

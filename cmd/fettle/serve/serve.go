@@ -31,6 +31,7 @@ import (
 // A Library answers what one page shows, as things stand when it was opened.
 type Library interface {
 	Head() (Head, error)
+	Until() time.Time // when something changes by the clock alone
 	Queue() (*Queue, error)
 	Card(id string) (*Card, error)
 	Subject(kind, name string) (*Card, error) // roster, people, settings, a machine
@@ -135,7 +136,7 @@ type Options struct {
 	ReadOnly bool
 	Errors   io.Writer     // for what goes wrong in the server itself
 	Patience time.Duration // after which a page says that there is work under way
-	Keep     time.Duration // how long a page is kept for others who ask for it, while the library is the same; 0 for not at all
+	Keep     bool          // whether pages are kept for others who ask for them, while the library is the same
 }
 
 // A Server is the local page. Make it with [New].
@@ -152,15 +153,23 @@ type Server struct {
 	began  time.Time         // when whoever has the turn got it
 	deeds  map[string]*deed  // decisions that take long
 
-	made    map[string]made // pages of the library that is kept, by address; whoever has the turn may touch it
+	made    map[string]made // pages of one library, by address; whoever has the turn may touch it
 	madeFor Library
 }
 
+// headKept is how long what stands above a page is kept, who would sign above all: a key may come and go without a trace in the library.
+const headKept = time.Second
+
+// mostMade is how many pages are kept.
+const mostMade = 500
+
 // A made page is ready to be sent.
 type made struct {
-	code int
-	body []byte
-	at   time.Time
+	code  int
+	body  []byte
+	at    time.Time
+	found any       // what the page was made of,
+	until time.Time // and how long that is so
 }
 
 // A deed is a decision under way.

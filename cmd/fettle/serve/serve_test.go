@@ -30,6 +30,7 @@ type fake struct {
 func (f fake) Head() (Head, error) {
 	return Head{Library: evil, Person: evil, Machines: []string{evil}}, nil
 }
+func (f fake) Until() time.Time { return time.Now().Add(time.Hour) }
 func (f fake) Queue() (*Queue, error) {
 	return &Queue{Subjects: []Waiting{{evil, evil, evil, evil, evil}}, Review: &view.Review{Summary: []string{evil}, Others: []view.Row{{Label: evil, Text: evil}},
 		Sets: []view.ReviewSet{{Name: evil, Cards: []view.ReviewCard{f.card()}}}}}, f.trouble
@@ -335,7 +336,7 @@ func TestBrokenPageLetsOthersGoOn(t *testing.T) {
 // TestPagesAreKept holds a page to be made once while the library is the same one, and anew as soon as it is another.
 func TestPagesAreKept(t *testing.T) {
 	s := newServer(fake{})
-	s.Keep = time.Hour
+	s.Keep = true
 	looks := 0
 	library := &counted{fake{decided: new([]Decision)}, &looks}
 	s.Open = func(context.Context, time.Time) (Library, error) { return library, nil }
@@ -352,10 +353,14 @@ func TestPagesAreKept(t *testing.T) {
 	if looks != 2 {
 		t.Errorf("made %d times after the library changed, want twice", looks)
 	}
-	s.Keep = time.Nanosecond
+	s.made["/?"] = made{until: time.Now().Add(-time.Second), found: s.made["/?"].found} // something ran out by the clock
 	ask(s, http.MethodGet, "/", "", nil)
 	if looks != 3 {
 		t.Error("kept for longer than it may be")
+	}
+	s.made["/?"] = made{until: time.Now().Add(time.Hour), found: s.made["/?"].found} // the head is of long ago, the rest is not
+	if w := ask(s, http.MethodGet, "/", "", nil); looks != 3 || w.Code != 200 || !strings.Contains(w.Body.String(), "signs") {
+		t.Errorf("made %d times for another head", looks)
 	}
 }
 
