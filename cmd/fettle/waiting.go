@@ -122,14 +122,15 @@ func (s *shop) readSent(b *sentBranch) error {
 			return err
 		}
 	}
-	before, now := git.Snapshot(git.Empty()), git.Snapshot(git.Empty())
-	var err error
+	before := git.Empty()
 	if base != "" {
+		var err error
 		if before, err = s.repo.Commit(base, s.sub); err != nil {
 			return err
 		}
 	}
-	if now, err = s.repo.Commit(b.tip, s.sub); err != nil {
+	now, err := s.repo.Commit(b.tip, s.sub)
+	if err != nil {
 		return err
 	}
 	touched := map[string]bool{schema.SettingsFile: true} // which every recipe with a mix of the shop's own needs
