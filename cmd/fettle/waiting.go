@@ -51,8 +51,19 @@ func (s *shop) sentBranches() (sent []sentBranch, left int, err error) {
 		return nil, 0, err
 	}
 	var names []string
+	if branches = slices.DeleteFunc(branches, func(b git.Branch) bool { return !strings.HasPrefix(b.Name, waitingPrefix) }); len(branches) == 0 {
+		return nil, 0, nil
+	}
+	open := func(string) bool { return true }
+	if len(s.notHere()) > 0 { // else they are looked at one by one, and in time most of them are long here
+		beyond, err := s.repo.Beyond("HEAD", "refs/heads/"+waitingPrefix, "refs/remotes/")
+		if err != nil {
+			return nil, 0, err
+		}
+		open = func(ref string) bool { return slices.Contains(beyond, ref) }
+	}
 	for _, b := range branches {
-		if strings.HasPrefix(b.Name, waitingPrefix) && !slices.Contains(names, b.Name) {
+		if open(b.Ref) && !slices.Contains(names, b.Name) {
 			names = append(names, b.Name)
 		}
 	}

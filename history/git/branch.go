@@ -219,10 +219,19 @@ func unreached(remote string, failed *CommandError, otherwise error) error {
 
 // Containing lists the references below the given prefixes from which a commit is reached.
 func (r *Repo) Containing(commit string, prefixes ...string) ([]string, error) {
+	return r.refsBy("--contains=", commit, prefixes)
+}
+
+// Beyond lists the references below the given prefixes that hold what a commit does not.
+func (r *Repo) Beyond(commit string, prefixes ...string) ([]string, error) {
+	return r.refsBy("--no-merged=", commit, prefixes)
+}
+
+func (r *Repo) refsBy(option, commit string, prefixes []string) ([]string, error) {
 	if err := checkRevision(commit); err != nil {
 		return nil, err
 	}
-	out, err := r.read(append([]string{"for-each-ref", "--format=%(refname)", "--contains=" + commit}, prefixes...)...)
+	out, err := r.read(append([]string{"for-each-ref", "--format=%(refname)", option + commit}, prefixes...)...)
 	return strings.Fields(string(out)), err
 }
 

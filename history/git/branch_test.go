@@ -83,6 +83,9 @@ func TestCommitOn(t *testing.T) {
 		if refs, err := repo.Containing(hash, "refs/heads/"); err != nil || strings.Join(refs, " ") != "refs/heads/waiting/mara" {
 			t.Errorf("contained in %v, %v", refs, err)
 		}
+		if refs, err := repo.Beyond(hash, "refs/heads/"); err != nil || strings.Join(refs, " ") != "refs/heads/waiting/new" {
+			t.Errorf("beyond it are %v, %v", refs, err)
+		}
 		if err := repo.MoveBranch("waiting/new", "", base); !errors.Is(err, git.ErrMoved) {
 			t.Errorf("removed: %v", err)
 		}
