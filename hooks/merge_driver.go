@@ -114,7 +114,7 @@ func (d *driving) roster() (open bool, err error) {
 	d.say("fettle: %s: both sides changed the keys of %s", d.Path, strings.Join(clashes, ", "))
 	d.say("        the lines of both stand between marker lines: keep the right ones, then")
 	d.say("          git add %s", Quote(d.Path))
-	d.say("          git commit")
+	d.say("          %s", d.finish())
 	return true, nil
 }
 
@@ -293,7 +293,18 @@ func (d *driving) tell(m Merge) {
 	if len(ids) > 0 {
 		d.say("          fettle reason --cause WORD --because \"...\"   (only for a value of neither side)")
 	}
-	d.say("          git commit")
+	d.say("          %s", d.finish())
+}
+
+// finish is the command that goes on when the file is mended.
+func (d *driving) finish() string {
+	switch state, _ := d.repo.Replaying(); state { // git commit ends all other work
+	case git.StateRebase:
+		return "git rebase --continue"
+	case git.StateApply:
+		return "git am --continue"
+	}
+	return "git commit"
 }
 
 // elsewhere says where a condition that is gone from this file on one side stands there, as after a set was split.
@@ -389,7 +400,7 @@ func (d *driving) impossible(merged []byte) bool {
 	d.say("        mend the values, say why, and finish:")
 	d.say("          git add %s", Quote(d.Path))
 	d.say("          fettle reason --cause WORD --because \"...\"")
-	d.say("          git commit")
+	d.say("          %s", d.finish())
 	return true
 }
 
