@@ -81,6 +81,10 @@ func TestOtherKeyVerdictsOfOpenSSH(t *testing.T) {
 	add(verdict{name: "security key, person verified", armored: bySecurityKey(t, 5)}, device)
 	add(verdict{name: "security key, not touched", armored: bySecurityKey(t, 0), want: ErrBadSignature, stricter: "not touched"}, device)
 	add(verdict{name: "security key, a byte more", armored: bySecurityKey(t, 1, 0), want: ErrBadSignature}, device)
+	curve := newECDSADevice(t)
+	add(verdict{name: "security key on P-256", armored: curve.armored(t, 1)}, curve.key)
+	add(verdict{name: "security key on P-256, not touched", armored: curve.armored(t, 0), want: ErrBadSignature, stricter: "not touched"}, curve.key)
+	add(verdict{name: "security key on P-256, for another application", armored: curve.forApplication("ssh:other").armored(t, 1), want: ErrBadSignature}, curve.key)
 
 	// An RSA key written with a leading zero too many.
 	key, err := rsa.GenerateKey(rand.Reader, 2048)
