@@ -102,7 +102,8 @@ type parser struct {
 
 func (p *parser) node() *Node {
 	if len(p.slab) == 0 {
-		p.slab = make([]Node, 128)
+		const bytesPerNode = 24 // of a file in the house layout
+		p.slab = make([]Node, min(128, 8+(len(p.data)-int(p.dec.InputOffset()))/bytesPerNode))
 	}
 	n := &p.slab[0]
 	p.slab = p.slab[1:]
