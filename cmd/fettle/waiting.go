@@ -249,7 +249,11 @@ func (b *sentBranch) next() string {
 	case slices.ContainsFunc(b.conditions, func(c sentCondition) bool { return c.status == history.Rejected }):
 		return "fettle review --branch " + name + " says why it was turned down"
 	}
-	return "approved; git merge " + hooks.Quote(clean(b.ref())) + " brings it in"
+	word := "approved"
+	if len(b.conditions) == 0 {
+		word = "nothing is left to decide"
+	}
+	return word + "; git merge " + hooks.Quote(clean(b.ref())) + " brings it in"
 }
 
 // ref is the branch as git finds it from here.
