@@ -5,15 +5,19 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 
+	"fettle/cmd/fettle/serve"
 	"fettle/history/git/gittest"
 )
 
@@ -132,11 +136,37 @@ func writePages(t *testing.T, dir string) (names []string) {
 	printed("trial", "trial", "show", waiting, "--format", "html")
 	printed("trial-sheet", "trial", "plan", waiting, "--vary", "cut.pressure", "--seed", "1", "--no-commit", "--because", "Where it ends", "--format", "html")
 
+	put("serve-working", base.ReplaceAll(workingPage(t), []byte(`$1="`)))
+
 	manyChanges(t, demo)
 	printed("review-300", "review", "--format", "html")
 	served("serve-queue-300", "/", 200)
 	served("serve-machine-300", "/subject/machine/bay-6", 200)
 	return names
+}
+
+// workingPage is what a browser gets while there is work under way.
+func workingPage(t *testing.T) []byte {
+	t.Helper()
+	end := make(chan struct{})
+	t.Cleanup(func() { close(end) })
+	server := serve.New(serve.Options{Open: func(context.Context, time.Time) (serve.Library, error) {
+		<-end
+		return nil, &serve.NotFound{What: "time left"}
+	}, Doing: func() string { return "reading what is saved" }, Patience: time.Millisecond, Hosts: []string{"local"}, Errors: os.Stderr})
+	entered := httptest.NewRecorder()
+	server.ServeHTTP(entered, httptest.NewRequest(http.MethodGet, "http://local"+server.Entrance(), nil))
+	at, _, _ := strings.Cut(server.Entrance(), "enter?")
+	r := httptest.NewRequest(http.MethodGet, "http://local"+at, nil)
+	for _, c := range entered.Result().Cookies() {
+		r.AddCookie(c)
+	}
+	page := httptest.NewRecorder()
+	server.ServeHTTP(page, r)
+	if page.Code != http.StatusAccepted {
+		t.Fatalf("%d %s", page.Code, page.Body)
+	}
+	return page.Body.Bytes()
 }
 
 // manyChanges adopts more machines like those of the sample and changes every condition, 320 in all.

@@ -29,7 +29,8 @@ func init() {
 		var hosts []string
 		cmd := &cobra.Command{Use: "serve", Short: "a local page to review, decide and look things up", Args: noArgs,
 			Long: "Answers on this computer only, at the address that it prints: the queue of what waits, each change with approve and reject, conditions with\n" +
-				"figures and history, families, machines, a search. A decision is signed with your key and saved exactly as fettle approve and fettle reject do.\n" +
+				"figures and history, families, machines, a search; roster, people and settings where they wait. A decision is signed with your key and saved\n" +
+				"exactly as fettle approve and fettle reject do. Every page shows the library as it is at that moment.\n" +
 				"Without a key of the roster the page only shows. Ctrl-C ends it.\n\n" +
 				"Whoever has the printed address can decide in your name while it runs: do not pass it on. --listen with an address of the network opens it to\n" +
 				"others, unencrypted; then it only shows.",
