@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"testing"
 
+	"fettle/history"
 	"fettle/schema"
 )
 
@@ -265,4 +266,24 @@ func TestSettingsCannotBeRemoved(t *testing.T) {
 	st := s.judge()
 	s.wantSettings(st, "1 allow by Mara")
 	s.wantRefused(st, r, "cannot be removed")
+}
+
+// Settings that contradict each other leave what either of them refuses refused: to approve what is stale together, for one.
+func TestStaleTogetherOfContestedSettings(t *testing.T) {
+	with := func(s *shop, stale string) schema.Subject {
+		f := schema.ReadFile(schema.SettingsFile, fmt.Appendf(nil, `{"kind":"library","format":1,"id":%q,"name":"Northgate plate shop",
+			"policy":{"approvals":1,"own_change":"allow","stale_together":%q}}`, northgate, stale))
+		return s.name(history.SettingsSubject(f.Value.(*schema.Settings)), stale)
+	}
+	for _, other := range []string{"allow", "refuse"} {
+		s, a := adopted(t, 1, "allow", "Mara", "Jonas")
+		s.approve("Mara", with(s, "allow"), follow(a))
+		if !s.judge().Policy(schema.Policy{}).StaleTogether() {
+			t.Error("it was allowed, and is not")
+		}
+		s.approve("Jonas", with(s, other), follow(a))
+		if got := s.judge().Policy(schema.Policy{}).StaleTogether(); got != (other == "allow") {
+			t.Errorf("allowed by one and %sd by another: %v", other, got)
+		}
+	}
 }
