@@ -68,7 +68,7 @@ func Curves(lib, base *schema.Library, family []*schema.Recipe) []Curve {
 		}
 		for _, pt := range c.points {
 			r := pt.recipe
-			at := CurvePoint{Recipe: r, Value: pt.value, Kind: c.kindWords(r),
+			at := CurvePoint{Recipe: r, Value: pt.value, Kind: c.kindWords(v, r),
 				Nozzle: fmt.Sprintf("%s %s", r.Nozzle.V.Form.V, p.Show(r.Nozzle.V.Orifice.V.Value))}
 			if len(c.points) > 1 {
 				at.Expect, at.Low, at.High = p.interval(c, pt.value, pt.t, pt.expect)
@@ -90,8 +90,12 @@ func Curves(lib, base *schema.Library, family []*schema.Recipe) []Curve {
 }
 
 // kindWords says what a point cannot be compared across.
-func (c *curve) kindWords(r *schema.Recipe) string {
+func (c *curve) kindWords(v *familyView, r *schema.Recipe) string {
 	switch n := len(r.Pierce.V); {
+	case c.name == "pressure" && gasRegimeOf(v, r) != "":
+		return "high pressure"
+	case c.name == "pressure":
+		return ""
 	case c.name != "pierce":
 		return modeOf(nil, r)
 	case n == 1:

@@ -58,7 +58,7 @@ var measures = []*measure{
 		of: func(r *schema.Recipe) (quantity.Value, Place) {
 			return r.Cut.V.Pressure.V.Value, At("cut.pressure", r.Cut.V.Pressure)
 		},
-		oxygen: trend.Model{Slope: 0, SlopeSD: 0.4, Bend: 0.15, Reach: 1, Step: 0.3, Noise: 0.1},
+		oxygen: trend.Model{Slope: 0, SlopeSD: 0.4, Bend: 0.15, Reach: 1, Step: 0.3, Shift: 2.5, Noise: 0.1},
 		inert:  trend.Model{Slope: 0.25, SlopeSD: 0.2, Bend: 0.1, Reach: 1, Step: 0.15, Noise: 0.05},
 		usual: func(gas string) (trend.Order, float64) {
 			if gas == "oxygen" {
@@ -66,7 +66,7 @@ var measures = []*measure{
 			}
 			return trend.Rising, 0.8
 		},
-		kind: one, level: nozzleOrGasOf, restart: true,
+		kind: gasRegimeOf, level: nozzleOrGasOf, restart: true,
 	},
 	{
 		name: "focus", field: "cut.focus", orderRule: "focus-trend",
@@ -152,6 +152,15 @@ func one(*familyView, *schema.Recipe) string { return "" }
 
 func nozzleOf(_ *familyView, r *schema.Recipe) string {
 	return r.Nozzle.V.Form.V + " " + r.Nozzle.V.Orifice.V.Canonical()
+}
+
+// gasRegimeOf is "high" for the thin plate of a family that is cut in oxygen of high pressure, while thick plate has a low one: between
+// the two the pressure falls by ten times, and nothing is said of where.
+func gasRegimeOf(v *familyView, r *schema.Recipe) string {
+	if v.highPressure[r] {
+		return "high"
+	}
+	return ""
 }
 
 // nozzleOrGasOf also tells the high pressure that thin plate is cut with in oxygen from the low one for thick plate.

@@ -104,6 +104,14 @@ func TestTrendsOfFamilies(t *testing.T) {
 			}
 			return f
 		}, nil, ""},
+		{"oxygen of high pressure for thin plate", oxygenFamily, func(f madeFamily) madeFamily {
+			f.at(2).pressure, f.at(3).pressure, f.at(4).pressure = 5.5, 6, 6.5
+			return f
+		}, nil, ""},
+		{"oxygen of high pressure for one plate among them", oxygenFamily, func(f madeFamily) madeFamily {
+			f.at(4).pressure = 6.5
+			return f
+		}, []string{"pressure-off-curve 4mm cut.pressure"}, ""},
 		{"nitrogen pressure that falls where the orifice grows", nitrogenFamily, func(f madeFamily) madeFamily {
 			for i, p := range []float64{12, 12.6, 13.4, 14, 10.5, 11.2, 12, 9.5, 10.2, 8.4} {
 				f.rows[i].pressure = p
