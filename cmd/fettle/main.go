@@ -7,13 +7,15 @@ package main
 
 import (
 	"os"
+	"runtime"
 	"runtime/debug"
+	"runtime/metrics"
 )
 
 func main() {
 	// A run lasts milliseconds and holds little: collecting garbage at every 4 MB would cost more than it frees.
 	debug.SetGCPercent(800)
-	debug.SetMemoryLimit(256 << 20)
+	holdMemory(256 << 20)
 	os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
 
@@ -22,4 +24,22 @@ func main() {
 func keepGarbage() {
 	debug.SetGCPercent(-1)
 	debug.SetMemoryLimit(512 << 20)
+}
+
+// holdMemory asks the collector to stay below so many bytes, and lets go of that where most of them are in use: years of history read
+// at once do not get smaller by collecting garbage without end.
+func holdMemory(limit int64) {
+	debug.SetMemoryLimit(limit)
+	var watch func()
+	watch = func() {
+		runtime.SetFinalizer(new([16]byte), func(*[16]byte) { // called after each collection
+			live := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
+			limit := debug.SetMemoryLimit(-1)
+			if metrics.Read(live); live[0].Value.Kind() == metrics.KindUint64 && int64(live[0].Value.Uint64()) > limit*3/4 {
+				debug.SetMemoryLimit(int64(live[0].Value.Uint64()) * 3 / 2)
+			}
+			watch()
+		})
+	}
+	watch()
 }
