@@ -2,7 +2,8 @@
 // checkout:
 //
 //	go run ./testdata/bench make S DIR    one library, see [sizes]
-//	go run ./testdata/bench run DIR       makes those that are missing in DIR, and prints the table
+//	go run ./testdata/bench run DIR       makes those that are missing in DIR, and prints the table; AJV=PATH names ajv, to be held against it
+//	go run ./testdata/bench grow DIR      prints how work grows from a sixteenth of a library to the whole
 //
 // Two commands are always run in turn, so that a busy machine slows both alike; the table has medians and their ratio.
 package main
@@ -26,8 +27,10 @@ func run(args []string) error {
 		return makeSize(args[1], args[2])
 	case len(args) >= 2 && args[0] == "run":
 		return measure(args[1], args[2:])
+	case len(args) == 2 && args[0] == "grow":
+		return grow(args[1])
 	}
-	return fmt.Errorf("use: bench make SIZE DIR, or: bench run DIR [PART OF A ROW'S NAME...]")
+	return fmt.Errorf("use: bench make SIZE DIR, bench grow DIR, or: bench run DIR [PART OF A ROW'S NAME...]")
 }
 
 func makeSize(name, dir string) error {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -40,7 +41,26 @@ func measure(dir string, only []string) error {
 		return err
 	}
 	b := &bench{dir: dir, program: filepath.Join(dir, "fettle")}
-	if err := os.MkdirAll(dir, 0o777); err != nil {
+	if err := b.build("S", "L", "M"); err != nil {
+		return err
+	}
+	fmt.Printf("%s, %d cores, %s, %s\n\n", cpu(), runtime.NumCPU(), version("git", "version"), runtime.Version())
+	fmt.Println("| work | fettle, ms | processor | against | ms | processor | ratio | of processor | more, ms | peak, MB | target |")
+	fmt.Println("|---|---:|---:|---|---:|---:|---:|---:|---:|---:|---|")
+	for _, r := range b.rows() {
+		if len(only) > 0 && !slices.ContainsFunc(only, func(part string) bool { return strings.Contains(r.name, part) }) {
+			continue
+		}
+		if err := r.run(); err != nil {
+			fmt.Printf("| %s | %s | | | | | | | | | %s |\n", r.name, strings.ReplaceAll(strings.SplitN(err.Error(), "\n", 2)[0], "|", "/"), r.target)
+		}
+	}
+	return nil
+}
+
+// build makes the program, and the libraries that are missing.
+func (b *bench) build(names ...string) error {
+	if err := os.MkdirAll(b.dir, 0o777); err != nil {
 		return err
 	}
 	built := exec.Command("go", "build", "-o", b.program+".built", "./cmd/fettle")
@@ -56,26 +76,12 @@ func measure(dir string, only []string) error {
 	if err := os.WriteFile(b.program, program, 0o777); err != nil {
 		return err
 	}
-	for _, z := range sizes {
-		if z.name != "S" && z.name != "L" && z.name != "M" {
-			continue
-		}
-		if _, err := os.Stat(b.library(z.name)); errors.Is(err, os.ErrNotExist) {
-			fmt.Fprintf(os.Stderr, "making %s\n", z.name)
-			if err := makeSize(z.name, b.library(z.name)); err != nil {
+	for _, name := range names {
+		if _, err := os.Stat(b.library(name)); errors.Is(err, os.ErrNotExist) {
+			fmt.Fprintf(os.Stderr, "making %s\n", name)
+			if err := makeSize(name, b.library(name)); err != nil {
 				return err
 			}
-		}
-	}
-	fmt.Printf("%s, %d cores, %s, %s\n\n", cpu(), runtime.NumCPU(), version("git", "version"), runtime.Version())
-	fmt.Println("| work | fettle, ms | against | ms | ratio | more, ms | peak, MB | target |")
-	fmt.Println("|---|---:|---|---:|---:|---:|---:|---|")
-	for _, r := range b.rows() {
-		if len(only) > 0 && !slices.ContainsFunc(only, func(part string) bool { return strings.Contains(r.name, part) }) {
-			continue
-		}
-		if err := r.run(); err != nil {
-			fmt.Printf("| %s | %s | | | | | | %s |\n", r.name, strings.ReplaceAll(strings.SplitN(err.Error(), "\n", 2)[0], "|", "/"), r.target)
 		}
 	}
 	return nil
@@ -100,8 +106,25 @@ func (b *bench) rows() []row {
 	s, l := b.library("S"), b.library("L")
 	id := "bay-001/carbon-steel/oxygen/3mm"
 	file := "sets/bay-001/carbon-steel-oxygen.json"
-	add(row{name: "lint of everything, L", target: "≤ 1 × ajv on the same files", runs: 3, dir: l, ours: []string{b.program, "lint", "--quiet"}, peer: []string{"git", "status"}, fails: true})
-	add(row{name: "audit of one condition, S", target: "ratio ≤ 1.5 at first, ≤ 3 × git log -1 again", runs: 5, dir: s, ours: []string{b.program, "audit", id}, peer: []string{"git", "log", "-p", "--", file}})
+	schemas, _ := filepath.Abs("schema/published/condition-set.json")
+	validate := []string{"git", "status"}
+	if ajv := os.Getenv("AJV"); ajv != "" { // the program of the npm package ajv-cli
+		validate = []string{"node", ajv, "validate", "--spec=draft2020", "--strict=false", "-s", schemas, "-d", "sets/**/*.json"}
+	}
+	lint := []string{b.program, "lint", "--quiet"}
+	changed := filepath.Join(l, "sets", "bay-100", "aluminium-air.json")
+	edit := func() error {
+		data, err := os.ReadFile(changed)
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(changed, bytes.Replace(data, []byte(`"power": "12 kW"`), []byte(`"power": "11.9 kW"`), 1), 0o666)
+	}
+	put := func() error { return git(l, nil, "checkout", "-q", "sets") }
+	add(row{name: "lint of everything, L, nothing remembered", target: "ratio ≤ 1", runs: 3, dir: l, prepare: func() error { return forget(l) }, ours: lint, peer: validate, fails: true})
+	add(row{name: "lint of everything, L, one file changed", target: "ratio ≤ 2", runs: 9, dir: l, prepare: edit, undo: put, ours: lint, peer: []string{"git", "status"}, fails: true})
+	add(row{name: "audit of one condition, S, first", target: "ratio ≤ 1.5", runs: 5, dir: s, prepare: func() error { return forget(s) }, ours: []string{b.program, "audit", id}, peer: []string{"git", "log", "-p", "--", file}})
+	add(row{name: "audit of one condition, S, again", target: "ratio ≤ 3", runs: 5, dir: s, ours: []string{b.program, "audit", id}, peer: []string{"git", "log", "-1"}})
 	add(row{name: "audit of everything, S", target: "ratio ≤ 1", runs: 3, dir: s, ours: []string{b.program, "audit"}, peer: []string{"git", "log", "--raw"}})
 	add(row{name: "review of one condition, S", target: "ratio ≤ 3", runs: 5, dir: s, ours: []string{b.program, "review", id}, peer: []string{"git", "diff", "HEAD"}})
 	add(row{name: "review of one condition, L", target: "ratio ≤ 3", runs: 3, dir: l, ours: []string{b.program, "review", id}, peer: []string{"git", "diff", "HEAD"}})
@@ -140,20 +163,20 @@ func (b *bench) edited(dir, idle string) error {
 
 // run times both commands in turn and prints the line.
 func (r *row) run() error {
-	var ours, peers []time.Duration
+	var ours, peers, work, peerWork []time.Duration
 	peak := int64(0)
 	for i := range r.runs + 1 { // the first pair warms up
 		for _, side := range []struct {
-			args []string
-			into *[]time.Duration
-			mine bool
-		}{{r.ours, &ours, true}, {r.peer, &peers, false}} {
+			args       []string
+			into, busy *[]time.Duration
+			mine       bool
+		}{{r.ours, &ours, &work, true}, {r.peer, &peers, &peerWork, false}} {
 			if r.prepare != nil {
 				if err := r.prepare(); err != nil {
 					return err
 				}
 			}
-			took, memory, err := timed(r.dir, side.args, side.mine && r.fails)
+			took, busy, memory, err := timed(r.dir, side.args, side.mine && r.fails)
 			if err != nil {
 				return err
 			}
@@ -164,36 +187,97 @@ func (r *row) run() error {
 			}
 			if i > 0 {
 				*side.into = append(*side.into, took)
+				*side.busy = append(*side.busy, busy)
 			}
 			if side.mine {
 				peak = max(peak, memory)
 			}
 		}
 	}
-	a, b := median(ours), median(peers)
-	fmt.Printf("| %s | %.1f | `%s` | %.1f | %.2f | %+.1f | %d | %s |\n", r.name, ms(a), strings.Join(short(r.peer), " "), ms(b), float64(a)/float64(b), ms(a-b), peak>>20, r.target)
+	a, b, x, y := median(ours), median(peers), median(work), median(peerWork)
+	fmt.Printf("| %s | %.1f | %.1f | `%s` | %.1f | %.1f | %.2f | %.2f | %+.1f | %d | %s |\n", r.name, ms(a), ms(x), strings.Join(short(r.peer), " "), ms(b), ms(y),
+		float64(a)/float64(b), float64(x)/float64(max(y, time.Microsecond)), ms(a-b), peak>>20, r.target)
 	return nil
 }
 
-func timed(dir string, args []string, mayFind bool) (time.Duration, int64, error) {
+// forget removes what fettle remembers of a library.
+func forget(dir string) error { return os.RemoveAll(filepath.Join(dir, ".git", "fettle")) }
+
+// timed runs a command and says how long it took, how long processors worked for it and its children, and its largest memory in bytes.
+func timed(dir string, args []string, mayFind bool) (took, busy time.Duration, memory int64, err error) {
 	cmd := exec.Command(args[0], args[1:]...)
 	cmd.Dir = dir
 	var wrong bytes.Buffer
 	cmd.Stderr = &wrong
 	start := time.Now()
-	err := cmd.Run()
-	took := time.Since(start)
+	err = cmd.Run()
+	took = time.Since(start)
 	if exit := (*exec.ExitError)(nil); errors.As(err, &exit) && exit.ExitCode() == 1 && mayFind {
 		err = nil
 	}
 	if err != nil {
-		return 0, 0, fmt.Errorf("%s: %w: %s", strings.Join(args, " "), err, wrong.String())
+		return 0, 0, 0, fmt.Errorf("%s: %w: %s", strings.Join(args, " "), err, wrong.String())
 	}
-	memory := int64(0)
 	if usage, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage); ok {
 		memory = usage.Maxrss << 10
 	}
-	return took, memory, nil
+	return took, cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime(), memory, nil
+}
+
+// grow measures how the work of some commands grows with their input: at a sixteenth, a quarter and the whole, and the exponent e of
+// input^e from the smallest to the largest.
+func grow(dir string) error {
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return err
+	}
+	b := &bench{dir: dir, program: filepath.Join(dir, "fettle")}
+	if err := b.build("S16", "S4", "S", "L16", "L4", "L"); err != nil {
+		return err
+	}
+	fmt.Println("| processor time of | library | 1/16, ms | 1/4, ms | 1, ms | exponent |")
+	fmt.Println("|---|---|---:|---:|---:|---:|")
+	id := "bay-001/carbon-steel/oxygen/3mm"
+	for _, r := range []struct {
+		name, of string
+		cold     bool
+		args     []string
+	}{
+		{"lint, nothing remembered", "L", true, []string{"lint", "--quiet"}},
+		{"lint again", "L", false, []string{"lint", "--quiet"}},
+		{"review of one condition", "L", false, []string{"review", id}},
+		{"audit of one condition, first", "S", true, []string{"audit", id}},
+		{"audit of one condition, again", "S", false, []string{"audit", id}},
+		{"audit of everything", "S", false, []string{"audit"}},
+	} {
+		var took, inputs []float64
+		for _, part := range []string{"16", "4", ""} {
+			lib := b.library(r.of + part)
+			z := sizes[slices.IndexFunc(sizes, func(z size) bool { return z.name == r.of+part })]
+			input := z.commits
+			if r.of == "L" {
+				input = z.machines * len(processes) * z.points
+			}
+			var busy []time.Duration
+			for i := range 4 { // the first warms up
+				if r.cold {
+					if err := forget(lib); err != nil {
+						return err
+					}
+				}
+				_, work, _, err := timed(lib, append([]string{b.program}, r.args...), true)
+				if err != nil {
+					return err
+				}
+				if i > 0 {
+					busy = append(busy, work)
+				}
+			}
+			took, inputs = append(took, ms(median(busy))), append(inputs, float64(input))
+		}
+		fmt.Printf("| %s | %s | %.0f | %.0f | %.0f | %.2f |\n", r.name, r.of, took[0], took[1], took[2], math.Log(took[2]/took[0])/math.Log(inputs[2]/inputs[0]))
+	}
+	return nil
 }
 
 func median(list []time.Duration) time.Duration {
