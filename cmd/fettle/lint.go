@@ -107,7 +107,10 @@ func (s *shop) lintReport(args []string, f lintFlags) (hooks.Report, error) {
 		dropUnread(&report, func(path string) bool { return problemsIn(sides[1].lib, path) })
 		return report, s.restrict(&report.Result, sides[1].lib, args)
 	}
-	found, err := (&hooks.Survey{Repo: s.repo, Root: s.sub, Before: before, Now: now, Head: head, Anchor: anchor, At: s.now(), Everything: f.all}).Run()
+	bar := newProgress(s.err, "checking")
+	found, err := (&hooks.Survey{Repo: s.repo, Root: s.sub, Before: before, Now: now, Head: head, Anchor: anchor, At: s.now(), Everything: f.all,
+		Progress: bar.tell}).Run()
+	bar.end()
 	if err != nil {
 		return hooks.Report{}, err
 	}
