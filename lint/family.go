@@ -144,6 +144,16 @@ func valueAt(c *schema.Condition, field string) (quantity.Value, bool) {
 		return c.Cut.V.Speed.V.Value, c.Cut.V.Speed.Set()
 	case "cut.power":
 		return c.Cut.V.Power.V.Value, c.Cut.V.Power.Set()
+	case "cut.focus":
+		return c.Cut.V.Focus.V.Value, c.Cut.V.Focus.Set()
+	case "kerf":
+		return c.Kerf.V.Value, c.Kerf.Set()
+	case "nozzle.orifice":
+		return c.Nozzle.V.Orifice.V.Value, c.Nozzle.V.Orifice.Set()
+	case "nozzle.standoff":
+		return c.Nozzle.V.Standoff.V.Value, c.Nozzle.V.Standoff.Set()
+	case "thickness":
+		return c.Thickness.V.Value, c.Thickness.Set()
 	}
 	for _, f := range schema.Fields(c) {
 		if f.Path == field {
