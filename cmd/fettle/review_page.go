@@ -19,11 +19,11 @@ import (
 // reviewDocument makes the document that cards are decided by. Before is the library that a range starts at, nil without one: what moved
 // since then to another file and is the same is said in a line.
 func (s *shop) reviewDocument(st *state, rev, from string, before *schema.Library, cards []card) (*view.Review, error) {
-	return s.documentOf(st, rev, from, before, cards, true)
+	return s.documentOf(st, rev, from, before, cards, true, true)
 }
 
-// documentOf is reviewDocument with or without who saved what, for which the whole history is read, and the curves of families.
-func (s *shop) documentOf(st *state, rev, from string, before *schema.Library, cards []card, whole bool) (*view.Review, error) {
+// documentOf is reviewDocument with or without who saved what, for which the whole history is read, and with or without the curves of families.
+func (s *shop) documentOf(st *state, rev, from string, before *schema.Library, cards []card, saved, curves bool) (*view.Review, error) {
 	doc := &view.Review{Title: "What waits for a decision", Facts: []view.Row{{Label: "library", Text: s.libraryName(st.lib)}}}
 	head, err := s.repo.Resolve(rev)
 	if err != nil {
@@ -38,7 +38,7 @@ func (s *shop) documentOf(st *state, rev, from string, before *schema.Library, c
 	}
 	doc.Facts = append(doc.Facts, view.Row{Label: "made", Text: s.now().Local().Format("2 January 2006 15:04")})
 	page := pageCards{shop: s, st: st, was: s.findingsInForce(st, cards)}
-	if len(cards) > 0 && whole {
+	if len(cards) > 0 && saved {
 		if page.trail, err = s.trail(rev); err != nil {
 			return nil, err
 		}
@@ -59,7 +59,7 @@ func (s *shop) documentOf(st *state, rev, from string, before *schema.Library, c
 	}
 	for name, set := range sets {
 		slices.SortStableFunc(set.Cards, func(a, b view.ReviewCard) int { return cmp.Compare(byID[b.ID], byID[a.ID]) })
-		if whole {
+		if curves {
 			set.Plots = page.plots(name, cards)
 		}
 		doc.Sets = append(doc.Sets, *set)

@@ -128,7 +128,7 @@ func (p *pages) Queue() (*serve.Queue, error) {
 	positions, more := p.queued()
 	p.desk.at("putting the cards together")
 	cards := p.cards(&p.committed, positions)
-	doc, err := p.documentOf(&p.committed, "HEAD", "", nil, cards, false)
+	doc, err := p.documentOf(&p.committed, "HEAD", "", nil, cards, false, false)
 	if err != nil {
 		return nil, pageError(err)
 	}
@@ -194,7 +194,7 @@ func (p *pages) Card(typed string) (*serve.Card, error) {
 	}
 	cards := p.cards(&p.committed, []history.Position{position})
 	p.desk.at("reading the history")
-	doc, err := p.reviewDocument(&p.committed, "HEAD", "", nil, cards)
+	doc, err := p.documentOf(&p.committed, "HEAD", "", nil, cards, p.historyAtHand(), true)
 	if err != nil {
 		return nil, pageError(err)
 	}
@@ -275,14 +275,38 @@ func (p *pages) Condition(typed string) (*serve.Condition, error) {
 		}
 		out.Trials = p.conditionPage(trials)
 	}
+	if p.historyAtHand() {
+		out.Timeline, err = p.history(id)
+	}
+	return out, err
+}
+
+// mostAtOnce is how many conditions a library may have for the history to be read with any page that shows some of it.
+const mostAtOnce = 5000
+
+// historyAtHand reports whether the history was read already, or is read fast enough to be waited for.
+func (p *pages) historyAtHand() bool {
+	return len(p.committed.lib.Recipes) <= mostAtOnce || p.walked != nil
+}
+
+func (p *pages) history(id schema.ID) (*view.Page, error) {
 	p.desk.at("reading the history")
 	trail, err := p.trail("")
 	if err != nil {
 		return nil, pageError(err)
 	}
 	ids := []schema.ID{id}
-	out.Timeline = p.timeline(trail, trail.Select(audit.Filter{IDs: ids}), ids)
-	return out, nil
+	return p.timeline(trail, trail.Select(audit.Filter{IDs: ids}), ids), nil
+}
+
+// History is the timeline of a condition alone, for libraries whose history takes long to read.
+func (p *pages) History(typed string) (*serve.Condition, error) {
+	id, position, err := p.id(typed)
+	if err != nil {
+		return nil, err
+	}
+	timeline, err := p.history(id)
+	return &serve.Condition{ID: id.String(), Family: id.Family(), Machine: id.Machine, Status: string(position.Status), Timeline: timeline}, err
 }
 
 // figureBlocks are figures as a page shows them.

@@ -182,6 +182,8 @@ func TestServeStory(t *testing.T) {
 	}
 
 	b.wants("/condition/"+waiting, 200, "What trials show", "Less gas", "energy per area", "0.44 bar", "pierce1")
+	b.wants("/history/"+waiting, 200, "Less gas", "Too much gas; try 0.44")
+	b.wants("/history/bay-2", 404)
 	b.wants("/family/bay-2/carbon-steel/oxygen", 200, "<svg", "10mm")
 	b.wants("/machine/bay-2", 200, "rated power 6 kW", "double 1.5 mm")
 	b.wants("/search?q=galvanized", 200, "/condition/bay-2/galvanized-steel/nitrogen/")

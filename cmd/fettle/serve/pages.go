@@ -62,6 +62,7 @@ func (s *Server) routes() {
 		return l.Subject(r.PathValue("kind"), r.PathValue("name"))
 	})
 	s.show("GET /condition/{id...}", "condition", "", func(l Library, r *http.Request) (any, error) { return l.Condition(r.PathValue("id")) })
+	s.show("GET /history/{id...}", "history", "", func(l Library, r *http.Request) (any, error) { return l.History(r.PathValue("id")) })
 	s.show("GET /family/{name...}", "family", "", func(l Library, r *http.Request) (any, error) { return l.Family(r.PathValue("name")) })
 	s.show("GET /machine/{name}", "machine", "", func(l Library, r *http.Request) (any, error) { return l.Machine(r.PathValue("name")) })
 	s.show("GET /search", "search", "Search", func(l Library, r *http.Request) (any, error) { return l.Search(query(r)) })

@@ -36,6 +36,7 @@ type Library interface {
 	Card(id string) (*Card, error)
 	Subject(kind, name string) (*Card, error) // roster, people, settings, a machine
 	Condition(id string) (*Condition, error)
+	History(id string) (*Condition, error) // its timeline, and nothing that takes no history
 	Family(name string) (*Family, error)
 	Machine(name string) (*Machine, error)
 	Search(query string) ([]Hit, error)
@@ -93,8 +94,8 @@ type Condition struct {
 	Figures             []view.FigureBlock
 	Findings            []view.ReviewFinding
 	Trials              view.TrialCondition
-	Timeline            *view.Page
-	Code                string // of the card of what is in force; "" where nothing is
+	Timeline            *view.Page // nil where it stands on a page of its own
+	Code                string     // of the card of what is in force; "" where nothing is
 }
 
 // A Family is the conditions of one machine, material, gas and variant over thickness.

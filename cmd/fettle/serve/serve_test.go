@@ -51,6 +51,7 @@ func (f fake) Condition(id string) (*Condition, error) {
 		Timeline: &view.Page{Sections: []view.Section{{Title: evil, Blocks: []view.Block{{Head: evil, Rows: []view.Row{{Label: evil, Text: evil}}}}}}, Foot: []string{evil}},
 		Trials:   view.TrialCondition{Rows: []view.Row{{Label: evil, Text: evil}}, Fields: []view.TrialField{{Name: evil, Summary: evil}}}}, f.trouble
 }
+func (f fake) History(id string) (*Condition, error) { return f.Condition(id) }
 func (f fake) Family(name string) (*Family, error) {
 	return &Family{Name: evil, Members: []Member{{evil, evil, evil, evil, evil, evil}}}, f.trouble
 }
@@ -224,7 +225,7 @@ func TestPagesLetNothingIn(t *testing.T) {
 	for name := range strings.FieldsSeq("html head meta title link body header main footer section nav article div p span a h1 h2 h3 h4 dl dt dd table thead tbody tr th td caption code kbd details summary figure figcaption ul li svg g path circle rect line text desc form label input textarea button b") {
 		allowed[name] = true
 	}
-	for _, path := range []string{"/", "/review/x", "/subject/machine/x", "/condition/x", "/family/x", "/machine/x", "/search?q=" + url.QueryEscape(evil), "/nope" + url.PathEscape(evil), "/machine/" + url.PathEscape(evil)} {
+	for _, path := range []string{"/", "/review/x", "/subject/machine/x", "/condition/x", "/history/x", "/family/x", "/machine/x", "/search?q=" + url.QueryEscape(evil), "/nope" + url.PathEscape(evil), "/machine/" + url.PathEscape(evil)} {
 		w := ask(s, http.MethodGet, path, "", nil)
 		body := w.Body.String()
 		for _, steer := range []string{"\x1b", "\a", "\u202e", "\u2066"} {
