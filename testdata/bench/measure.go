@@ -289,6 +289,9 @@ func ms(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
 
 // short leaves paths of this machine out.
 func short(args []string) []string {
+	if args[0] == "node" {
+		return []string{"ajv", "validate"}
+	}
 	out := slices.Clone(args)
 	for i, a := range out {
 		if strings.HasPrefix(a, "core.hooksPath=") {
