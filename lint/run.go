@@ -67,22 +67,40 @@ func Run(lib *schema.Library, opts Options) Result {
 	return result
 }
 
-// sameFiles names the files that were read once for both snapshots and have the same problems in both, where not everything is
-// asked for: as files they can hold nothing new, and looking at all of them is what a hook would wait for.
+// sameFiles names the files that need not be looked at as files where not everything is asked for: those that are not asked for, and those
+// that were read once for both snapshots and have the same problems in both, since they can hold nothing new. Looking at all of them is
+// what a hook would wait for.
 func sameFiles(lib *schema.Library, opts Options) map[string]bool {
-	if opts.Only == nil || opts.Base == nil {
+	if opts.Only == nil {
 		return nil
 	}
-	before := make(map[string]*schema.File, len(opts.Base.Files))
-	for _, file := range opts.Base.Files {
-		before[file.Path] = file
+	asked := askedFiles(lib, opts.Only)
+	before := map[string]*schema.File{}
+	if opts.Base != nil {
+		for _, file := range opts.Base.Files {
+			before[file.Path] = file
+		}
 	}
 	same := make(map[string]bool, len(lib.Files))
 	for _, file := range lib.Files {
 		was := before[file.Path]
-		same[file.Path] = was != nil && was.Root != nil && was.Root == file.Root && slices.Equal(was.Problems, file.Problems)
+		same[file.Path] = !asked[file.Path] || was != nil && was.Root != nil && was.Root == file.Root && slices.Equal(was.Problems, file.Problems)
 	}
 	return same
+}
+
+// askedFiles are the files of some conditions, of their machines, and the settings.
+func askedFiles(lib *schema.Library, only func(*schema.Recipe) bool) map[string]bool {
+	files := map[string]bool{schema.SettingsFile: true}
+	for _, r := range lib.Recipes {
+		if only(r) {
+			files[r.File.Path] = true
+			if m, ok := lib.Machines[r.ID.Machine]; ok {
+				files[m.File.Path] = true
+			}
+		}
+	}
+	return files
 }
 
 // A run is one judgement of one snapshot.
@@ -251,17 +269,9 @@ func (s *run) check(scope Scope, p *Pass) {
 
 // selected drops what was not asked for, what somebody accepted, and what a rule that is off said through another.
 func (s *run) selected() {
-	files := map[string]bool{}
+	var files map[string]bool
 	if s.opts.Only != nil {
-		files[schema.SettingsFile] = true
-		for _, r := range s.lib.Recipes {
-			if s.opts.Only(r) {
-				files[r.File.Path] = true
-				if m, ok := s.lib.Machines[r.ID.Machine]; ok {
-					files[m.File.Path] = true
-				}
-			}
-		}
+		files = askedFiles(s.lib, s.opts.Only)
 	}
 	failing, impossible := map[[2]string]bool{}, map[[2]string]bool{} // a missing reason fails and is not impossible
 	for _, f := range s.found {

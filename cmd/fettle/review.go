@@ -162,6 +162,14 @@ func (s *shop) elsewhere(rev string) (*state, error) {
 
 // chosen returns the positions of the ids typed, or of all that is not approved.
 func (s *shop) chosen(st *state, typed []string) ([]history.Position, error) {
+	if ids := wholeIDs(typed); len(ids) > 0 && !slices.ContainsFunc(ids, func(id schema.ID) bool { return st.lib.Recipe(id) == nil }) {
+		slices.SortFunc(ids, schema.ID.Compare) // as all are
+		var out []history.Position
+		for _, id := range ids {
+			out = append(out, s.standing(st).Position(st.lib, id))
+		}
+		return out, nil
+	}
 	all := s.standing(st).Positions(st.lib)
 	if len(typed) == 0 {
 		return slices.DeleteFunc(all, func(p history.Position) bool { return p.Status == history.Approved }), nil
