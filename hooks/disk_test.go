@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"fettle/history/git/gittest"
 )
@@ -24,8 +25,15 @@ func smallDisk(t *testing.T) *sampled {
 		t.Skipf("a small disk needs the right to mount one: %v %s", err, out)
 	}
 	t.Cleanup(func() {
-		if out, err := exec.Command("umount", dir).CombinedOutput(); err != nil {
-			t.Errorf("umount: %v %s", err, out)
+		for tries := 0; ; tries++ { // a child of git that ends with its parent may take a moment
+			out, err := exec.Command("umount", dir).CombinedOutput()
+			if err == nil {
+				return
+			}
+			if tries == 200 {
+				t.Fatalf("umount: %v %s", err, out)
+			}
+			time.Sleep(20 * time.Millisecond)
 		}
 	})
 	if out, err := exec.Command("cp", "-a", s.dir, dir).CombinedOutput(); err != nil {
@@ -79,6 +87,9 @@ func TestNowhereToWrite(t *testing.T) {
 			for i, w := range writers {
 				if w.name == "hooks remove" && c.name == "full" {
 					continue // it makes room
+				}
+				if brief() && i%4 != 0 {
+					continue
 				}
 				t.Run(w.name, func(t *testing.T) {
 					s := smallDisk(t)
