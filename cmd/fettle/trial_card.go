@@ -90,6 +90,9 @@ func withNote(line, note string) string {
 func (s *shop) printTrials(c *card, line func(string, string, ...any)) {
 	for _, t := range c.covering {
 		line("trials", "%s", s.trialLine(t))
+		if along := c.alongWhat(t); along != "" {
+			line("", "along %s", along)
+		}
 	}
 	switch against := c.tried.Against(); {
 	case against != "":
@@ -116,6 +119,20 @@ func (s *shop) printTrials(c *card, line func(string, string, ...any)) {
 		line("caution", "the nozzle was hot in the trial of %s (%s): look first at alignment and a reflecting plate, then focus, spatter, optics, pierce", s.day(t.Time()), t.Digest.Short())
 		line("", "say what it was: fettle triage %s --symptom hot-nozzle --found WORD", c.ID)
 	}
+}
+
+// alongWhat names the changed values that a trial says something of, where there are several to tell apart.
+func (c *card) alongWhat(trial *schema.Record) string {
+	var paths []string
+	for _, a := range c.tried.Windows {
+		if slices.Contains(a.Trials(), trial) {
+			paths = append(paths, schema.SpokenPath(a.Path))
+		}
+	}
+	if len(c.tried.Windows) < 2 || len(paths) == 0 {
+		return ""
+	}
+	return "along " + strings.Join(paths, ", ")
 }
 
 func spokenPaths(changes []history.FieldChange) []string {
