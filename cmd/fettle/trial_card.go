@@ -91,7 +91,7 @@ func (s *shop) printTrials(c *card, line func(string, string, ...any)) {
 	for _, t := range c.covering {
 		line("trials", "%s", s.trialLine(t))
 		if along := c.alongWhat(t); along != "" {
-			line("", "along %s", along)
+			line("", "%s", along)
 		}
 	}
 	switch against := c.tried.Against(); {
