@@ -1,8 +1,8 @@
 package git
 
 import (
+	"encoding/binary"
 	"errors"
-	"fmt"
 	"hash/maphash"
 	"io/fs"
 	"os"
@@ -72,11 +72,46 @@ type printing struct {
 }
 
 func (w *printing) add(text string) {
-	a, b := maphash.String(printSeeds[0], text), maphash.String(printSeeds[1], text)
+	var sum sum
+	sum.add([]byte(text))
+	w.take(sum)
+}
+
+func (w *printing) take(s sum) {
 	w.mu.Lock()
-	w.sums[0] += a
-	w.sums[1] += b
+	w.sums[0] += s.sums[0]
+	w.sums[1] += s.sums[1]
+	w.newest = max(w.newest, s.newest)
 	w.mu.Unlock()
+}
+
+// A sum is a part of a print that one goroutine makes.
+type sum struct {
+	sums   [2]uint64
+	newest int64
+	line   []byte
+}
+
+func (s *sum) add(line []byte) {
+	s.sums[0] += maphash.Bytes(printSeeds[0], line)
+	s.sums[1] += maphash.Bytes(printSeeds[1], line)
+}
+
+// stat adds what stat(2) says of a file.
+func (s *sum) stat(dir, name string, info fs.FileInfo) {
+	touched := info.ModTime().UnixNano()
+	s.line = append(append(append(s.line[:0], dir...), 0), name...)
+	numbers := [6]uint64{uint64(info.Size()), uint64(touched), uint64(info.Mode())}
+	if stat, ok := statOf(info); ok {
+		touched = max(touched, int64(stat.changed[0])*int64(time.Second)+int64(stat.changed[1]))
+		numbers[3], numbers[4], numbers[5] = uint64(stat.changed[0]), uint64(stat.changed[1]), uint64(stat.ino)
+	}
+	s.line = append(s.line, 0)
+	for _, n := range numbers {
+		s.line = binary.LittleEndian.AppendUint64(s.line, n)
+	}
+	s.add(s.line)
+	s.newest = max(s.newest, touched)
 }
 
 // file adds what there is under a name; directories are read side by side.
@@ -89,18 +124,27 @@ func (w *printing) file(path string) {
 	case info.IsDir():
 		w.all.Go(func() { w.dir(path) })
 	default:
-		w.stat(path, info)
+		var sum sum
+		sum.stat(path, "", info)
+		w.take(sum)
 	}
 }
 
 func (w *printing) dir(path string) {
 	w.tokens <- struct{}{}
 	defer func() { <-w.tokens }()
-	entries, err := os.ReadDir(path)
-	if err != nil {
-		w.add(path + "\x00" + err.Error())
+	var sum sum
+	defer func() { w.take(sum) }()
+	sum.add([]byte(path + "\x00directory"))
+	opened, err := os.Open(path)
+	var entries []fs.DirEntry
+	if err == nil {
+		entries, err = opened.ReadDir(-1)
+		opened.Close()
 	}
-	w.add(path + "\x00directory")
+	if err != nil {
+		sum.add([]byte(path + "\x00" + err.Error()))
+	}
 	for _, e := range entries {
 		if e.IsDir() {
 			w.all.Go(func() { w.dir(filepath.Join(path, e.Name())) })
@@ -108,22 +152,9 @@ func (w *printing) dir(path string) {
 		}
 		info, err := e.Info()
 		if err != nil { // it went while this looked
-			w.add(path + "\x00" + e.Name() + "\x00" + err.Error())
+			sum.add([]byte(path + "\x00" + e.Name() + "\x00" + err.Error()))
 			continue
 		}
-		w.stat(path+"\x00"+e.Name(), info)
+		sum.stat(path, e.Name(), info)
 	}
-}
-
-func (w *printing) stat(name string, info fs.FileInfo) {
-	touched := info.ModTime().UnixNano()
-	text := fmt.Sprintf("%s\x00%d %d %o", name, info.Size(), touched, info.Mode())
-	if s, ok := statOf(info); ok {
-		touched = max(touched, int64(s.changed[0])*int64(time.Second)+int64(s.changed[1]))
-		text += fmt.Sprintf(" %d %d %d", s.changed[0], s.changed[1], s.ino)
-	}
-	w.add(text)
-	w.mu.Lock()
-	w.newest = max(w.newest, touched)
-	w.mu.Unlock()
 }
