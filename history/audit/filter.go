@@ -79,12 +79,14 @@ func ParseTime(typed string, zone *time.Location, end bool) (time.Time, error) {
 		if err != nil {
 			continue
 		}
-		if t.Format(layout) != typed {
+		wall, _ := time.Parse(layout, typed) // 9:30 may be written for 09:30
+		shows := func(t time.Time) bool { return t.Format(time.DateTime) == wall.Format(time.DateTime) }
+		if !shows(t) {
 			return time.Time{}, fmt.Errorf("no clock showed %q: it was put forward then, to %s; write the time that it showed", typed, t.Format("15:04 MST"))
 		}
 		for _, minutes := range []int{-120, -60, -30, 30, 60, 120} {
 			other := t.Add(time.Duration(minutes) * time.Minute)
-			if other.Format(layout) == typed && other.After(t) == end {
+			if shows(other) && other.After(t) == end {
 				t = other
 			}
 		}
