@@ -244,14 +244,21 @@ func (s *shop) branchFlag() string {
 func (s *shop) putOnBranch(records []*schema.Record, message string, send bool, tell func()) error {
 	files := map[string][]byte{}
 	var names []string
-	now := s.side(&s.committed)
+	was, now := s.side(&s.committed), s.side(&s.committed)
+	for _, side := range []hooks.Side{was, now} { // what is saved here and not there counts, and does not come with this
+		for p, hash := range side.Hashes {
+			if hash == "" {
+				side.Hashes[p] = "here"
+			}
+		}
+	}
 	for _, r := range records {
 		files[s.path(r.Path)] = r.Bytes()
 		names = append(names, r.Path)
 		now.Hashes[r.Path] = "new"
 	}
 	now.Ledger = s.committed.ledger.With(records)
-	report := hooks.Examine(hooks.Case{Before: s.side(&s.committed), Now: now, Anchor: s.committed.anchor, At: s.now()})
+	report := hooks.Examine(hooks.Case{Before: was, Now: now, Anchor: s.committed.anchor, At: s.now()})
 	if blocking := report.Blocking(); len(blocking) > 0 {
 		s.printEach(blocking)
 		return refusef("", "nothing was saved on %s", s.line.name)
