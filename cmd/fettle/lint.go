@@ -80,8 +80,15 @@ func (s *shop) lintSnapshots(f lintFlags) (before, now git.Snapshot, head string
 		before, err = s.repo.Commit(f.against, s.sub)
 		return before, now, "", err
 	}
-	if before, err = s.takeSaved(s.sub); err == nil && len(before.Files()) > 0 {
-		head, err = s.repo.Resolve("HEAD")
+	head, err = s.repo.Resolve("HEAD") // once: what is remembered is kept under the commit that it was read from
+	if errors.Is(err, git.ErrUnborn) {
+		return git.Empty(), now, "", nil
+	}
+	if err != nil {
+		return nil, nil, "", err
+	}
+	if before, err = s.repo.Commit(head, s.sub); err == nil && len(before.Files()) == 0 {
+		head = ""
 	}
 	return before, now, head, err
 }
