@@ -416,7 +416,9 @@ func (s *Survey) judgeChanged(x *section, standing *history.Standing, out *Surve
 		}
 	}
 	lib, severity := stricter(standing, x.libs[1])
-	x.part = lint.RunPart(lib, lint.Options{Base: x.libs[0], InForce: s.inTerm, Severity: severity, Changes: append(slices.Clip(r.Changes), c.ownApprovals(standing)...)})
+	elsewhere := func(change lint.Change) bool { return c.Now.Lib.Recipe(change.ID) == nil }
+	changes := slices.Concat(r.Changes, c.ownApprovals(standing), slices.DeleteFunc(c.untried(standing), elsewhere))
+	x.part = lint.RunPart(lib, lint.Options{Base: x.libs[0], InForce: s.inTerm, Severity: severity, Changes: changes})
 	for _, f := range x.part.Findings {
 		r.Findings = append(r.Findings, f.Finding)
 	}

@@ -57,6 +57,7 @@ func (t *ledgers) open(s *Survey) error {
 			return err
 		}
 		t.added = append(t.added, r)
+		plain = plain && r.Kind != schema.KindApproval // whether one lacks its trial may hang on trials of the whole set
 		if decides(r) {
 			for _, subject := range history.Subjects(r) {
 				if id, err := schema.ParseID(subject.ID); err == nil {
