@@ -2,6 +2,8 @@ package main
 
 import (
 	"bufio"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"slices"
 	"strings"
@@ -21,7 +23,7 @@ type decisionFlags struct {
 	branch   string         // decide on what it holds, and save there
 	send     bool           // share that branch with the decision
 	stale    string         // approve again whatever is stale there
-	seen     *schema.Digest // what the person looked at, where they did so on a page: anything else is not decided on
+	seen     *schema.Digest // what the person looked at, where they did so on a page (see sightOf; of what is no condition its digest): anything else is not decided on
 }
 
 func (d *decisionFlags) add(cmd *cobra.Command) {
@@ -194,10 +196,11 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 	if err != nil {
 		return err
 	}
+	lib := s.committed.lib
 	var problems, helps []string
 	for i := range cards {
-		if flags.seen != nil && cards[i].Digest != *flags.seen {
-			return refusef("Open its page again and look at what is saved now.", "%s changed since you looked at it; nothing was decided", cards[i].ID)
+		if flags.seen != nil && sightOf(lib, &cards[i].Position) != *flags.seen {
+			return refusef("Open its page again and look at what is saved now.", "%s, or its machine, changed since you looked at it; nothing was decided", cards[i].ID)
 		}
 		if why, help := s.against(kind, &cards[i], person, flags.stale != ""); why != "" {
 			problems = append(problems, cards[i].ID.String()+": "+why)
@@ -209,7 +212,6 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 	if len(problems) > 0 {
 		return refusef(strings.Join(helps, "\n"), "%s", strings.Join(problems, "\nfettle: "))
 	}
-	lib := s.committed.lib
 	common, err := s.common(lib, kind, flags.text)
 	if err != nil {
 		return err
@@ -260,6 +262,21 @@ func (s *shop) decideCards(kind string, cards []card, flags decisionFlags) error
 			}
 		}
 	})
+}
+
+// sightOf is a digest of what the card of a condition shows and a decision rests on: the recipe, what of the machine shapes its cut, and the
+// decision that it is held against. An approval signs the second too, and a page may lie open while it changes.
+func sightOf(lib *schema.Library, p *history.Position) schema.Digest {
+	h := sha256.New()
+	fmt.Fprintln(h, p.Digest)
+	if p.Now != nil {
+		jet := history.ConditionSubject(lib, p.Now).MachineValues.V
+		h.Write(schema.Layout(schema.Encode(&jet)))
+	}
+	if _, against := p.Base(); against != nil {
+		fmt.Fprintln(h, against.Record.Digest)
+	}
+	return schema.Digest(hex.EncodeToString(h.Sum(nil)))
 }
 
 // putDecision saves a decision where it belongs: here, or on the branch that it is about.

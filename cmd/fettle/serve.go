@@ -198,7 +198,7 @@ func (p *pages) Card(typed string) (*serve.Card, error) {
 	if err != nil {
 		return nil, pageError(err)
 	}
-	out := &serve.Card{Card: doc.Sets[0].Cards[0], Plots: doc.Sets[0].Plots, Digest: string(position.Digest), Open: position.Status != history.Approved && position.Status != history.Rejected}
+	out := &serve.Card{Card: doc.Sets[0].Cards[0], Plots: doc.Sets[0].Plots, Digest: string(sightOf(p.committed.lib, &position)), Open: position.Status != history.Approved && position.Status != history.Rejected}
 	out.Card.Decide = nil // there are buttons
 	if person, err := p.decider(); err == nil && out.Open && standingHolds(p.standing(&p.committed)) == nil {
 		out.Against, out.Help = p.against(schema.KindApproval, &cards[0], person, false)

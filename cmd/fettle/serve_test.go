@@ -331,3 +331,40 @@ func TestServeDecidesOnOthers(t *testing.T) {
 		}
 	}
 }
+
+// TestServeHoldsToTheMachine refuses an approval from a page that lay open while another lens came into the machine: the record would say
+// that the recipe was approved for a machine that nobody looked at.
+func TestServeHoldsToTheMachine(t *testing.T) {
+	b, dir := samplePage(t)
+	replaced := func(path, old, now string) {
+		t.Helper()
+		file := filepath.Join(dir, path)
+		data, err := os.ReadFile(file)
+		if err != nil || !bytes.Contains(data, []byte(old)) {
+			t.Fatalf("%s: %v, or no %q in it", path, err, old)
+		}
+		if err := os.WriteFile(file, bytes.Replace(data, []byte(old), []byte(now), 1), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		gitIn(t, dir, "commit", "-q", "--no-verify", "-a", "-m", now)
+	}
+	replaced("fettle.json", `"trial": "require"`, `"trial": "off"`)
+	if out, code := inShell(t, dir, "fettle", "approve", "settings"); code != exitGood {
+		t.Fatalf("exit code %d\n%s", code, out)
+	}
+	const stale = "bay-2/carbon-steel/oxygen/6mm"
+	replaced("machines/bay-2.json", `"focal_length": "200 mm"`, `"focal_length": "190 mm"`)
+	card := b.wants("/review/"+stale, 200, "200 mm", "190 mm", "Decide, as Jonas Falk")
+	replaced("machines/bay-2.json", `"focal_length": "190 mm"`, `"focal_length": "150 mm"`)
+	before := gitIn(t, dir, "rev-parse", "HEAD")
+	if code, page := b.post(card, "approve", "Focus test good"); code != 409 || !strings.Contains(page, "changed since you looked at it; nothing was decided") {
+		t.Fatalf("approving for a lens that nobody saw: %d\n%s", code, page)
+	}
+	if after := gitIn(t, dir, "rev-parse", "HEAD"); after != before {
+		t.Error("something was saved")
+	}
+	card = b.wants("/review/"+stale, 200, "150 mm")
+	if code, page := b.post(card, "approve", "Focus test good"); code != 200 || !strings.Contains(page, "Approved: "+stale) {
+		t.Fatalf("approving what is shown: %d\n%s", code, page)
+	}
+}
