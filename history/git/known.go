@@ -231,7 +231,7 @@ func oneNumber(text []byte, n *int) bool {
 // unchanged is the id of a file that was not touched since git looked at it, "" where that is not known. As in git, one that was
 // written in the same moment as the index, or later, may have been touched again without a trace.
 func (s *stood) unchanged(path string, info fs.FileInfo) string {
-	if s == nil {
+	if s == nil || info == nil {
 		return ""
 	}
 	e, ok := s.files[path]

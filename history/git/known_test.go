@@ -186,3 +186,42 @@ func TestSavedAndWork(t *testing.T) {
 		r.Close()
 	}
 }
+
+// A file that is written after it was listed is not taken for what git noted of it: its new content would go by the id of the saved one.
+func TestWrittenWhileRead(t *testing.T) {
+	for _, now := range []string{"{}", "[]", "{ }"} {
+		for _, once := range []bool{false, true} {
+			g := gittest.New(t)
+			g.Write("fettle.json", "{}")
+			long := time.Now().Add(-time.Hour) // else it was written in the moment of the index
+			if err := os.Chtimes(g.Path("fettle.json"), long, long); err != nil {
+				t.Fatal(err)
+			}
+			g.Commit("all", ".")
+			r, err := Open(g.Dir)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer r.Close()
+			work, err := r.WorkTree("")
+			if err != nil {
+				t.Fatal(err)
+			}
+			if id, saved := work.Hash("fettle.json"), strings.TrimSpace(g.Run("rev-parse", "HEAD:fettle.json")); id != saved {
+				t.Fatalf("the id is %s, saved %s", id, saved)
+			}
+			g.Write("fettle.json", now)
+			read := work.Read
+			if once {
+				read = work.(*disk).ReadOnce
+			}
+			data, err := read("fettle.json")
+			switch {
+			case now == "{}" && (err != nil || string(data) != now):
+				t.Errorf("written again as it was: %q, %v", data, err)
+			case now != "{}" && (err == nil || !strings.Contains(err.Error(), "fettle.json was written while it was read")):
+				t.Errorf("once %v: %q was read under the id of %q: %v", once, data, "{}", err)
+			}
+		}
+	}
+}

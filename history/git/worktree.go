@@ -192,11 +192,7 @@ func (d *disk) ReadOnce(p string) ([]byte, error) {
 	if file.kept.Load() {
 		return d.Read(p)
 	}
-	data, err := d.readFile(p)
-	if err != nil {
-		return nil, err
-	}
-	return d.eol.toSaved(path.Join(d.root, p), data)
+	return d.readSaved(p)
 }
 
 func (d *disk) load(p string) *diskFile {
@@ -207,32 +203,52 @@ func (d *disk) load(p string) *diskFile {
 		return nil
 	}
 	file.once.Do(func() {
-		if file.data, file.err = d.readFile(p); file.err == nil {
-			file.data, file.err = d.eol.toSaved(path.Join(d.root, p), file.data)
-		}
+		file.data, file.err = d.readSaved(p)
 		file.kept.Store(true)
 	})
 	return file
 }
 
-func (d *disk) readFile(p string) ([]byte, error) {
+// readSaved reads a file as it would be saved. Where git noted its id and it was written since it was listed, another content would go by
+// that id, here and in the last commit: that is refused.
+func (d *disk) readSaved(p string) ([]byte, error) {
+	full := path.Join(d.root, p)
+	data, info, err := d.readFile(p)
+	if err == nil {
+		data, err = d.eol.toSaved(full, data)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if id := d.stood().unchanged(full, d.infos[p]); id != "" && d.stood().unchanged(full, info) != id && d.repo.blobID(data) != id {
+		return nil, &Error{Kind: ErrUnreadable, What: full + " was written while it was read", Help: "do the same again", Paths: []string{full}}
+	}
+	return data, nil
+}
+
+// readFile reads a file, and says what it was when all of it was read.
+func (d *disk) readFile(p string) ([]byte, fs.FileInfo, error) {
 	f, err := d.dir.Open(filepath.FromSlash(p))
 	if err != nil {
-		return nil, d.unreadable(p, err)
+		return nil, nil, d.unreadable(p, err)
 	}
 	defer f.Close()
 	// It was an ordinary file when it was listed; a pipe put in its place would be waited for without end.
 	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
-		return nil, irregular(path.Join(d.root, p), "no ordinary file any more")
+		return nil, nil, irregular(path.Join(d.root, p), "no ordinary file any more")
 	}
 	data, err := io.ReadAll(io.LimitReader(f, MaxBlob+1))
 	if err != nil {
-		return nil, d.unreadable(p, err)
+		return nil, nil, d.unreadable(p, err)
 	}
 	if len(data) > MaxBlob {
-		return nil, &Error{Kind: ErrTooLarge, What: fmt.Sprintf("%s is larger than the %d MB that fettle reads", p, int64(MaxBlob)>>20), Paths: []string{p}}
+		return nil, nil, &Error{Kind: ErrTooLarge, What: fmt.Sprintf("%s is larger than the %d MB that fettle reads", p, int64(MaxBlob)>>20), Paths: []string{p}}
 	}
-	return data, nil
+	info, err := f.Stat()
+	if err != nil {
+		return nil, nil, d.unreadable(p, err)
+	}
+	return data, info, nil
 }
 
 // blobID is the id that git gives to a content.
