@@ -142,7 +142,11 @@ func (s *shop) revision(typed string) (rev string, l *line, err error) {
 		}
 		return typed, nil, err
 	}
-	return l.tip, l, nil
+	_, here, _, _, err := s.repo.Head()
+	if l.name == here && l.local == l.tip {
+		return l.tip, nil, err // it is decided on without naming it
+	}
+	return l.tip, l, err
 }
 
 func (s *shop) refuseParted(p *partedLine) error {
