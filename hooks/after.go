@@ -51,9 +51,9 @@ func reportMerge(repo *git.Repo, call Call) error {
 		}
 	}
 	if hidden > 0 {
-		out.line("and %d more: fettle lint", hidden)
+		out.line("and %d more: fettle verify, fettle lint", hidden)
 	}
-	out.line("fettle: this came in past the check. Nothing was undone; see fettle status.")
+	out.line("fettle: this came in past the check. Nothing was undone; see fettle verify and fettle status.")
 	return nil
 }
 

@@ -21,7 +21,8 @@ type sentBranch struct {
 	at         time.Time // when that was done last
 	conditions []sentCondition
 	others     []string // other parts of the library that it changes: "machine bay-2", "settings"
-	trouble    string   // why it cannot be read, or ""
+	trouble    string   // why it cannot be read or brought in, or ""
+	broken     bool     // it can be read, and must not come in as it is; then trouble says why
 }
 
 // A sentCondition is one that a branch changes.
@@ -145,12 +146,14 @@ func (s *shop) readSent(b *sentBranch) error {
 		return err
 	}
 	touched := map[string]bool{schema.SettingsFile: true} // which every recipe with a mix of the shop's own needs
-	decided := false
+	decided, lost := false, 0
 	var records []*schema.Record
 	for _, c := range git.Compare(before, now) {
 		switch {
 		case !schema.IsRecordPath(c.Path):
 			touched[c.Path] = true
+		case c.OldHash != "":
+			lost++
 		case c.NewHash != "" && s.committed.snap.Hash(c.Path) == "":
 			r, err := schema.ReadRecordFrom(now, c.Path)
 			if err != nil {
@@ -206,6 +209,13 @@ func (s *shop) readSent(b *sentBranch) error {
 		return !slices.ContainsFunc(waits, func(p history.Position) bool { return strings.TrimSuffix(p.Kind+" "+p.Name, " "+p.Kind) == other })
 	})
 	slices.Sort(b.others)
+	unread := func(f *schema.File) bool { return len(f.Problems) > 0 && before.Hash(f.Path) != now.Hash(f.Path) }
+	switch i := slices.IndexFunc(is.Files, unread); {
+	case lost > 0:
+		b.broken, b.trouble = true, counted(lost, "record")+" that stood before, gone or altered in it: it must not come in like this"
+	case i >= 0:
+		b.broken, b.trouble = true, is.Files[i].Path+": "+is.Files[i].Problems[0].Message
+	}
 	return nil
 }
 
@@ -244,6 +254,8 @@ func (b *sentBranch) says() string {
 func (b *sentBranch) next() string {
 	name := hooks.Quote(clean(b.name))
 	switch {
+	case b.broken:
+		return "fettle review --branch " + name + " tells more"
 	case b.trouble != "" || b.open():
 		return "fettle review --branch " + name + ", then fettle approve --branch " + name
 	case slices.ContainsFunc(b.conditions, func(c sentCondition) bool { return c.status == history.Rejected }):
