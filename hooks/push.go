@@ -14,8 +14,8 @@ import (
 
 // judgePush stops a push that would bring an error, a change without a reason, one that nobody approved or an altered record to a protected
 // branch, so that whoever pushes hears it here and not from the server, or not at all where that checks nothing. Every other branch takes
-// anything: it is where changes are shared for others to decide on. So does one that is not there yet take what nobody approved: it is how
-// a library is shared for the first time, and there is nothing yet that it would change. What the server demands is its own affair, see
+// anything: it is where changes are shared for others to decide on. So does the first protected branch of all take what nobody approved: it is
+// how a library is shared for the first time, and there is nothing yet that it would change. What the server demands is its own affair, see
 // [Gate].
 func judgePush(repo *git.Repo, call Call) (stopped bool, err error) {
 	moves, err := pushed(call)
@@ -30,7 +30,7 @@ func judgePush(repo *git.Repo, call Call) (stopped bool, err error) {
 		if nonzero(m.New) == "" {
 			continue // what may be removed the server decides
 		}
-		gate.Undecided = nonzero(m.Old) == ""
+		isNew := nonzero(m.Old) == ""
 		if _, err := repo.Resolve(nonzero(m.Old)); m.Old != "" && errors.Is(err, git.ErrUnknownRevision) {
 			m.Old = "" // others pushed what is not here yet: git refuses that itself, unless it is told not to
 		}
@@ -40,6 +40,14 @@ func judgePush(repo *git.Repo, call Call) (stopped bool, err error) {
 		}
 		if !protects {
 			continue
+		}
+		gate.Undecided = false
+		if isNew {
+			shared, err := gate.hasProtected()
+			if err != nil {
+				return false, err
+			}
+			gate.Undecided = !shared
 		}
 		ruling, err := gate.Judge(m)
 		if err != nil {
@@ -118,4 +126,16 @@ func (g *Gate) protects(m Move) (bool, error) {
 	r := &Ruling{Move: m, Branch: strings.TrimPrefix(m.Ref, branches), gate: g}
 	err := r.classify()
 	return r.Protected, err
+}
+
+// hasProtected reports whether one of the branches that are known is a protected one.
+func (g *Gate) hasProtected() (bool, error) {
+	refs, err := g.known()
+	for i := 0; err == nil && i < len(refs); i++ {
+		var is bool
+		if is, err = g.protects(Move{Ref: refs[i].Name, Old: refs[i].Hash, New: refs[i].Hash}); is {
+			return true, nil
+		}
+	}
+	return false, err
 }

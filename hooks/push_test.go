@@ -149,6 +149,20 @@ func TestFirstPush(t *testing.T) {
 	}
 }
 
+// A protected branch that is new takes from the others what they hold, and nothing that nobody approved.
+func TestPushToNewProtectedBranch(t *testing.T) {
+	t.Parallel()
+	s := newShop(t)
+	s.server()
+	s.Write("fettle.json", strings.Replace(s.Read("fettle.json"), `"protected": ["main"]`, `"protected": ["main", "release/*"]`, 1))
+	s.edit(oxygen3, "0.27 bar")
+	s.reason()
+	s.Run("add", "-A")
+	s.wantPassed(nil)
+	s.wantCode(1, []string{"push", "-q", "origin", "HEAD:release/2"}, "release/2 cannot take this", oxygen3)
+	s.wantCode(0, []string{"push", "-q", "origin", "origin/main:refs/heads/release/1", "HEAD:waiting/mara"})
+}
+
 // Managers of hooks that read what git sends hand the branch on in the environment.
 func TestPushByManager(t *testing.T) {
 	t.Parallel()
