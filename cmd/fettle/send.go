@@ -169,8 +169,18 @@ func (s *shop) saySent(l *line) {
 	positions := slices.DeleteFunc(standing.Positions(s.committed.lib), func(p history.Position) bool {
 		return p.Status == history.Approved || p.Status == history.Rejected
 	})
+	var others []history.Position
 	if standing.Anchor == nil {
 		positions = nil
+	} else {
+		others = standing.Others(s.committed.lib)
+	}
+	if len(positions)+len(others) == 0 {
+		s.say("         nothing in it waits for a decision")
+		return
+	}
+	for _, o := range others {
+		s.say("         %s    %s", clean(subjectWords(o.Kind, o.Name)), o.Status)
 	}
 	const most = 8
 	cards := s.cards(&s.committed, positions[:min(len(positions), most)])

@@ -25,7 +25,7 @@ type sentBranch struct {
 	broken     bool     // it can be read, and must not come in as it is; then trouble says why
 }
 
-// A sentCondition is one that a branch changes.
+// A sentCondition is one that a branch changes, or makes stale by another profile of its machine.
 type sentCondition struct {
 	id     schema.ID
 	status history.Status // there, by the decisions of here and there
@@ -163,6 +163,11 @@ func (s *shop) readSent(b *sentBranch) error {
 			decided = decided || r.Kind == schema.KindApproval || r.Kind == schema.KindRejection || r.Kind == schema.KindWithdrawal || r.Kind == schema.KindAdoption
 		}
 	}
+	for _, p := range now.Files() { // what a machine cuts may be stale by another profile of it
+		if parts := strings.Split(p, "/"); parts[0] == "sets" && len(parts) > 2 && touched["machines/"+parts[1]+".json"] {
+			touched[p] = true
+		}
+	}
 	was, err := schema.ReadLibrary(only{before, touched})
 	if err != nil {
 		return err
@@ -189,6 +194,12 @@ func (s *shop) readSent(b *sentBranch) error {
 	for _, d := range history.Compare(was, is) {
 		if !d.NoteOnly {
 			b.conditions = append(b.conditions, sentCondition{d.ID, standing.Position(is, d.ID).Status})
+		}
+	}
+	for _, r := range is.Recipes {
+		listed := slices.ContainsFunc(b.conditions, func(c sentCondition) bool { return c.id == r.ID })
+		if !listed && standing.Position(is, r.ID).Status == history.Stale && standing.Position(was, r.ID).Status != history.Stale {
+			b.conditions = append(b.conditions, sentCondition{r.ID, history.Stale})
 		}
 	}
 	for p := range touched {
@@ -235,7 +246,7 @@ func (b *sentBranch) says() string {
 		return clean(b.trouble)
 	}
 	const most = 4
-	var parts []string
+	parts := slices.Clone(b.others)
 	for i, c := range b.conditions {
 		if i == most {
 			parts = append(parts, fmt.Sprintf("and %d more", len(b.conditions)-most))
@@ -243,7 +254,6 @@ func (b *sentBranch) says() string {
 		}
 		parts = append(parts, fmt.Sprintf("%s %s", c.id, c.status))
 	}
-	parts = append(parts, b.others...)
 	if len(parts) == 0 {
 		return "no condition changes by it"
 	}
