@@ -12,6 +12,7 @@ import (
 	"fettle/history"
 	"fettle/history/git"
 	"fettle/hooks"
+	"fettle/lint"
 	"fettle/schema"
 )
 
@@ -261,14 +262,22 @@ func (s *shop) putOnBranch(records []*schema.Record, message string, send bool, 
 		names = append(names, r.Path)
 		now.Hashes[r.Path] = "new"
 	}
-	now.Ledger = s.committed.ledger.With(records)
+	all := s.committed.ledger.With(records)
+	now.Ledger = all
 	report := hooks.Examine(hooks.Case{Before: was, Now: now, Anchor: s.committed.anchor, At: s.now()})
 	if blocking := report.Blocking(); len(blocking) > 0 {
 		s.printEach(blocking)
 		return refusef("", "nothing was saved on %s", s.line.name)
 	}
-	options := s.commitOptions(records[0])
 	l := s.line
+	now.Ledger = history.NewLedger(slices.DeleteFunc(slices.Clone(all.Records), func(r *schema.Record) bool { return now.Hashes[r.Path] == "here" }))
+	report = hooks.Examine(hooks.Case{Before: was, Now: now, Anchor: s.committed.anchor, At: s.now()})
+	if slices.ContainsFunc(report.Blocking(), func(f lint.Finding) bool { return f.Rule == "no-trial" }) {
+		name := hooks.Quote(clean(l.name))
+		return refusef("Bring in there what is saved here, and decide there: git switch "+name+", git merge -, fettle approve, git push",
+			"the trial that shows it is saved here and not on %s, so whoever takes that branch would not find it; nothing was decided", l.name)
+	}
+	options := s.commitOptions(records[0])
 	before := *l
 	hash, err := s.repo.CommitOn(l.name, l.tip, l.local, message, files, options)
 	if err != nil {
@@ -281,7 +290,7 @@ func (s *shop) putOnBranch(records []*schema.Record, message string, send bool, 
 			return s.takeBackOn(&before, l, notShared)
 		}
 	}
-	s.committed.ledger = now.Ledger
+	s.committed.ledger = all
 	s.committed.stand = s.judged(&s.committed)
 	tell()
 	for _, name := range names {

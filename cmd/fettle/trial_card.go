@@ -145,6 +145,13 @@ func spokenPaths(changes []history.FieldChange) []string {
 
 // untried says which process values no good trial covers, where the policy asks for one: what is missing, and how it is come by.
 func (s *shop) untried(c *card) (why, help string) {
+	if why, help = s.lacksTrial(c); why != "" && s.line != nil { // a trial is of the values at hand, and is saved beside them
+		help = "Go to that branch first: git switch " + hooks.Quote(clean(s.line.name)) + "\n" + help
+	}
+	return why, help
+}
+
+func (s *shop) lacksTrial(c *card) (why, help string) {
 	if c.Now == nil {
 		return "", ""
 	}
