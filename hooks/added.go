@@ -52,6 +52,7 @@ func (c Case) ownApprovals(standing *history.Standing) []lint.Change {
 			}
 			if c.Wrote != nil { // what a reason does not say, the commits do
 				authors = append(authors, c.Wrote(id, schema.Digest(subject.Digest.V))...)
+				authors = append(authors, c.putTogether(standing, d, id, schema.Digest(subject.Digest.V))...)
 			}
 			if !slices.ContainsFunc(authors, func(a string) bool { return strings.EqualFold(a, r.By.V) }) {
 				continue
@@ -63,6 +64,34 @@ func (c Case) ownApprovals(standing *history.Standing) []lint.Change {
 				}
 			}
 			out = append(out, change)
+		}
+	}
+	return out
+}
+
+// putTogether are the persons whose reasons come with a recipe to which they do not lead in one line from what was approved: a merge put it
+// together, or a rebase made steps again. What was approved on the way is of that approval.
+func (c Case) putTogether(standing *history.Standing, d *schema.Decision, id schema.ID, to schema.Digest) []string {
+	starts := []schema.Digest{"", digestIn(c.Before.Lib, id)}
+	for _, followed := range d.Follows.V {
+		if r := c.Now.Ledger.Get(schema.Digest(followed)); r != nil {
+			if before, ok := r.Body.(*schema.Decision); ok {
+				for _, subject := range before.Subjects.V {
+					if subject.ID.V == id.String() {
+						starts = append(starts, schema.Digest(subject.Digest.V))
+					}
+				}
+			}
+		}
+	}
+	edges := c.Now.Ledger.Edges(schema.SubjectCondition, id.String())
+	if history.Path(edges, starts, to) != nil {
+		return nil
+	}
+	var out []string
+	for _, e := range edges {
+		if c.fresh(e) && standing.Condition(id).Once(e.To) == nil {
+			out = append(out, e.Reason.By.V)
 		}
 	}
 	return out

@@ -58,6 +58,21 @@ func TestGateKnowsWhoSaved(t *testing.T) {
 			s.Run("add", "-A")
 			s.Run("commit", "-q", "--no-verify", "-m", "second", "--author", "Iris Brandt <"+iris+">")
 		}, mara, ""},
+		{"by who gave the reason of a step that a rebase made again", func(s *shop) {
+			s.Run("checkout", "-q", "-b", "side")
+			s.edit(oxygen3, "0.27 bar")
+			s.reasonBy(jonas)
+			s.Run("add", "-A")
+			s.Run("commit", "-q", "--no-verify", "-m", "edit", "--author", "Shop <shop@northgate.example>")
+			s.Run("checkout", "-q", "main")
+			s.replace(oxygen3, `"speed": "`, "3.5 m/min")
+			s.reasonBy(iris)
+			s.keep("faster")
+			s.Run("restore", "--overlay", "--source", "side", "records")
+			s.edit(oxygen3, "0.27 bar")
+			s.Run("add", "-A")
+			s.Run("commit", "-q", "--no-verify", "-m", "edit", "--author", "Shop <shop@northgate.example>")
+		}, jonas, "own-approval 3mm"},
 		{"by who merged", func(s *shop) {
 			s.Run("checkout", "-q", "-b", "side")
 			s.edit(oxygen3, "0.27 bar")
