@@ -49,7 +49,7 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 		}
 		edges := st.ledger.Edges(schema.SubjectCondition, p.ID.String())
 		if c.reasons = history.Path(edges, start, p.Digest); c.reasons == nil && len(c.changes) > 0 {
-			c.reasons = s.reasonsByStep(p.ID.String(), start[0], edges)
+			c.reasons = s.reasonsByStep(&p, start[0], edges)
 		}
 		s.tryCard(&c, st)
 		if len(c.changes) > 0 && c.base != nil {
@@ -70,8 +70,9 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 }
 
 // reasonsByStep are the reasons of every saved step since a recipe, for one that no reasons lead to in one line: a merge put it together, or
-// a rebase made steps again. It is nil where a step has none.
-func (s *shop) reasonsByStep(id string, since schema.Digest, edges []history.Edge) []history.Edge {
+// a rebase made steps again. On a branch that parted before that recipe was approved, they count from the one that was before. It is nil
+// where a step has none.
+func (s *shop) reasonsByStep(p *history.Position, since schema.Digest, edges []history.Edge) []history.Edge {
 	if len(edges) == 0 {
 		return nil
 	}
@@ -83,13 +84,15 @@ func (s *shop) reasonsByStep(id string, since schema.Digest, edges []history.Edg
 	if err != nil {
 		return nil
 	}
+	id := p.ID.String()
+	parted := !slices.ContainsFunc(trail.Entries, func(e audit.Entry) bool { return e.ID == id && e.IsChange() && e.ToDigest == since })
 	told := map[schema.Digest]bool{}
 	for i := len(trail.Entries) - 1; i >= 0; i-- {
 		e := &trail.Entries[i]
 		if e.ID != id || !e.IsChange() || e.Note || e.Kind == audit.Dropped {
 			continue
 		}
-		if e.ToDigest == since {
+		if e.ToDigest == since || parted && p.State.Once(e.ToDigest) != nil {
 			break
 		}
 		if len(e.Why) == 0 {
