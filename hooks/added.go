@@ -70,17 +70,24 @@ func (c Case) ownApprovals(standing *history.Standing) []lint.Change {
 }
 
 // putTogether are the persons whose reasons come with a recipe to which they do not lead in one line from what was approved: a merge put it
-// together, or a rebase made steps again. What was approved on the way is of that approval.
+// together, or a rebase made steps again. What was approved on the way is of that approval. A reason that was saved before counts where it
+// follows the approval that this one follows, too: a recipe may have come in by a permit. A decision on the recipe itself that comes
+// along settles nothing, least of all a rejection by whoever approves it then.
 func (c Case) putTogether(standing *history.Standing, d *schema.Decision, id schema.ID, to schema.Digest) []string {
-	starts := []schema.Digest{"", digestIn(c.Before.Lib, id)}
+	starts := []schema.Digest{""}
 	for _, followed := range d.Follows.V {
-		if r := c.Now.Ledger.Get(schema.Digest(followed)); r != nil {
-			if before, ok := r.Body.(*schema.Decision); ok {
-				for _, subject := range before.Subjects.V {
-					if subject.ID.V == id.String() {
-						starts = append(starts, schema.Digest(subject.Digest.V))
-					}
-				}
+		r := c.Now.Ledger.Get(schema.Digest(followed))
+		if r == nil || r.Kind != schema.KindApproval && r.Kind != schema.KindAdoption || standing.Refused[r.Digest] != "" || standing.Withdrawn[r.Digest] != nil {
+			continue
+		}
+		decision, ok := r.Body.(*schema.Decision)
+		if !ok {
+			continue
+		}
+		for _, subject := range decision.Subjects.V {
+			digest := schema.Digest(subject.Digest.V)
+			if subject.ID.V == id.String() && (digest != to || c.Before.Ledger.Get(r.Digest) != nil) {
+				starts = append(starts, digest)
 			}
 		}
 	}
@@ -88,9 +95,12 @@ func (c Case) putTogether(standing *history.Standing, d *schema.Decision, id sch
 	if history.Path(edges, starts, to) != nil {
 		return nil
 	}
+	since := func(e history.Edge) bool {
+		return slices.ContainsFunc(e.Record.Follows.V, func(before string) bool { return slices.Contains(d.Follows.V, before) })
+	}
 	var out []string
 	for _, e := range edges {
-		if c.fresh(e) && standing.Condition(id).Once(e.To) == nil {
+		if (c.fresh(e) || since(e)) && (e.To == to || standing.Condition(id).Once(e.To) == nil) {
 			out = append(out, e.Reason.By.V)
 		}
 	}

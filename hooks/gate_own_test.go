@@ -96,3 +96,75 @@ func TestGateKnowsWhoSaved(t *testing.T) {
 		})
 	}
 }
+
+// putTogether saves a recipe that is made of a step of jonas and one of iris, by reasons that follow what is in force, in commits that
+// name neither.
+func (s *shop) putTogether() {
+	s.t.Helper()
+	save := func() {
+		s.Run("add", "-A")
+		s.Run("commit", "-q", "--no-verify", "-m", "edit", "--author", "Shop <shop@northgate.example>")
+	}
+	reasonOf := func(person string) {
+		side := s.disk()
+		from, to := history.Compare(s.saved("HEAD").Lib, side.Lib)[0].Digests()
+		reason := &schema.Reason{Common: s.common(schema.KindReason, person), Cause: schema.Of("trial-result"),
+			Changes: schema.Of([]schema.Change{{ID: schema.Of(oxygen3), From: schema.Of(string(from)), To: schema.Of(string(to))}})}
+		reason.Follows = schema.Of(side.Ledger.Judge(libraryName, "").Follow(schema.KindReason, []schema.Subject{history.RemovalSubject(mustID(s, oxygen3))}))
+		s.add(s.record(reason, ""))
+		save()
+	}
+	s.Run("checkout", "-q", "-b", "side")
+	s.edit(oxygen3, "0.27 bar")
+	reasonOf(jonas)
+	s.Run("checkout", "-q", "main")
+	s.replace(oxygen3, `"speed": "`, "3.5 m/min")
+	reasonOf("iris.brandt@northgate.example")
+	s.Run("restore", "--overlay", "--source", "side", "records")
+	s.edit(oxygen3, "0.27 bar")
+	save()
+}
+
+func mustID(s *shop, text string) schema.ID {
+	s.t.Helper()
+	id, err := schema.ParseID(text)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return id
+}
+
+// TestGateKnowsWhoPutTogether: who gave one of the reasons gets past that neither by rejecting the recipe first and following their own
+// rejection, nor by letting it in under a permit and approving it in a push of its own.
+func TestGateKnowsWhoPutTogether(t *testing.T) {
+	t.Parallel()
+	t.Run("rejected first", func(t *testing.T) {
+		t.Parallel()
+		s := newShop(t)
+		base := s.head()
+		s.putTogether()
+		side := s.disk()
+		rejection := &schema.Decision{Common: s.common(schema.KindRejection, jonas), Subjects: schema.Of([]schema.Subject{history.ConditionSubject(side.Lib, side.Lib.Recipe(mustID(s, oxygen3)))})}
+		rejection.Text = schema.Of("too fast")
+		s.add(s.record(rejection, jonas))
+		s.keep("reject")
+		s.approve(oxygen3, jonas)
+		s.keep("approve")
+		if got := rules(s.judge(main, base, s.head())); got != "own-approval 3mm" {
+			t.Errorf("got %q", got)
+		}
+	})
+	t.Run("in two pushes", func(t *testing.T) {
+		t.Parallel()
+		for by, want := range map[string]string{jonas: "own-approval 3mm", mara: ""} {
+			s := newShop(t)
+			s.putTogether()
+			base := s.head()
+			s.approve(oxygen3, by)
+			s.keep("approve")
+			if got := rules(s.judge(main, base, s.head())); got != want {
+				t.Errorf("approved by %s: got %q, want %q", by, got, want)
+			}
+		}
+	})
+}
