@@ -4,8 +4,10 @@ import (
 	"errors"
 	"slices"
 	"strings"
+	"unicode"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/text/unicode/norm"
 
 	"fettle/history"
 	"fettle/history/git"
@@ -84,9 +86,16 @@ func (a *app) send(name string, saved bool) error {
 	return nil
 }
 
-// slug makes a name of a branch out of what a person is called.
+// slug makes a name of a branch out of what a person is called: letters without their marks.
 func slug(name string) string {
-	fields := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool { return (r < 'a' || r > 'z') && (r < '0' || r > '9') })
+	plain := strings.NewReplacer("ß", "ss", "æ", "ae", "ø", "o", "œ", "oe", "ł", "l", "đ", "d").Replace(strings.ToLower(name))
+	plain = strings.Map(func(r rune) rune {
+		if unicode.Is(unicode.Mn, r) {
+			return -1
+		}
+		return r
+	}, norm.NFKD.String(plain))
+	fields := strings.FieldsFunc(plain, func(r rune) bool { return (r < 'a' || r > 'z') && (r < '0' || r > '9') })
 	if len(fields) == 0 {
 		return "changes"
 	}

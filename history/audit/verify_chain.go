@@ -24,7 +24,8 @@ func (t *Trail) looseEnds(r *schema.Record) []Finding {
 			out = append(out, f)
 		}
 	}
-	need(Broken, "it follows", r.Follows.V)
+	// Also of a decision on a branch, made in sight of records that only the main one has: nothing is broken until they meet.
+	need(Unproven, "it follows", r.Follows.V)
 	switch b := r.Body.(type) {
 	case *schema.Reason:
 		need(Unproven, "it rests on trial", b.Trials.V)

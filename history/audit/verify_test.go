@@ -170,7 +170,7 @@ func TestBadRecords(t *testing.T) {
 			w := &schema.Waiver{Common: d.common(schema.KindWaiver, jonas, "no"), Rule: schema.Of("jet"), ID: schema.Of(tenMM), Digest: schema.Of(strings.Repeat("0", 64)), Until: schema.Of("2026-08-01T00:00:00Z")}
 			w.Follows = schema.Of([]string{strings.Repeat("1", 64)})
 			d.put(w, &w.Common, jonas)
-		}, "broken loose-end"},
+		}, "unproven loose-end"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			d := newDesk(t)
