@@ -63,10 +63,19 @@ func UnexplainedIn(repo *git.Repo, root, rev string, saved Side, standing *histo
 // mostSteps is how many commits of a file are looked at for steps that were made again.
 const mostSteps = 60
 
-// stepsOf are what the last commits of its file made of a condition, the oldest first. Merges made nothing themselves.
-func (s *store) stepsOf(rev, root string, now *schema.Recipe) ([]history.Step, error) {
-	full := path.Join(root, now.File.Path)
-	var changes []git.Change
+// A past is what the last commits made of one file. Several conditions stand in it, so it is read once.
+type past struct {
+	changes []git.Change                    // the newest first
+	sets    map[string]*schema.ConditionSet // by id of the content; nil for what cannot be read
+}
+
+// pastOf reads what the last commits made of a file. Merges made nothing themselves.
+func (s *store) pastOf(rev, full string) (*past, error) {
+	at := [2]string{rev, full}
+	if known := s.pasts[at]; known != nil {
+		return known, nil
+	}
+	p := &past{sets: map[string]*schema.ConditionSet{}}
 	var blobs []string
 	for entry, err := range s.repo.Walk(git.LogOptions{Revs: []string{rev}, Paths: []string{full}, Changes: true, MaxCount: mostSteps}) {
 		if err != nil {
@@ -77,7 +86,7 @@ func (s *store) stepsOf(rev, root string, now *schema.Recipe) ([]history.Step, e
 		}
 		for _, c := range entry.Changes[0] {
 			if c.Path == full && (c.NewHash == "" || ordinary(c.NewMode)) {
-				changes = append(changes, c)
+				p.changes = append(p.changes, c)
 				for _, blob := range []string{c.OldHash, c.NewHash} {
 					if blob != "" && !slices.Contains(blobs, blob) {
 						blobs = append(blobs, blob)
@@ -86,12 +95,31 @@ func (s *store) stepsOf(rev, root string, now *schema.Recipe) ([]history.Step, e
 			}
 		}
 	}
-	was := map[string]*schema.Values{}
-	if err := s.repo.PastBlobs(blobs, func(i int, data []byte) error { was[blobs[i]] = recipeIn(data, full, now.ID, now); return nil }); err != nil {
+	if err := s.repo.PastBlobs(blobs, func(i int, data []byte) error {
+		p.sets[blobs[i]], _ = schema.ReadFile(full, data).Value.(*schema.ConditionSet)
+		return nil
+	}); err != nil {
 		return nil, err
 	}
+	if s.pasts == nil {
+		s.pasts = map[[2]string]*past{}
+	}
+	s.pasts[at] = p
+	return p, nil
+}
+
+// stepsOf are what the last commits of its file made of a condition, the oldest first.
+func (s *store) stepsOf(rev, root string, now *schema.Recipe) ([]history.Step, error) {
+	p, err := s.pastOf(rev, path.Join(root, now.File.Path))
+	if err != nil {
+		return nil, err
+	}
+	was := map[string]*schema.Values{}
+	for blob, set := range p.sets {
+		was[blob] = recipeOf(set, now.ID, now)
+	}
 	var out []history.Step
-	for _, c := range slices.Backward(changes) {
+	for _, c := range slices.Backward(p.changes) {
 		if from, to := was[c.OldHash], was[c.NewHash]; from != nil || to != nil {
 			out = append(out, history.Step{From: from, To: to})
 		}
@@ -102,8 +130,12 @@ func (s *store) stepsOf(rev, root string, now *schema.Recipe) ([]history.Step, e
 // recipeIn is a condition in one content of a set file, nil where it does not stand there. What a mix of the shop's own consists of is
 // taken from the recipe as it is now, nil where there is none.
 func recipeIn(data []byte, full string, id schema.ID, now *schema.Recipe) *schema.Values {
-	set, ok := schema.ReadFile(full, data).Value.(*schema.ConditionSet)
-	if !ok {
+	set, _ := schema.ReadFile(full, data).Value.(*schema.ConditionSet)
+	return recipeOf(set, id, now)
+}
+
+func recipeOf(set *schema.ConditionSet, id schema.ID, now *schema.Recipe) *schema.Values {
+	if set == nil {
 		return nil
 	}
 	for i := range set.Conditions.V {
@@ -121,14 +153,12 @@ func recipeIn(data []byte, full string, id schema.ID, now *schema.Recipe) *schem
 // mergesOf are the merges that left the file of a condition other than each of their parents has it, with what they made of it.
 func (s *store) mergesOf(rev, root string, now *schema.Recipe) ([]history.Joint, error) {
 	full := path.Join(root, now.File.Path)
+	merges, err := s.mergesOfFile(rev, full)
+	if err != nil {
+		return nil, err
+	}
 	var out []history.Joint
-	for entry, err := range s.repo.Walk(git.LogOptions{Revs: []string{rev}, Paths: []string{full}, Changes: true}) {
-		if err != nil {
-			return nil, err
-		}
-		if len(entry.Parents) < 2 || slices.ContainsFunc(entry.Changes, func(c []git.Change) bool { return len(c) == 0 }) {
-			continue
-		}
+	for _, entry := range merges {
 		var sides []*schema.Values
 		for _, commit := range append([]string{entry.Hash}, entry.Parents...) {
 			t, err := s.saved(commit, root)
@@ -146,5 +176,26 @@ func (s *store) mergesOf(rev, root string, now *schema.Recipe) ([]history.Joint,
 		}
 		out = append(out, history.Joint{To: sides[0], Sides: sides[1:]})
 	}
+	return out, nil
+}
+
+func (s *store) mergesOfFile(rev, full string) ([]git.LogEntry, error) {
+	at := [2]string{rev, full}
+	if known, ok := s.merges[at]; ok {
+		return known, nil
+	}
+	var out []git.LogEntry
+	for entry, err := range s.repo.Walk(git.LogOptions{Revs: []string{rev}, Paths: []string{full}, Changes: true}) {
+		if err != nil {
+			return nil, err
+		}
+		if len(entry.Parents) > 1 && !slices.ContainsFunc(entry.Changes, func(c []git.Change) bool { return len(c) == 0 }) {
+			out = append(out, entry)
+		}
+	}
+	if s.merges == nil {
+		s.merges = map[[2]string][]git.LogEntry{}
+	}
+	s.merges[at] = out
 	return out, nil
 }
