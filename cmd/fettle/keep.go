@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -133,7 +134,7 @@ func (s *shop) sayShared(waits bool) {
 	switch {
 	case headErr == nil && branch == "":
 		s.say("         it is on no branch and easily lost: git switch -c NAME")
-	case waits && ahead > 0 && s.takesOnlyApproved(branch):
+	case waits && (ahead > 0 || !ok && s.isElsewhere(branch)) && s.takesOnlyApproved(branch):
 		s.say("         not shared yet; to have it decided: fettle send   (%s takes only what is approved)", clean(branch))
 	case err != nil || !ok:
 		s.say("         only on this PC so far; to share it: %s", s.firstPush(branch))
@@ -145,6 +146,12 @@ func (s *shop) sayShared(waits bool) {
 // takesOnlyApproved reports whether the settings name a branch as a protected one.
 func (s *shop) takesOnlyApproved(branch string) bool {
 	return s.committed.lib != nil && hooks.Names(s.committed.lib.Policy().Protected.V, branch)
+}
+
+// isElsewhere reports whether another repository has a branch of this name, also where git was not told that they belong together.
+func (s *shop) isElsewhere(branch string) bool {
+	branches, err := s.repo.Branches()
+	return err == nil && slices.ContainsFunc(branches, func(b git.Branch) bool { return b.Remote != "" && b.Name == branch })
 }
 
 // firstPush is what shares a branch that is shared nowhere yet.
