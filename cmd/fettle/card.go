@@ -224,8 +224,7 @@ func (s *shop) standsAs(c *card) string {
 	case history.Removed:
 		return "removed; it was " + since
 	case history.Rejected:
-		r := c.State.Rejection(c.Digest)
-		return fmt.Sprintf("rejected on %s by %s: %s", s.day(r.Record.Time()), spoken(r.Person), clean(r.Record.Text.V))
+		return s.rejectedText(c.Position)
 	case history.Stale:
 		return "stale: the machine changed since it was " + since
 	case history.Contested:
@@ -234,6 +233,11 @@ func (s *shop) standsAs(c *card) string {
 		return "an earlier approved recipe is back; in force is the one " + since
 	}
 	return string(c.Status)
+}
+
+func (s *shop) rejectedText(p history.Position) string {
+	r := p.State.Rejection(p.Digest)
+	return fmt.Sprintf("rejected on %s by %s: %s", s.day(r.Record.Time()), spoken(r.Person), clean(r.Record.Text.V))
 }
 
 func (s *shop) pendingText(c *card) string {

@@ -91,8 +91,7 @@ func (p *pages) subjectStands(o history.Position) string {
 	case history.New:
 		return "new: nothing was approved yet"
 	case history.Rejected:
-		r := o.State.Rejection(o.Digest)
-		return fmt.Sprintf("rejected on %s by %s: %s", p.day(r.Record.Time()), spoken(r.Person), clean(r.Record.Text.V))
+		return p.rejectedText(o)
 	case history.Removed:
 		return "gone since it was approved on " + since
 	case history.Contested:

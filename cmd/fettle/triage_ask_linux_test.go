@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -10,8 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"golang.org/x/sys/unix"
-
+	"fettle/history/git/gittest"
 	"fettle/schema"
 )
 
@@ -42,7 +40,7 @@ func (s *sitter) waitFor(text string) {
 // sitDown runs fettle at a terminal: each answer is typed when its question stands on the screen. It returns what the screen showed.
 func sitDown(t *testing.T, dir string, talk [][2]string, args ...string) string {
 	t.Helper()
-	person, terminal := openTerminal(t)
+	person, terminal := gittest.Terminal(t)
 	program, err := exec.LookPath("fettle") // this test program under its other name
 	if err != nil {
 		t.Fatal(err)
@@ -74,38 +72,6 @@ func sitDown(t *testing.T, dir string, talk [][2]string, args ...string) string 
 		t.Fatalf("fettle %v: %v\n%s", args, err, s.screen.String())
 	}
 	return strings.ReplaceAll(s.screen.String(), "\r\n", "\n")
-}
-
-// openTerminal opens both ends of a pseudo-terminal of 80 columns.
-func openTerminal(t *testing.T) (person, terminal *os.File) {
-	t.Helper()
-	person, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
-	if err != nil {
-		t.Skipf("this computer has no pseudo-terminals: %v", err)
-	}
-	t.Cleanup(func() { person.Close() })
-	raw, err := person.SyscallConn()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var number int
-	var errIoctl error
-	err = raw.Control(func(fd uintptr) {
-		if errIoctl = unix.IoctlSetPointerInt(int(fd), unix.TIOCSPTLCK, 0); errIoctl == nil {
-			number, errIoctl = unix.IoctlGetInt(int(fd), unix.TIOCGPTN)
-		}
-		if errIoctl == nil {
-			errIoctl = unix.IoctlSetWinsize(int(fd), unix.TIOCSWINSZ, &unix.Winsize{Row: 40, Col: 80})
-		}
-	})
-	if err != nil || errIoctl != nil {
-		t.Fatal(err, errIoctl)
-	}
-	terminal, err = os.OpenFile(fmt.Sprintf("/dev/pts/%d", number), os.O_RDWR|unix.O_NOCTTY, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return person, terminal
 }
 
 // holdsTo80 holds each line of a screen to its width; what is typed shows there, too. A command to type stays

@@ -2,7 +2,6 @@ package signature
 
 import (
 	"bytes"
-	"fmt"
 	"os"
 	"os/exec"
 	"strings"
@@ -10,14 +9,14 @@ import (
 	"testing"
 	"time"
 
-	"golang.org/x/sys/unix"
+	"fettle/history/git/gittest"
 )
 
 // A person types the passphrase on a terminal, while input and output of the program are pipes, as under a git hook.
 func TestLockedKeyAsksOnTheTerminal(t *testing.T) {
 	needKeygen(t)
 	path := lockedKey(t, "mild steel", "-t", "ed25519")
-	person, terminal := openPair(t)
+	person, terminal := gittest.Terminal(t)
 	cmd := exec.Command(os.Args[0])
 	cmd.Env = append(os.Environ(), childEnv+"="+path)
 	var out, said bytes.Buffer
@@ -53,33 +52,4 @@ func TestLockedKeyAsksOnTheTerminal(t *testing.T) {
 	if strings.Contains(said.String(), "Signing file") {
 		t.Errorf("shows lines about files: %q", said.String())
 	}
-}
-
-// openPair opens both ends of a pseudo-terminal.
-func openPair(t *testing.T) (person, terminal *os.File) {
-	t.Helper()
-	person, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
-	if err != nil {
-		t.Skipf("this computer has no pseudo-terminals: %v", err)
-	}
-	t.Cleanup(func() { person.Close() })
-	raw, err := person.SyscallConn()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var number int
-	var errIoctl error
-	err = raw.Control(func(fd uintptr) {
-		if errIoctl = unix.IoctlSetPointerInt(int(fd), unix.TIOCSPTLCK, 0); errIoctl == nil {
-			number, errIoctl = unix.IoctlGetInt(int(fd), unix.TIOCGPTN)
-		}
-	})
-	if err != nil || errIoctl != nil {
-		t.Fatal(err, errIoctl)
-	}
-	terminal, err = os.OpenFile(fmt.Sprintf("/dev/pts/%d", number), os.O_RDWR|unix.O_NOCTTY, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return person, terminal
 }
