@@ -12,10 +12,8 @@ import (
 	"io"
 	"maps"
 	"os"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
 
 	"golang.org/x/crypto/ssh"
 
@@ -98,10 +96,10 @@ func (x *Index) read(stamp string) error {
 	if _, err := io.ReadFull(x.file, directory); err != nil || checksum(directory) != sum {
 		return errIndex
 	}
-	in := &decoder{data: directory}
-	x.ids = indexIDs{in.text(), in.text()}
-	x.offsets, x.keys, x.digests, x.always = in.bytes(), in.bytes(), in.bytes(), in.bytes()
-	if in.bad || x.ids.Stamp != stamp || len(x.offsets) < wordSize {
+	in := &Decoder{Data: directory}
+	x.ids = indexIDs{in.Text(), in.Text()}
+	x.offsets, x.keys, x.digests, x.always = in.Bytes(), in.Bytes(), in.Bytes(), in.Bytes()
+	if in.Bad || x.ids.Stamp != stamp || len(x.offsets) < wordSize {
 		return errIndex
 	}
 	x.start = int64(len(head)) + int64(size)
@@ -146,14 +144,14 @@ func (x *Index) entry(n uint32) (*indexEntry, error) {
 	if checksum(body) != binary.LittleEndian.Uint32(data[len(body):]) {
 		return nil, errIndex
 	}
-	in := &decoder{data: body}
-	e := &indexEntry{number: n, path: in.text(), kind: in.text(), digest: schema.Digest(in.text()), library: in.text(), at: in.text(), by: in.text(),
-		sound: in.number() == 1, why: in.text(), key: in.text()}
-	for range in.number() {
-		e.follows = append(e.follows, in.text())
+	in := &Decoder{Data: body}
+	e := &indexEntry{number: n, path: in.Text(), kind: in.Text(), digest: schema.Digest(in.Text()), library: in.Text(), at: in.Text(), by: in.Text(),
+		sound: in.Number() == 1, why: in.Text(), key: in.Text()}
+	for range in.Number() {
+		e.follows = append(e.follows, in.Text())
 	}
-	e.rest = in.data
-	if in.bad {
+	e.rest = in.Data
+	if in.Bad {
 		return nil, errIndex
 	}
 	return e, nil
@@ -164,14 +162,14 @@ const kindPart = "part"
 
 // record reads the record itself. Of a decision on many subjects it has those given and those that are about no condition.
 func (e *indexEntry) record(parts [][]byte) (*schema.Record, error) {
-	in := &decoder{data: e.rest}
-	in.number()
-	text := slices.Clone(in.bytes())
-	for range in.number() {
-		parts = append(parts, in.bytes())
+	in := &Decoder{Data: e.rest}
+	in.Number()
+	text := slices.Clone(in.Bytes())
+	for range in.Number() {
+		parts = append(parts, in.Bytes())
 	}
-	text = append(append(text, bytes.Join(parts, []byte{','})...), in.bytes()...)
-	if in.bad {
+	text = append(append(text, bytes.Join(parts, []byte{','})...), in.Bytes()...)
+	if in.Bad {
 		return nil, errIndex
 	}
 	r := schema.ReadRecord(e.path, text)
@@ -187,18 +185,18 @@ func (e *indexEntry) record(parts [][]byte) (*schema.Record, error) {
 
 // part is the decision that the entry is a part of, and the text of that part.
 func (e *indexEntry) part() (of uint32, text []byte, err error) {
-	in := &decoder{data: e.rest}
-	of, text = uint32(in.number()), in.bytes()
-	if in.bad || e.kind != kindPart {
+	in := &Decoder{Data: e.rest}
+	of, text = uint32(in.Number()), in.Bytes()
+	if in.Bad || e.kind != kindPart {
 		return 0, nil, errIndex
 	}
 	return of, text, nil
 }
 
 // subjects counts what a decision is about.
-func (e *indexEntry) subjects() uint64 {
-	in := &decoder{data: e.rest}
-	return in.number()
+func (e *indexEntry) subjects() int {
+	in := &Decoder{Data: e.rest}
+	return in.Number()
 }
 
 // bare is the record with nothing but who wrote it and what lies behind it. It is about no subject.
@@ -433,22 +431,12 @@ func (w *IndexWriter) Add(l *Ledger, st *Standing, r *schema.Record, data []byte
 func (w *IndexWriter) AddAll(records []*schema.Record, data [][]byte) {
 	l := NewLedger(records) // says which are not what their names say
 	checks := make([]check, len(records))
-	work := make(chan int)
-	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(records)) {
-		wait.Go(func() {
-			for i := range work {
-				checks[i] = l.check(records[i], "")
-			}
-		})
-	}
-	for i, r := range records {
-		if Sound(r) && (r.Signature.Set() || mustBeSigned(r)) {
-			work <- i
+	schema.AtOnce(len(records), func(i int) error {
+		if r := records[i]; Sound(r) && (r.Signature.Set() || mustBeSigned(r)) {
+			checks[i] = l.check(r, "")
 		}
-	}
-	close(work)
-	wait.Wait()
+		return nil
+	})
 	for i, r := range records {
 		w.add(r, data[i], checks[i])
 	}
@@ -456,32 +444,32 @@ func (w *IndexWriter) AddAll(records []*schema.Record, data [][]byte) {
 
 func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 	n := uint32(len(w.entries))
-	e := &encoder{}
+	e := &Encoder{}
 	sound := Sound(r)
-	e.text(r.Path)
-	e.text(r.Kind)
-	e.text(string(r.Digest))
+	e.Text(r.Path)
+	e.Text(r.Kind)
+	e.Text(string(r.Digest))
 	common := r.Common
 	if common == nil {
 		common = &schema.Common{}
 	}
-	e.text(common.Library.V)
-	e.text(common.At.V)
-	e.text(common.By.V)
+	e.Text(common.Library.V)
+	e.Text(common.At.V)
+	e.Text(common.By.V)
 	if sound {
-		e.number(1)
+		e.Number(1)
 	} else {
-		e.number(0)
+		e.Number(0)
 	}
-	e.text(c.why)
+	e.Text(c.why)
 	if c.key != nil {
-		e.bytes(c.key.Marshal())
+		e.Bytes(c.key.Marshal())
 	} else {
-		e.bytes(nil)
+		e.Bytes(nil)
 	}
-	e.number(uint64(len(common.Follows.V)))
+	e.Number(len(common.Follows.V))
 	for _, f := range common.Follows.V {
-		e.text(f)
+		e.Text(f)
 	}
 	keys := subjectsOf(r)
 	prefix, subjects, suffix := data, [][]byte(nil), []byte(nil)
@@ -507,27 +495,27 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 			within = append(within, subjects[i])
 		}
 	}
-	e.number(uint64(len(keys)))
-	e.bytes(prefix)
-	e.number(uint64(len(within)))
+	e.Number(len(keys))
+	e.Bytes(prefix)
+	e.Number(len(within))
 	for _, subject := range within {
-		e.bytes(subject)
+		e.Bytes(subject)
 	}
-	e.bytes(suffix)
+	e.Bytes(suffix)
 	w.entry(e)
 	for _, i := range apart {
-		part := &encoder{}
-		part.text("")
-		part.text(kindPart)
+		part := &Encoder{}
+		part.Text("")
+		part.Text(kindPart)
 		for range 4 {
-			part.text("")
+			part.Text("")
 		}
-		part.number(0)
-		part.text("")
-		part.text("")
-		part.number(0)
-		part.number(uint64(n))
-		part.bytes(subjects[i])
+		part.Number(0)
+		part.Text("")
+		part.Text("")
+		part.Number(0)
+		part.Number(int(n))
+		part.Bytes(subjects[i])
 		w.keys = append(w.keys, pair{hashOf(keys[i]), uint32(len(w.entries))})
 		w.entry(part)
 	}
@@ -543,8 +531,8 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 // hundred thousand as alone.
 const fewSubjects = 4
 
-func (w *IndexWriter) entry(e *encoder) {
-	w.entries = append(w.entries, binary.LittleEndian.AppendUint32(e.data, checksum(e.data)))
+func (w *IndexWriter) entry(e *Encoder) {
+	w.entries = append(w.entries, binary.LittleEndian.AppendUint32(e.Data, checksum(e.Data)))
 }
 
 // partsOf cuts the file of a decision into its subjects and what stands around them.
@@ -589,9 +577,9 @@ func subjectsOf(r *schema.Record) []SubjectKey {
 
 // Write writes the index. Whoever opens it must find all of it or none: see git.Repo.Remember.
 func (w *IndexWriter) Write(out io.Writer) error {
-	directory := &encoder{}
-	directory.text(w.ids.Stamp)
-	directory.text(w.ids.Tree)
+	directory := &Encoder{}
+	directory.Text(w.ids.Stamp)
+	directory.Text(w.ids.Tree)
 	offsets := make([]byte, 0, (len(w.entries)+1)*wordSize)
 	end := uint64(0)
 	for _, e := range w.entries {
@@ -601,19 +589,19 @@ func (w *IndexWriter) Write(out io.Writer) error {
 	if end > 1<<32-1 {
 		return fmt.Errorf("%w: it would have %d bytes", errIndex, end)
 	}
-	directory.bytes(binary.LittleEndian.AppendUint32(offsets, uint32(end)))
-	directory.bytes(sortedPairs(w.keys))
-	directory.bytes(sortedPairs(w.digests))
+	directory.Bytes(binary.LittleEndian.AppendUint32(offsets, uint32(end)))
+	directory.Bytes(sortedPairs(w.keys))
+	directory.Bytes(sortedPairs(w.digests))
 	var always []byte
 	for _, n := range w.always {
 		always = binary.LittleEndian.AppendUint32(always, n)
 	}
-	directory.bytes(always)
+	directory.Bytes(always)
 	head := append([]byte(indexMagic), make([]byte, 0, 8)...)
-	head = binary.LittleEndian.AppendUint32(head, uint32(len(directory.data)))
-	head = binary.LittleEndian.AppendUint32(head, checksum(directory.data))
+	head = binary.LittleEndian.AppendUint32(head, uint32(len(directory.Data)))
+	head = binary.LittleEndian.AppendUint32(head, checksum(directory.Data))
 	buffered := bufio.NewWriterSize(out, 1<<16)
-	for _, part := range slices.Concat([][]byte{head, directory.data}, w.entries) {
+	for _, part := range slices.Concat([][]byte{head, directory.Data}, w.entries) {
 		if _, err := buffered.Write(part); err != nil {
 			return err
 		}
@@ -637,41 +625,6 @@ func sortedPairs(list []pair) []byte {
 	}
 	return out
 }
-
-// An encoder writes texts and numbers one after another, a decoder reads them.
-type encoder struct{ data []byte }
-
-func (e *encoder) number(n uint64) { e.data = binary.AppendUvarint(e.data, n) }
-func (e *encoder) bytes(b []byte)  { e.number(uint64(len(b))); e.data = append(e.data, b...) }
-func (e *encoder) text(s string)   { e.number(uint64(len(s))); e.data = append(e.data, s...) }
-
-type decoder struct {
-	data []byte
-	bad  bool
-}
-
-func (d *decoder) number() uint64 {
-	n, size := binary.Uvarint(d.data)
-	if size <= 0 || n > 1<<31 {
-		d.bad, d.data = true, nil
-		return 0
-	}
-	d.data = d.data[size:]
-	return n
-}
-
-func (d *decoder) bytes() []byte {
-	n := d.number()
-	if n > uint64(len(d.data)) {
-		d.bad, d.data = true, nil
-		return nil
-	}
-	out := d.data[:n:n]
-	d.data = d.data[n:]
-	return out
-}
-
-func (d *decoder) text() string { return string(d.bytes()) }
 
 // IndexStamp names the program that runs, so that an index that another version made is not used.
 func IndexStamp() string {

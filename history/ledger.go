@@ -3,7 +3,6 @@ package history
 import (
 	"fmt"
 	pathpkg "path"
-	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -34,30 +33,14 @@ func ReadLedger(src schema.Source) (*Ledger, error) {
 	}
 	slices.Sort(paths)
 	records := make([]*schema.Record, len(paths))
-	errs := make([]error, len(paths))
-	work := make(chan int)
-	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(paths)) {
-		wait.Go(func() {
-			for i := range work {
-				r, err := schema.ReadRecordFrom(src, paths[i])
-				if err != nil {
-					errs[i] = fmt.Errorf("%s: %w", paths[i], err)
-					continue
-				}
-				records[i] = r
-			}
-		})
-	}
-	for i := range paths {
-		work <- i
-	}
-	close(work)
-	wait.Wait()
-	for _, err := range errs {
-		if err != nil {
-			return nil, err
+	err := schema.AtOnce(len(paths), func(i int) (err error) {
+		if records[i], err = schema.ReadRecordFrom(src, paths[i]); err != nil {
+			return fmt.Errorf("%s: %w", paths[i], err)
 		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	return NewLedger(records), nil
 }

@@ -2,8 +2,6 @@ package history
 
 import (
 	"fmt"
-	"runtime"
-	"sync"
 
 	"golang.org/x/crypto/ssh"
 
@@ -21,20 +19,10 @@ func (s *Standing) checkSignatures(library string) {
 		}
 	}
 	verdicts := make([]check, len(signed))
-	var wait sync.WaitGroup
-	next := make(chan int)
-	for range min(runtime.GOMAXPROCS(0), len(signed)) {
-		wait.Go(func() {
-			for i := range next {
-				verdicts[i] = s.Ledger.check(signed[i], library)
-			}
-		})
-	}
-	for i := range signed {
-		next <- i
-	}
-	close(next)
-	wait.Wait()
+	schema.AtOnce(len(signed), func(i int) error {
+		verdicts[i] = s.Ledger.check(signed[i], library)
+		return nil
+	})
 	for i, r := range signed {
 		if verdicts[i].why != "" {
 			s.refuse(r, verdicts[i].why)

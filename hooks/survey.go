@@ -2,7 +2,6 @@ package hooks
 
 import (
 	"maps"
-	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -141,7 +140,7 @@ func (s *Survey) hashes() error {
 	for side, snap := range []git.Snapshot{s.Before, s.Now} {
 		files := slices.DeleteFunc(snap.Files(), func(p string) bool { return !needed(p) })
 		ids := make([]string, len(files))
-		inParallel(len(files), func(i int) { ids[i] = snap.Hash(files[i]) })
+		schema.AtOnce(len(files), func(i int) error { ids[i] = snap.Hash(files[i]); return nil })
 		s.ids[side] = make(map[string]string, len(files))
 		for i, p := range files {
 			if s.ids[side][p] = ids[i]; ids[i] == "" { // it cannot be read, and that is an error of its own
@@ -152,31 +151,6 @@ func (s *Survey) hashes() error {
 		}
 	}
 	return nil
-}
-
-// inParallel calls f for 0 to n-1.
-func inParallel(n int, f func(i int)) {
-	const atOnce = 64
-	var wait sync.WaitGroup
-	var mu sync.Mutex
-	next := 0
-	for range min(runtime.GOMAXPROCS(0), (n+atOnce-1)/atOnce) {
-		wait.Go(func() {
-			for {
-				mu.Lock()
-				from := next
-				next += atOnce
-				mu.Unlock()
-				if from >= n {
-					return
-				}
-				for i := from; i < min(n, from+atOnce); i++ {
-					f(i)
-				}
-			}
-		})
-	}
-	wait.Wait()
 }
 
 // sections sorts the sets into what is judged together: those of one machine, material and gas, on either side.
@@ -260,34 +234,30 @@ func (s *Survey) list(paths []string) ([2][]family, error) {
 	var out [2][]family
 	for side, snap := range []git.Snapshot{s.Before, s.Now} {
 		out[side] = make([]family, len(paths))
-		errs := make([]error, len(paths))
-		inParallel(len(paths), func(i int) {
+		if err := schema.AtOnce(len(paths), func(i int) error {
 			p := paths[i]
 			id := s.ids[side][p]
 			if id == "" {
-				return
+				return nil
 			}
 			if f, ok := s.cache.family(p, id); ok {
 				out[side][i] = f
-				return
+				return nil
 			}
 			if side == 1 && s.ids[0][p] == id {
 				out[1][i] = out[0][i]
-				return
+				return nil
 			}
 			data, err := readOnce(snap, s.fresher(side, p), p)
 			if err != nil {
-				errs[i] = err
-				return
+				return err
 			}
 			machine, material, gas := schema.FamilyOf(data)
 			out[side][i] = family{machine, material, gas}
 			s.cache.list(p, id, out[side][i])
-		})
-		for _, err := range errs {
-			if err != nil {
-				return out, err
-			}
+			return nil
+		}); err != nil {
+			return out, err
 		}
 	}
 	return out, nil
@@ -325,7 +295,6 @@ func (s *Survey) judgeUnchanged(sections []*section) error {
 		}
 		open = append(open, x)
 	}
-	errs := make([]error, len(open))
 	var mu sync.Mutex
 	told := func() {
 		if s.Progress != nil {
@@ -335,34 +304,17 @@ func (s *Survey) judgeUnchanged(sections []*section) error {
 			mu.Unlock()
 		}
 	}
-	work := make(chan int)
-	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(open)) {
-		wait.Go(func() {
-			for i := range work {
-				x := open[i]
-				libs, err := s.libraries(x)
-				if err != nil {
-					errs[i] = err
-					continue
-				}
-				x.part = lint.RunPart(libs[1], lint.Options{Base: libs[0], InForce: s.inTerm, Same: s.same(x)})
-				x.done = true
-				told()
-			}
-		})
-	}
-	for i := range open {
-		work <- i
-	}
-	close(work)
-	wait.Wait()
-	for _, err := range errs {
+	return schema.AtOnce(len(open), func(i int) error {
+		x := open[i]
+		libs, err := s.libraries(x)
 		if err != nil {
 			return err
 		}
-	}
-	return nil
+		x.part = lint.RunPart(libs[1], lint.Options{Base: libs[0], InForce: s.inTerm, Same: s.same(x)})
+		x.done = true
+		told()
+		return nil
+	})
 }
 
 // libraries reads a section on both sides.

@@ -159,16 +159,14 @@ func (t *ledgers) build(s *Survey, tree string) (*history.IndexWriter, error) {
 	paths := slices.Sorted(maps.Keys(t.hashes[0]))
 	const atOnce = 512
 	for chunk := range slices.Chunk(paths, atOnce) {
-		records, data, errs := make([]*schema.Record, len(chunk)), make([][]byte, len(chunk)), make([]error, len(chunk))
-		inParallel(len(chunk), func(i int) {
-			if data[i], errs[i] = readOnce(s.Before, s.fresher(0, chunk[i]), chunk[i]); errs[i] == nil {
+		records, data := make([]*schema.Record, len(chunk)), make([][]byte, len(chunk))
+		if err := schema.AtOnce(len(chunk), func(i int) (err error) {
+			if data[i], err = readOnce(s.Before, s.fresher(0, chunk[i]), chunk[i]); err == nil {
 				records[i] = schema.ReadRecord(chunk[i], data[i])
 			}
-		})
-		for _, err := range errs {
-			if err != nil {
-				return nil, err
-			}
+			return err
+		}); err != nil {
+			return nil, err
 		}
 		w.AddAll(records, data)
 	}

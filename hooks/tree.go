@@ -18,8 +18,7 @@ type store struct {
 	repo   *git.Repo
 	known  *schema.Known                     // files and records that were read, by path and id
 	listed map[string]map[string][]git.Entry // by commit and root
-	pasts  map[[2]string]*past               // by commit and file
-	merges map[[2]string][]git.LogEntry      // likewise: those that left the file other than each of their parents has it
+	pasts  map[pastAt]*past
 
 	mu      sync.RWMutex
 	content map[string][]byte // by id; nil for what is too large to read, which counts as a file that holds nothing

@@ -46,7 +46,7 @@ func UnexplainedIn(repo *git.Repo, root, rev string, saved Side, standing *histo
 		ways := history.Ways{Edges: saved.Ledger.Edges(schema.SubjectCondition, p.Name), Starts: starts}
 		if p.Now != nil {
 			ways.Merges = func() ([]history.Joint, error) { return store.mergesOf(rev, root, p.Now) }
-			ways.Steps = func() ([]history.Step, error) { return store.stepsOf(rev, root, p.Now) }
+			ways.Steps = func() ([]history.Step, error) { return store.stepsAmong(rev, root, p.Now, 0) }
 		}
 		explained, err := ways.Lead(values(p.Now), p.Digest)
 		if err != nil {
@@ -63,25 +63,37 @@ func UnexplainedIn(repo *git.Repo, root, rev string, saved Side, standing *histo
 // mostSteps is how many commits of a file are looked at for steps that were made again.
 const mostSteps = 60
 
-// A past is what the last commits made of one file. Several conditions stand in it, so it is read once.
+// A past is what commits made of one file. Several conditions stand in it, so it is read once.
 type past struct {
-	changes []git.Change                    // the newest first
+	changes []git.Change                    // of the last commits, the newest first
+	merges  []git.LogEntry                  // that left the file other than each of their parents has it
 	sets    map[string]*schema.ConditionSet // by id of the content; nil for what cannot be read
 }
 
-// pastOf reads what the last commits made of a file. Merges made nothing themselves.
-func (s *store) pastOf(rev, full string) (*past, error) {
-	at := [2]string{rev, full}
+// pastAt is which past: of a file from a commit on, at most so many commits back.
+type pastAt struct {
+	rev, full string
+	most      int
+}
+
+// pastOf reads what at most so many commits made of a file, all where most is 0. Of the steps no more than the last ones are kept, and
+// merges made none themselves.
+func (s *store) pastOf(rev, full string, most int) (*past, error) {
+	at := pastAt{rev, full, most}
 	if known := s.pasts[at]; known != nil {
 		return known, nil
 	}
+	seen := 0
 	p := &past{sets: map[string]*schema.ConditionSet{}}
 	var blobs []string
-	for entry, err := range s.repo.Walk(git.LogOptions{Revs: []string{rev}, Paths: []string{full}, Changes: true, MaxCount: mostSteps}) {
+	for entry, err := range s.repo.Walk(git.LogOptions{Revs: []string{rev}, Paths: []string{full}, Changes: true, MaxCount: most}) {
 		if err != nil {
 			return nil, err
 		}
-		if len(entry.Parents) > 1 || len(entry.Changes) == 0 {
+		if len(entry.Parents) > 1 && !slices.ContainsFunc(entry.Changes, func(c []git.Change) bool { return len(c) == 0 }) {
+			p.merges = append(p.merges, entry)
+		}
+		if seen++; seen > mostSteps || len(entry.Parents) > 1 || len(entry.Changes) == 0 {
 			continue
 		}
 		for _, c := range entry.Changes[0] {
@@ -102,7 +114,7 @@ func (s *store) pastOf(rev, full string) (*past, error) {
 		return nil, err
 	}
 	if s.pasts == nil {
-		s.pasts = map[[2]string]*past{}
+		s.pasts = map[pastAt]*past{}
 	}
 	s.pasts[at] = p
 	return p, nil
@@ -110,7 +122,12 @@ func (s *store) pastOf(rev, full string) (*past, error) {
 
 // stepsOf are what the last commits of its file made of a condition, the oldest first.
 func (s *store) stepsOf(rev, root string, now *schema.Recipe) ([]history.Step, error) {
-	p, err := s.pastOf(rev, path.Join(root, now.File.Path))
+	return s.stepsAmong(rev, root, now, mostSteps)
+}
+
+// stepsAmong are the same steps, read from a past of most commits.
+func (s *store) stepsAmong(rev, root string, now *schema.Recipe, most int) ([]history.Step, error) {
+	p, err := s.pastOf(rev, path.Join(root, now.File.Path), most)
 	if err != nil {
 		return nil, err
 	}
@@ -153,12 +170,12 @@ func recipeOf(set *schema.ConditionSet, id schema.ID, now *schema.Recipe) *schem
 // mergesOf are the merges that left the file of a condition other than each of their parents has it, with what they made of it.
 func (s *store) mergesOf(rev, root string, now *schema.Recipe) ([]history.Joint, error) {
 	full := path.Join(root, now.File.Path)
-	merges, err := s.mergesOfFile(rev, full)
+	p, err := s.pastOf(rev, full, 0)
 	if err != nil {
 		return nil, err
 	}
 	var out []history.Joint
-	for _, entry := range merges {
+	for _, entry := range p.merges {
 		var sides []*schema.Values
 		for _, commit := range append([]string{entry.Hash}, entry.Parents...) {
 			t, err := s.saved(commit, root)
@@ -176,26 +193,5 @@ func (s *store) mergesOf(rev, root string, now *schema.Recipe) ([]history.Joint,
 		}
 		out = append(out, history.Joint{To: sides[0], Sides: sides[1:]})
 	}
-	return out, nil
-}
-
-func (s *store) mergesOfFile(rev, full string) ([]git.LogEntry, error) {
-	at := [2]string{rev, full}
-	if known, ok := s.merges[at]; ok {
-		return known, nil
-	}
-	var out []git.LogEntry
-	for entry, err := range s.repo.Walk(git.LogOptions{Revs: []string{rev}, Paths: []string{full}, Changes: true}) {
-		if err != nil {
-			return nil, err
-		}
-		if len(entry.Parents) > 1 && !slices.ContainsFunc(entry.Changes, func(c []git.Change) bool { return len(c) == 0 }) {
-			out = append(out, entry)
-		}
-	}
-	if s.merges == nil {
-		s.merges = map[[2]string][]git.LogEntry{}
-	}
-	s.merges[at] = out
 	return out, nil
 }

@@ -2,12 +2,10 @@ package hooks
 
 import (
 	"crypto/sha256"
-	"encoding/binary"
-	"io"
-	"os"
 	"slices"
 	"sync"
 
+	"fettle/history"
 	"fettle/lint"
 	"fettle/schema"
 )
@@ -39,27 +37,23 @@ func readVerdicts(s *Survey) *verdicts {
 	if v.off {
 		return v
 	}
-	data, err := os.ReadFile(s.Repo.ScratchFile(memoryName("verdicts", s.Root)))
-	if err != nil || len(data) < len(verdictsMagic)+sha256.Size || string(data[:len(verdictsMagic)]) != verdictsMagic {
+	body, ok := s.Repo.Recall(memoryName("verdicts", s.Root), verdictsMagic)
+	if !ok {
 		return v
 	}
-	body := data[len(verdictsMagic) : len(data)-sha256.Size]
-	if sha256.Sum256(body) != [32]byte(data[len(data)-sha256.Size:]) {
+	in := &history.Decoder{Data: body}
+	if in.Text() != s.stamp {
 		return v
 	}
-	in := &reader{data: body}
-	if in.text() != s.stamp {
-		return v
+	for n := in.Number(); n > 0 && !in.Bad; n-- {
+		key := hashIn(in)
+		v.parts[key] = in.Bytes()
 	}
-	for n := in.number(); n > 0 && !in.bad; n-- {
-		key := in.key()
-		v.parts[key] = in.bytes()
+	for n := in.Number(); n > 0 && !in.Bad; n-- {
+		key := hashIn(in)
+		v.families[key] = family{in.Text(), in.Text(), in.Text()}
 	}
-	for n := in.number(); n > 0 && !in.bad; n-- {
-		key := in.key()
-		v.families[key] = family{in.text(), in.text(), in.text()}
-	}
-	if in.bad {
+	if in.Bad {
 		clear(v.parts)
 		clear(v.families)
 	}
@@ -95,25 +89,21 @@ func (v *verdicts) write(s *Survey, sections []*section) {
 			}
 		}
 	}
-	_ = s.Repo.Remember(memoryName("verdicts", s.Root), func(out io.Writer) error { // what cannot be written costs time and nothing else
-		w := &writer{}
-		w.text(s.stamp)
-		w.number(len(v.parts))
-		for key, data := range v.parts {
-			w.data = append(w.data, key[:]...)
-			w.bytes(data)
-		}
-		w.number(len(v.families))
-		for key, f := range v.families {
-			w.data = append(w.data, key[:]...)
-			w.text(f.machine)
-			w.text(f.material)
-			w.text(f.gas)
-		}
-		sum := sha256.Sum256(w.data)
-		_, err := out.Write(slices.Concat([]byte(verdictsMagic), w.data, sum[:]))
-		return err
-	})
+	w := &history.Encoder{}
+	w.Text(s.stamp)
+	w.Number(len(v.parts))
+	for key, data := range v.parts {
+		w.Data = append(w.Data, key[:]...)
+		w.Bytes(data)
+	}
+	w.Number(len(v.families))
+	for key, f := range v.families {
+		w.Data = append(w.Data, key[:]...)
+		w.Text(f.machine)
+		w.Text(f.material)
+		w.Text(f.gas)
+	}
+	_ = s.Repo.RememberSealed(memoryName("verdicts", s.Root), verdictsMagic, w.Data) // what cannot be written costs time and nothing else
 }
 
 func fileKey(path, id string) [32]byte { return sha256.Sum256([]byte(path + "\x00" + id)) }
@@ -150,53 +140,53 @@ func (v *verdicts) part(key [32]byte) (lint.Part, bool) {
 
 // keyOf is the hash of all that the verdict on a section hangs on.
 func (s *Survey) keyOf(x *section) [32]byte {
-	w := &writer{}
-	w.text(s.stamp)
+	w := &history.Encoder{}
+	w.Text(s.stamp)
 	for side := range s.ids {
-		w.text(s.ids[side][schema.SettingsFile])
-		w.number(len(x.machines))
+		w.Text(s.ids[side][schema.SettingsFile])
+		w.Number(len(x.machines))
 		for _, name := range slices.Sorted(slices.Values(x.machines)) {
-			w.text(name)
-			w.text(s.profile(side, name))
+			w.Text(name)
+			w.Text(s.profile(side, name))
 		}
-		w.number(len(x.paths))
+		w.Number(len(x.paths))
 		for _, p := range x.paths {
-			w.text(p)
-			w.text(s.ids[side][p])
+			w.Text(p)
+			w.Text(s.ids[side][p])
 		}
 	}
 	if s.inTerm != nil {
 		if set := s.inTerm.Settings.Value; set != nil {
-			w.text(string(set.Digest()))
+			w.Text(string(set.Digest()))
 		}
 		for _, name := range slices.Sorted(slices.Values(x.machines)) {
-			w.text(name)
+			w.Text(name)
 			if m := s.inTerm.Machine(name); m != nil {
-				w.text(string(m.Digest()))
+				w.Text(string(m.Digest()))
 			}
 		}
 	}
-	return sha256.Sum256(w.data)
+	return sha256.Sum256(w.Data)
 }
 
 func encodePart(p *lint.Part) []byte {
-	w := &writer{}
-	w.number(len(p.Conditions))
+	w := &history.Encoder{}
+	w.Number(len(p.Conditions))
 	for path, n := range p.Conditions {
-		w.text(path)
-		w.number(n)
+		w.Text(path)
+		w.Number(n)
 	}
-	w.texts(p.Families)
-	w.texts(p.Stood)
+	w.Texts(p.Families)
+	w.Texts(p.Stood)
 	for _, list := range [][]lint.Sleep{p.Asleep, p.Slept} {
-		w.number(len(list))
+		w.Number(len(list))
 		for _, a := range list {
-			w.text(a.Machine)
-			w.text(a.Member)
-			w.texts(a.Rules)
+			w.Text(a.Machine)
+			w.Text(a.Member)
+			w.Texts(a.Rules)
 		}
 	}
-	w.number(len(p.Findings))
+	w.Number(len(p.Findings))
 	for i := range p.Findings {
 		f := &p.Findings[i]
 		old := 0
@@ -204,31 +194,31 @@ func encodePart(p *lint.Part) []byte {
 			old = 1
 		}
 		for _, n := range []int{int(f.Severity), f.Line, f.Column, f.Width, old} {
-			w.number(n)
+			w.Number(n)
 		}
-		w.texts([]string{f.Rule, f.Path, f.ID, f.Field, f.Message, f.Help, string(f.Digest), f.Recipe.Machine, f.Recipe.Material, f.Recipe.Gas, f.Recipe.Thickness,
+		w.Texts([]string{f.Rule, f.Path, f.ID, f.Field, f.Message, f.Help, string(f.Digest), f.Recipe.Machine, f.Recipe.Material, f.Recipe.Gas, f.Recipe.Thickness,
 			f.Recipe.Variant, f.Recipe.Process})
 	}
-	return w.data
+	return w.Data
 }
 
 func decodePart(data []byte) (lint.Part, bool) {
-	in := &reader{data: data}
+	in := &history.Decoder{Data: data}
 	p := lint.Part{Conditions: map[string]int{}}
-	for n := in.number(); n > 0 && !in.bad; n-- {
-		path := in.text()
-		p.Conditions[path] = in.number()
+	for n := in.Number(); n > 0 && !in.Bad; n-- {
+		path := in.Text()
+		p.Conditions[path] = in.Number()
 	}
-	p.Families, p.Stood = in.texts(), in.texts()
+	p.Families, p.Stood = in.Texts(), in.Texts()
 	for _, list := range []*[]lint.Sleep{&p.Asleep, &p.Slept} {
-		for n := in.number(); n > 0 && !in.bad; n-- {
-			*list = append(*list, lint.Sleep{Machine: in.text(), Member: in.text(), Rules: in.texts()})
+		for n := in.Number(); n > 0 && !in.Bad; n-- {
+			*list = append(*list, lint.Sleep{Machine: in.Text(), Member: in.Text(), Rules: in.Texts()})
 		}
 	}
-	for n := in.number(); n > 0 && !in.bad; n-- {
+	for n := in.Number(); n > 0 && !in.Bad; n-- {
 		var f lint.PartFinding
-		f.Severity, f.Line, f.Column, f.Width, f.Old = lint.Severity(in.number()), in.number(), in.number(), in.number(), in.number() == 1
-		t := in.texts()
+		f.Severity, f.Line, f.Column, f.Width, f.Old = lint.Severity(in.Number()), in.Number(), in.Number(), in.Number(), in.Number() == 1
+		t := in.Texts()
 		if len(t) != 13 {
 			return p, false
 		}
@@ -236,63 +226,11 @@ func decodePart(data []byte) (lint.Part, bool) {
 		f.Recipe = schema.ID{Machine: t[7], Material: t[8], Gas: t[9], Thickness: t[10], Variant: t[11], Process: t[12]}
 		p.Findings = append(p.Findings, f)
 	}
-	return p, !in.bad && len(in.data) == 0
+	return p, !in.Bad && len(in.Data) == 0
 }
 
-// A writer writes texts and numbers one after another, a reader reads them.
-type writer struct{ data []byte }
-
-func (w *writer) number(n int)   { w.data = binary.AppendUvarint(w.data, uint64(n)) }
-func (w *writer) bytes(b []byte) { w.number(len(b)); w.data = append(w.data, b...) }
-func (w *writer) text(s string)  { w.number(len(s)); w.data = append(w.data, s...) }
-func (w *writer) texts(list []string) {
-	w.number(len(list))
-	for _, s := range list {
-		w.text(s)
-	}
-}
-
-type reader struct {
-	data []byte
-	bad  bool
-}
-
-func (r *reader) number() int {
-	n, size := binary.Uvarint(r.data)
-	if size <= 0 || n > 1<<31 {
-		r.bad, r.data = true, nil
-		return 0
-	}
-	r.data = r.data[size:]
-	return int(n)
-}
-
-func (r *reader) bytes() []byte {
-	n := r.number()
-	if n > len(r.data) {
-		r.bad, r.data = true, nil
-		return nil
-	}
-	out := r.data[:n:n]
-	r.data = r.data[n:]
-	return out
-}
-
-func (r *reader) text() string { return string(r.bytes()) }
-
-func (r *reader) texts() []string {
-	var out []string
-	for n := r.number(); n > 0 && !r.bad; n-- {
-		out = append(out, r.text())
-	}
-	return out
-}
-
-func (r *reader) key() (key [32]byte) {
-	if len(r.data) < len(key) {
-		r.bad, r.data = true, nil
-		return key
-	}
-	r.data = r.data[copy(key[:], r.data):]
+// hashIn reads a hash, which stands without its length.
+func hashIn(in *history.Decoder) (key [32]byte) {
+	copy(key[:], in.Take(len(key)))
 	return key
 }

@@ -9,6 +9,7 @@ import (
 	"sort"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"github.com/go-json-experiment/json/jsontext"
 
@@ -198,25 +199,29 @@ func (lib *Library) FamilyNames() []string {
 // read reads all files, a few at a time.
 func (lib *Library) read(src Source, paths []string) error {
 	lib.Files = make([]*File, len(paths))
-	errs := make([]error, len(paths))
-	work := make(chan int)
+	return AtOnce(len(paths), func(i int) error {
+		f, err := readFrom(src, paths[i])
+		if err != nil {
+			return unreadable(paths[i], err)
+		}
+		lib.Files[i] = f
+		return nil
+	})
+}
+
+// AtOnce calls f for 0 to n-1, as many at a time as there are processors. It returns when all have returned, with the error of the
+// lowest number that had one.
+func AtOnce(n int, f func(i int) error) error {
+	errs := make([]error, n)
+	var next atomic.Int64
 	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(paths)) {
+	for range min(runtime.GOMAXPROCS(0), n) {
 		wait.Go(func() {
-			for i := range work {
-				f, err := readFrom(src, paths[i])
-				if err != nil {
-					errs[i] = unreadable(paths[i], err)
-					continue
-				}
-				lib.Files[i] = f
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				errs[i] = f(i)
 			}
 		})
 	}
-	for i := range paths {
-		work <- i
-	}
-	close(work)
 	wait.Wait()
 	for _, err := range errs {
 		if err != nil {

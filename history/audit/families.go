@@ -2,11 +2,8 @@ package audit
 
 import (
 	"bytes"
-	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
-	"io"
-	"os"
 	"strings"
 
 	"fettle/history/git"
@@ -33,12 +30,8 @@ const (
 
 func readFamilies(repo *git.Repo) *families {
 	f := &families{repo: repo, of: map[string]family{}}
-	data, err := os.ReadFile(repo.ScratchFile(familiesFile))
-	if err != nil || len(data) < len(familiesMagic)+sha256.Size || string(data[:len(familiesMagic)]) != familiesMagic {
-		return f
-	}
-	body, end := data[len(familiesMagic):len(data)-sha256.Size], data[len(data)-sha256.Size:]
-	if sum := sha256.Sum256(body); !bytes.Equal(sum[:], end) {
+	body, ok := repo.Recall(familiesFile, familiesMagic)
+	if !ok {
 		return f
 	}
 	for len(body) > 0 { // a family with its contents after one another
@@ -81,11 +74,7 @@ func (f *families) keep() {
 		body = append(binary.LittleEndian.AppendUint32(body, uint32(len(raw)/size)), byte(size))
 		body = append(body, raw...)
 	}
-	sum := sha256.Sum256(body)
-	_ = f.repo.Remember(familiesFile, func(out io.Writer) error {
-		_, err := out.Write(bytes.Join([][]byte{[]byte(familiesMagic), body, sum[:]}, nil))
-		return err
-	})
+	_ = f.repo.RememberSealed(familiesFile, familiesMagic, body)
 }
 
 // read makes sure that the families of these contents are known.

@@ -278,36 +278,9 @@ func (r *Repo) SavedAndWork(rev, root string) (saved, work Snapshot, err error) 
 		return nil, nil, err
 	}
 	var files []Entry
-	if err := r.walkNoted(work.(*disk).stood(), commit.tree, "", scope, func(e Entry) { files = append(files, e) }); err != nil {
+	if err := r.walkTree(work.(*disk).stood(), commit.tree, "", scope, func(e Entry) { files = append(files, e) }); err != nil {
 		return nil, nil, err
 	}
 	saved, err = r.snapshot("saved "+commit.hash[:12], root, files)
 	return saved, work, err
-}
-
-// walkNoted is walkTree with what the index knows.
-func (r *Repo) walkNoted(s *stood, tree, dir string, scope scope, f func(Entry)) error {
-	entries, err := r.tree(tree)
-	if err != nil {
-		return err
-	}
-	for _, e := range entries {
-		at := path.Join(dir, e.name)
-		switch {
-		case !scope.touches(at):
-		case e.isTree():
-			if noted, ok := s.tree(at, e.hash); ok && scope.holds(at) {
-				for _, file := range noted {
-					f(file)
-				}
-				continue
-			}
-			if err := r.walkNoted(s, e.hash, at, scope, f); err != nil {
-				return err
-			}
-		case scope.holds(at):
-			f(Entry{Path: at, Hash: e.hash, Mode: e.mode})
-		}
-	}
-	return nil
 }

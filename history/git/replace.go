@@ -1,11 +1,13 @@
 package git
 
 import (
+	"crypto/sha256"
 	"errors"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 )
@@ -40,8 +42,24 @@ func (r *Repo) replace(full string, data []byte, mode fs.FileMode) error {
 	return err
 }
 
-// replaceBy writes a file in a directory and moves it into place. Without a mode it gets the one that the user gives to all files.
-func (r *Repo) replaceBy(dir, prefix, full string, data []byte, mode fs.FileMode) (err error) {
+// replaceBy writes a file in a directory and moves it into place, once it is on the disk. Without a mode it gets the one that the user
+// gives to all files.
+func (r *Repo) replaceBy(dir, prefix, full string, data []byte, mode fs.FileMode) error {
+	return r.putBy(dir, prefix, full, func(f *os.File) error {
+		if _, err := f.Write(data); err != nil {
+			return err
+		}
+		if mode != 0 {
+			if err := f.Chmod(mode); err != nil {
+				return err
+			}
+		}
+		return f.Sync()
+	})
+}
+
+// putBy has a file written in a directory and moves it into place.
+func (r *Repo) putBy(dir, prefix, full string, write func(*os.File) error) (err error) {
 	if dir == r.Scratch() {
 		if err := os.MkdirAll(dir, 0o777); err != nil {
 			return err
@@ -58,15 +76,7 @@ func (r *Repo) replaceBy(dir, prefix, full string, data []byte, mode fs.FileMode
 			os.Remove(f.Name())
 		}
 	}()
-	if _, err := f.Write(data); err != nil {
-		return err
-	}
-	if mode != 0 {
-		if err := f.Chmod(mode); err != nil {
-			return err
-		}
-	}
-	if err := f.Sync(); err != nil {
+	if err := write(f); err != nil {
 		return err
 	}
 	if err := f.Close(); err != nil {
@@ -99,29 +109,27 @@ func sweep(dir string) {
 
 // Remember puts a file that can be made again into [Repo.Scratch], whole or not at all, whatever ends this program on the way and whoever
 // else writes it. It is not waited for until it is on the disk: what a cut of the power leaves has to be told by whoever reads it.
-func (r *Repo) Remember(name string, write func(io.Writer) error) (err error) {
-	dir := r.Scratch()
-	if err := os.MkdirAll(dir, 0o777); err != nil {
+func (r *Repo) Remember(name string, write func(io.Writer) error) error {
+	return r.putBy(r.Scratch(), replacing, r.ScratchFile(name), func(f *os.File) error { return write(f) })
+}
+
+// RememberSealed is [Repo.Remember] of bytes that [Repo.Recall] knows again. The seal names what they are.
+func (r *Repo) RememberSealed(name, seal string, body []byte) error {
+	return r.Remember(name, func(out io.Writer) error {
+		sum := sha256.Sum256(body)
+		_, err := out.Write(slices.Concat([]byte(seal), body, sum[:]))
 		return err
+	})
+}
+
+// Recall returns what [Repo.RememberSealed] put there. It is false where that is damaged, of another seal or not there.
+func (r *Repo) Recall(name, seal string) ([]byte, bool) {
+	data, err := os.ReadFile(r.ScratchFile(name))
+	if err != nil || len(data) < len(seal)+sha256.Size || string(data[:len(seal)]) != seal {
+		return nil, false
 	}
-	sweep(dir)
-	f, err := create(dir, replacing)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-		}
-	}()
-	if err := write(f); err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), filepath.Join(dir, name))
+	body, end := data[len(seal):len(data)-sha256.Size], data[len(data)-sha256.Size:]
+	return body, sha256.Sum256(body) == [sha256.Size]byte(end)
 }
 
 // ScratchFile is where [Repo.Remember] puts a file.

@@ -47,7 +47,7 @@ func (r *Repo) Commit(rev, root string) (Snapshot, error) {
 		return nil, err
 	}
 	var files []Entry
-	if err := r.walkTree(commit.tree, "", scope, func(e Entry) { files = append(files, e) }); err != nil {
+	if err := r.walkTree(nil, commit.tree, "", scope, func(e Entry) { files = append(files, e) }); err != nil {
 		return nil, err
 	}
 	return r.snapshot("saved "+commit.hash[:12], root, files)

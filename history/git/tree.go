@@ -51,7 +51,7 @@ func (r *Repo) TreeFiles(rev string, under ...string) ([]Entry, error) {
 		return nil, err
 	}
 	var entries []Entry
-	err = r.walkTree(tree, "", scope, func(e Entry) { entries = append(entries, e) })
+	err = r.walkTree(nil, tree, "", scope, func(e Entry) { entries = append(entries, e) })
 	return entries, err
 }
 
@@ -102,7 +102,9 @@ func (r *Repo) treeOf(rev string) (string, error) {
 	return commit.tree, err
 }
 
-func (r *Repo) walkTree(tree, dir string, scope scope, f func(Entry)) error {
+// walkTree calls f for the files below a directory of a commit. Directories that the index knows as they are there are taken from it;
+// noted may be nil.
+func (r *Repo) walkTree(noted *stood, tree, dir string, scope scope, f func(Entry)) error {
 	entries, err := r.tree(tree)
 	if err != nil {
 		return err
@@ -112,7 +114,13 @@ func (r *Repo) walkTree(tree, dir string, scope scope, f func(Entry)) error {
 		switch {
 		case !scope.touches(at):
 		case e.isTree():
-			if err := r.walkTree(e.hash, at, scope, f); err != nil {
+			if files, ok := noted.tree(at, e.hash); ok && scope.holds(at) {
+				for _, file := range files {
+					f(file)
+				}
+				continue
+			}
+			if err := r.walkTree(noted, e.hash, at, scope, f); err != nil {
 				return err
 			}
 		case scope.holds(at):
