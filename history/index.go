@@ -537,7 +537,7 @@ func (w *IndexWriter) entry(e *Encoder) {
 
 // partsOf cuts the file of a decision into its subjects and what stands around them.
 func partsOf(path string, data []byte) (prefix []byte, subjects [][]byte, suffix []byte) {
-	list := schema.ReadFile(path, data).Root.Get("subjects")
+	list := schema.ReadFile(path, data).Root().Get("subjects")
 	if list == nil || len(list.Kids) == 0 {
 		return data, nil, nil
 	}

@@ -41,10 +41,10 @@ func MergeFile(path string, base, here, there []byte) (m Merge, ok bool) {
 		}
 		f := schema.ReadFile(path, data)
 		twice := slices.ContainsFunc(f.Problems, func(p schema.Problem) bool { return p.Rule == schema.RuleDuplicateKey || p.Rule == schema.RuleSyntax })
-		if f.Root == nil || twice || f.Kind == "" {
+		if !f.IsObject() || twice || f.Kind == "" {
 			return Merge{}, false
 		}
-		roots[i] = f.Root
+		roots[i] = f.Root()
 	}
 	for _, root := range roots {
 		if root != nil && root.Str("kind") != roots[1].Str("kind") {

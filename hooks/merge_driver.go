@@ -124,7 +124,7 @@ func (d *driving) asText() (open bool, err error) {
 		name string
 		data []byte
 	}{{"here", d.here}, {"there", d.there}, {"before", d.base}} {
-		if f := schema.ReadFile(d.path, side.data); len(side.data) > 0 && (f.Root == nil || f.Kind == "" || len(f.Problems) > 0) {
+		if f := schema.ReadFile(d.path, side.data); len(side.data) > 0 && (!f.IsObject() || f.Kind == "" || len(f.Problems) > 0) {
 			why := "it is no file of a library"
 			if len(f.Problems) > 0 {
 				line, _ := f.Position(f.Problems[0].At.Start)
@@ -147,7 +147,7 @@ func (d *driving) asText() (open bool, err error) {
 	if err != nil {
 		return true, err
 	}
-	if f := schema.ReadFile(d.path, merged); f.Root == nil {
+	if f := schema.ReadFile(d.path, merged); !f.IsObject() {
 		d.say("        what came of it is no JSON; mend it, then: git add %s", Quote(d.Path))
 		return true, nil
 	}

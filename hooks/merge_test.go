@@ -126,10 +126,10 @@ func TestMergeFile(t *testing.T) {
 func layout(t testing.TB, text string) string {
 	t.Helper()
 	f := schema.ReadFile("x.json", []byte(text))
-	if f.Root == nil {
+	if f.Root() == nil {
 		t.Fatal(f.Problems)
 	}
-	return string(schema.Layout(f.Root))
+	return string(schema.Layout(f.Root()))
 }
 
 // What a clash looks like in the file.
@@ -386,7 +386,7 @@ func TestMergeAgainstPlainJSON(t *testing.T) {
 			if string(sides[1]) == string(sides[0]) {
 				want = sides[2]
 			}
-			if file := schema.ReadFile("x.json", want); !ok || len(m.Clashes) > 0 || string(m.Text(0)) != string(schema.Layout(file.Root)) {
+			if file := schema.ReadFile("x.json", want); !ok || len(m.Clashes) > 0 || string(m.Text(0)) != string(schema.Layout(file.Root())) {
 				t.Fatalf("one side alone changed: %v %+v\n%s", ok, m.Clashes, m.Text(0))
 			}
 		}

@@ -20,12 +20,12 @@ import (
 func Textconv(path string, data []byte) []byte {
 	f := schema.ReadFile(path, data)
 	twice := slices.ContainsFunc(f.Problems, func(p schema.Problem) bool { return p.Rule == schema.RuleDuplicateKey })
-	if f.Root == nil || twice {
+	if !f.IsObject() || twice {
 		return data
 	}
-	root := f.Root
-	if laid := schema.ReadFile(path, schema.Layout(f.Root)); laid.Root != nil {
-		root = laid.Root
+	root := f.Root()
+	if laid := schema.ReadFile(path, schema.Layout(root)); laid.IsObject() {
+		root = laid.Root()
 	}
 	var out bytes.Buffer
 	w := &merging{set: root}

@@ -78,7 +78,7 @@ func TestTextconvHidesNothing(t *testing.T) {
 	if got := string(hooks.Textconv("x.json", reordered)); got != shown {
 		t.Error("another order of members and conditions is shown")
 	}
-	file := schema.ReadFile("x.json", base)
+	tree := schema.ReadFile("x.json", base).Root()
 	var leaves []*schema.Node
 	var walk func(n *schema.Node)
 	walk = func(n *schema.Node) {
@@ -89,7 +89,7 @@ func TestTextconvHidesNothing(t *testing.T) {
 			walk(kid)
 		}
 	}
-	walk(file.Root)
+	walk(tree)
 	rapid.Check(t, func(t *rapid.T) {
 		leaf := rapid.SampledFrom(leaves).Draw(t, "leaf")
 		was := *leaf
@@ -98,7 +98,7 @@ func TestTextconvHidesNothing(t *testing.T) {
 		if was.Kind == leaf.Kind && was.Text == leaf.Text || leaf.Key == "kind" {
 			return
 		}
-		changed := schema.Layout(file.Root)
+		changed := schema.Layout(tree)
 		if string(hooks.Textconv("x.json", changed)) == shown {
 			t.Fatalf("%s from %q to %q is not shown", was.Key, was.Text, leaf.Text)
 		}

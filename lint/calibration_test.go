@@ -107,7 +107,7 @@ func shopOf(t testing.TB, list []ordinary) *schema.Library {
 		}
 		root := sets[o.set()]
 		if root == nil {
-			root = schema.ReadFile("set", fmt.Appendf(nil, `{"kind": "condition-set", "format": 1, "machine": %q, "material": %q, "gas": %q, "conditions": []}`, o.machine, o.material, o.gas)).Root
+			root = schema.ReadFile("set", fmt.Appendf(nil, `{"kind": "condition-set", "format": 1, "machine": %q, "material": %q, "gas": %q, "conditions": []}`, o.machine, o.material, o.gas)).Root()
 			sets[o.set()] = root
 		}
 		list := root.Get("conditions")

@@ -186,11 +186,11 @@ func edit(files memory, prefix, field, value string) error {
 	}
 	if node == nil && json != "" {
 		f := schema.ReadFile("value", []byte(`{"value": `+json+`}`))
-		if node = f.Root.Get("value"); node == nil {
+		if node = f.Root().Get("value"); node == nil {
 			return fmt.Errorf("%s is not JSON", json)
 		}
 	}
-	root := schema.ReadFile(path, files[path]).Root
+	root := schema.ReadFile(path, files[path]).Root()
 	on := root
 	if prefix == "" {
 		prefix = exampleID[strings.LastIndexByte(exampleID, '/')+1:]
@@ -201,7 +201,7 @@ func edit(files memory, prefix, field, value string) error {
 		}
 	}
 	if field == "all" {
-		whole := conditionOf(schema.ReadFile(path, files[path]).Root, value)
+		whole := conditionOf(schema.ReadFile(path, files[path]).Root(), value)
 		if whole == nil {
 			return fmt.Errorf("no condition of %s", value)
 		}

@@ -189,10 +189,11 @@ func emptySet(p *Pass) {
 }
 
 func notFormatted(p *Pass) {
-	if p.File.Root == nil {
+	root := p.File.Root()
+	if root == nil {
 		return
 	}
-	want := schema.Layout(p.File.Root)
+	want := schema.Layout(root)
 	if bytes.Equal(want, p.File.Data) {
 		return
 	}

@@ -84,7 +84,7 @@ func sameFiles(lib *schema.Library, opts Options) map[string]bool {
 	same := make(map[string]bool, len(lib.Files))
 	for _, file := range lib.Files {
 		was := before[file.Path]
-		same[file.Path] = !asked[file.Path] || was != nil && was.Root != nil && was.Root == file.Root && slices.Equal(was.Problems, file.Problems)
+		same[file.Path] = !asked[file.Path] || was != nil && was.Value != nil && was.Value == file.Value && slices.Equal(was.Problems, file.Problems)
 	}
 	return same
 }

@@ -30,16 +30,18 @@ func (p *problems) bind(n *Node, into any) {
 }
 
 func (p *problems) object(info *typeInfo, v reflect.Value, n *Node) {
-	seen := make([]bool, len(info.fields))
+	var room [32]bool
+	seen := append(room[:0], make([]bool, len(info.fields))...)
+	next := 0 // most files have the members in the order of the format
 	for _, kid := range n.Kids {
 		if kid.again { // reported by the parser; the first counts
 			continue
 		}
-		at, ok := info.byName[kid.Key]
-		p.path = append(p.path, kid.Key)
+		at, ok := info.named(kid.Key, next)
+		p.trail = append(p.trail, place{kid.Key, -1})
 		switch {
 		case ok:
-			seen[at] = true
+			seen[at], next = true, at+1
 			f := &info.fields[at]
 			p.field(f, v.FieldByIndex(f.index), kid)
 		case !ok && info.rest >= 0 && (info.fields[info.rest].rest == "*" || strings.HasSuffix(kid.Key, info.fields[info.rest].rest)):
@@ -52,15 +54,26 @@ func (p *problems) object(info *typeInfo, v reflect.Value, n *Node) {
 			}
 			p.here(RuleUnknownField, kid.KeyAt, fmt.Sprintf("%q is not a member here", kid.Key), help)
 		}
-		p.path = p.path[:len(p.path)-1]
+		p.trail = p.trail[:len(p.trail)-1]
 	}
 	for i, f := range info.fields {
 		if f.need && !seen[i] {
-			p.path = append(p.path, f.name)
+			p.trail = append(p.trail, place{f.name, -1})
 			p.here(RuleMissingField, Span{n.At.Start, n.At.Start + 1}, fmt.Sprintf("%q is missing", f.name), f.doc)
-			p.path = p.path[:len(p.path)-1]
+			p.trail = p.trail[:len(p.trail)-1]
 		}
 	}
+}
+
+// named returns the number of the field called key, which is likely the one given or soon behind it.
+func (info *typeInfo) named(key string, likely int) (int, bool) {
+	for at := likely; at < min(likely+4, len(info.fields)); at++ {
+		if f := &info.fields[at]; f.name == key && f.rest == "" {
+			return at, true
+		}
+	}
+	at, ok := info.byName[key]
+	return at, ok
 }
 
 func (info *typeInfo) suggest(key string) string {
@@ -85,14 +98,15 @@ func (p *problems) field(f *fieldInfo, v reflect.Value, n *Node) {
 	if at.IsZero() {
 		at = Made // a tree that was made and never stood in a file
 	}
+	place := v.Field(1).Addr().Interface().(*Span)
 	if n.Kind == Null && f.null {
-		v.Field(1).Set(reflect.ValueOf(at))
+		*place = at
 		return
 	}
 	before := p.count
 	p.value(&f.spec, f.shape, v.Field(0), n)
 	if p.count == before || f.shape.kind >= isStruct { // a leaf with a problem stays absent: no rule may judge a value nobody wrote
-		v.Field(1).Set(reflect.ValueOf(at))
+		*place = at
 	}
 }
 
@@ -101,7 +115,7 @@ func (p *problems) value(sp *spec, sh *shape, v reflect.Value, n *Node) {
 	case isQuantity:
 		p.quantity(sh, v, n)
 	case isRaw:
-		v.Set(reflect.ValueOf(n))
+		v.Set(reflect.ValueOf(copied(n)))
 	case isString:
 		if p.expect(n, String, "a string") && p.text(sp, n) {
 			v.SetString(n.Text)
@@ -139,9 +153,9 @@ func (p *problems) value(sp *spec, sh *shape, v reflect.Value, n *Node) {
 			if kid.again {
 				continue
 			}
-			p.path = append(p.path, kid.Key)
+			p.trail = append(p.trail, place{kid.Key, -1})
 			p.row(sp, sh, v, kid)
-			p.path = p.path[:len(p.path)-1]
+			p.trail = p.trail[:len(p.trail)-1]
 		}
 	case isList:
 		p.items(sp, sh, v, n)
@@ -173,9 +187,9 @@ func (p *problems) items(sp *spec, sh *shape, v reflect.Value, n *Node) {
 	}
 	list := reflect.MakeSlice(sh.typ, len(n.Kids), len(n.Kids))
 	for i, kid := range n.Kids {
-		p.path = append(p.path, "["+strconv.Itoa(i)+"]")
+		p.trail = append(p.trail, place{index: i})
 		p.value(sp, sh.elem, list.Index(i), kid)
-		p.path = p.path[:len(p.path)-1]
+		p.trail = p.trail[:len(p.trail)-1]
 	}
 	v.Set(list)
 }
@@ -255,8 +269,18 @@ func (p *problems) text(sp *spec, n *Node) bool {
 // A form is a pattern that strings of one sort keep to. The pattern goes into the published JSON Schemas as it stands.
 type form struct {
 	pattern, words, help string
-	not                  string // a pattern of exceptions, or ""
-	match                func(string) bool
+	not                  string            // a pattern of exceptions, or ""
+	plainly              func(string) bool // true only of what keeps to the pattern, and soon said; may be nil
+	regexps              func() (pattern, not *regexp.Regexp)
+}
+
+// match reports whether a string has the form.
+func (f *form) match(s string) bool {
+	if f.plainly != nil && f.plainly(s) {
+		return true
+	}
+	pattern, not := f.regexps()
+	return pattern.MatchString(s) && (not == nil || !not.MatchString(s))
 }
 
 // namePattern is what names of machines, materials, gases and variants look like.
@@ -277,24 +301,63 @@ var (
 	notID = `^([^/]+/){4}(cut$|(` + strings.Join(Processes, "|") + `)/)`
 )
 
-var forms = sync.OnceValue(func() map[string]form {
-	table := map[string]form{
-		"name":   {pattern: namePattern, words: "a name of a-z, 0-9 and hyphens", help: "Names stand in ids and file names, so they are kept plain."},
-		"digest": {pattern: `^[0-9a-f]{64}$`, words: "a digest of 64 hex digits"},
-		"id32":   {pattern: `^[0-9a-f]{32}$`, words: "an identity of 32 hex digits", help: "fettle init makes one."},
-		"time":   {pattern: timePattern, words: `a time in UTC such as "2026-07-14T09:12:05Z"`},
+var forms = sync.OnceValue(func() map[string]*form {
+	table := map[string]*form{
+		"name":   {pattern: namePattern, plainly: plainName, words: "a name of a-z, 0-9 and hyphens", help: "Names stand in ids and file names, so they are kept plain."},
+		"digest": {pattern: `^[0-9a-f]{64}$`, plainly: func(s string) bool { return len(s) == 64 && only(s, isHex) }, words: "a digest of 64 hex digits"},
+		"id32":   {pattern: `^[0-9a-f]{32}$`, plainly: func(s string) bool { return len(s) == 32 && only(s, isHex) }, words: "an identity of 32 hex digits", help: "fettle init makes one."},
+		"time":   {pattern: timePattern, plainly: plainTime, words: `a time in UTC such as "2026-07-14T09:12:05Z"`},
 		"id":     {pattern: idPattern, not: notID, words: `an id such as "bay-2/carbon-steel/oxygen/3mm"`},
 		"family": {pattern: familyPattern, words: `a family such as "bay-2/carbon-steel/oxygen"`},
-		"line":   {pattern: `^[^\x00-\x1f\x7f]*$`, words: "one line of text without control characters"},
-		"filled": {pattern: `^[^\x00-\x1f\x7f]*[^\x00-\x20\x7f][^\x00-\x1f\x7f]*$`, words: "one line of text that is not empty"},
+		"line":   {pattern: `^[^\x00-\x1f\x7f]*$`, plainly: func(s string) bool { return only(s, isPrinted) }, words: "one line of text without control characters"},
+		"filled": {pattern: `^[^\x00-\x1f\x7f]*[^\x00-\x20\x7f][^\x00-\x1f\x7f]*$`, plainly: func(s string) bool { return s != "" && s[0] != ' ' && only(s, isPrinted) }, words: "one line of text that is not empty"},
 	}
-	for name, f := range table {
-		f.match = regexp.MustCompile(f.pattern).MatchString
-		if f.not != "" {
-			shape, not := f.match, regexp.MustCompile(f.not)
-			f.match = func(s string) bool { return shape(s) && !not.MatchString(s) }
-		}
-		table[name] = f
+	for _, f := range table {
+		f.regexps = sync.OnceValues(func() (pattern, not *regexp.Regexp) {
+			if f.not != "" {
+				not = regexp.MustCompile(f.not)
+			}
+			return regexp.MustCompile(f.pattern), not
+		})
 	}
 	return table
 })
+
+func only(s string, is func(byte) bool) bool {
+	for i := range len(s) {
+		if !is(s[i]) {
+			return false
+		}
+	}
+	return true
+}
+
+func isDigit(c byte) bool   { return '0' <= c && c <= '9' }
+func isHex(c byte) bool     { return isDigit(c) || 'a' <= c && c <= 'f' }
+func isPrinted(c byte) bool { return ' ' <= c && c < 0x7f }
+
+func plainName(s string) bool {
+	for i := range len(s) {
+		switch c := s[i]; {
+		case isDigit(c), 'a' <= c && c <= 'z':
+		case c != '-' || i == 0 || i == len(s)-1 || s[i-1] == '-':
+			return false
+		}
+	}
+	return s != ""
+}
+
+// plainTime takes the days that every month has.
+func plainTime(s string) bool {
+	const like = "0000-00-00T00:00:00Z"
+	if len(s) != len(like) {
+		return false
+	}
+	for i := range len(s) {
+		if like[i] == '0' && !isDigit(s[i]) || like[i] != '0' && s[i] != like[i] {
+			return false
+		}
+	}
+	month, day := s[5:7], s[8:10]
+	return "01" <= month && month <= "12" && "01" <= day && day <= "28" && s[11:13] <= "23" && s[14:16] <= "59" && s[17:19] <= "59"
+}

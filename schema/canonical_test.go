@@ -103,14 +103,15 @@ func TestRecordNameAndMessage(t *testing.T) {
 
 func TestSetPath(t *testing.T) {
 	f := schema.ReadFile("sets/bay-2/x.json", []byte(goodSet))
-	c := f.Root.Get("conditions").Kids[0]
+	root := f.Root()
+	c := root.Get("conditions").Kids[0]
 	for path, value := range map[string]*schema.Node{"cut.pressure": schema.Text("0.30 bar"), schema.FieldPath("pierce1.time"): schema.Text("0.2 s"),
 		"corner.min_power": schema.Text("500 W"), "note": nil} {
 		if err := c.SetPath(path, value); err != nil {
 			t.Fatal(err)
 		}
 	}
-	out := string(schema.Layout(f.Root))
+	out := string(schema.Layout(root))
 	want := strings.NewReplacer(`"0.25 bar"`, `"0.30 bar"`, `"0.12 s"`, `"0.2 s"`, `"kerf": "0.30 mm",
       "note": "free text"`, `"kerf": "0.30 mm"`, `      "pierce": [`, `      "corner": {
         "min_power": "500 W"
@@ -127,7 +128,7 @@ func TestSetPath(t *testing.T) {
 // Names of members of the machine's own are taken as they are: a controller's table may call one anything.
 func TestOwnMembers(t *testing.T) {
 	for _, name := range []string{"aux.gas", "lens[2]", "a.b[0].c", "pierce1", "half["} {
-		c := schema.ReadFile("sets/bay-2/x.json", []byte(goodSet)).Root.Get("conditions").Kids[0]
+		c := schema.ReadFile("sets/bay-2/x.json", []byte(goodSet)).Root().Get("conditions").Kids[0]
 		typed := "extra." + name
 		path := schema.FieldPath(typed)
 		if err := c.SetPath(path, schema.Text("7")); err != nil {

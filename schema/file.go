@@ -13,40 +13,66 @@ import (
 type File struct {
 	Path     string // from the root of the library, with slashes
 	Data     []byte
-	Root     *Node
 	Kind     string
 	Value    any // *Settings, *Machine, *ConditionSet, *TrialPlan, *TrialSheet or a record [Body]
 	Problems []Problem
+	object   bool  // it is one, whatever is in it
 	lines    []int // offsets of line starts, made when first asked for
 }
 
 // ReadFile reads one JSON file of a library. It never fails: what is wrong is in Problems, what could be read is in Value.
 func ReadFile(path string, data []byte) *File {
 	f := &File{Path: path, Data: data}
+	s := scanners.Get().(*scanner)
+	defer s.release()
+	f.read(s)
+	return f
+}
+
+// read reads the file with a scanner and returns the tree, nil where it is no JSON object. The tree is good while the scanner is not
+// used again.
+func (f *File) read(s *scanner) *Node {
 	errs := &problems{}
 	defer func() { f.Problems = errs.sorted() }()
-	f.Root = parse(data, errs)
-	if f.Root == nil {
-		return f
+	root := s.scan(string(f.Data))
+	if root == nil {
+		if root = parse(f.Data, errs); root == nil {
+			return nil
+		}
 	}
-	if f.Root.Kind != Object {
-		errs.add(RuleBadValue, f.Root.At, "", fmt.Sprintf("found %s; a file of a library is an object in braces", f.Root.Kind.Words()), "")
-		f.Root = nil
-		return f
+	if root.Kind != Object {
+		errs.add(RuleBadValue, root.At, "", fmt.Sprintf("found %s; a file of a library is an object in braces", root.Kind.Words()), "")
+		return nil
 	}
-	f.Kind = f.Root.Str("kind")
+	f.object = true
+	f.Kind = root.Str("kind")
 	t, ok := structOf(f.Kind)
 	if !ok {
-		f.unknownKind(errs)
-		return f
+		unknownKind(root, errs)
+		return root
 	}
 	into := reflect.New(t)
-	errs.bind(f.Root, into.Interface())
+	errs.bind(root, into.Interface())
 	f.Value = into.Interface()
-	if n := f.Root.Get("format"); n != nil && n.Kind == Digits && !isOne(n.Text) {
+	if n := root.Get("format"); n != nil && n.Kind == Digits && !isOne(n.Text) {
 		errs.add(RuleBadValue, n.At, "format", fmt.Sprintf("format %s is not known; this fettle reads format 1", n.Text), "The file may be of a newer fettle: fettle version")
 	}
-	return f
+	return root
+}
+
+// IsObject reports whether the file is a JSON object, whatever is in it.
+func (f *File) IsObject() bool { return f.object }
+
+// Root is the tree of the file, read anew at each call: it takes many times the space of the file, and few ask for it. It is nil where
+// the file is no JSON object.
+func (f *File) Root() *Node {
+	if !f.object {
+		return nil
+	}
+	if n := scan(f.Data); n != nil {
+		return n
+	}
+	return parse(f.Data, &problems{})
 }
 
 func isOne(number string) bool {
@@ -54,10 +80,10 @@ func isOne(number string) bool {
 	return err == nil && float == 1
 }
 
-func (f *File) unknownKind(errs *problems) {
-	n := f.Root.Get("kind")
+func unknownKind(root *Node, errs *problems) {
+	n := root.Get("kind")
 	if n == nil {
-		errs.add(RuleMissingField, Span{f.Root.At.Start, f.Root.At.Start + 1}, "kind", `"kind" is missing`, `It says what the file is, such as "condition-set".`)
+		errs.add(RuleMissingField, Span{root.At.Start, root.At.Start + 1}, "kind", `"kind" is missing`, `It says what the file is, such as "condition-set".`)
 		return
 	}
 	kinds := []string{"library", "machine", "condition-set", KindTrialPlan, KindTrialSheet}

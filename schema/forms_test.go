@@ -2,8 +2,11 @@ package schema
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 )
 
 // The pattern of a time takes exactly the times that the calendar has: package time is asked about days, real or not, of years of every
@@ -49,5 +52,31 @@ func TestDisplayUnits(t *testing.T) {
 		if problems := Bind(object(withKey(name, Text("furlong"))), &d); len(problems) != 1 {
 			t.Errorf("%s in furlongs: %+v", name, problems)
 		}
+	}
+}
+
+// What is taken without asking the pattern keeps to the pattern.
+func TestFormsArePlainlyWhatTheirPatternsSay(t *testing.T) {
+	good := map[string]string{"name": "bay-2", "digest": strings.Repeat("0123456789abcdef", 4), "id32": strings.Repeat("0123456789abcdef", 2),
+		"time": "2026-07-14T09:12:05Z", "line": "S355J2 +N", "filled": "S355J2 +N"}
+	pieces := []string{"", "-", "--", "0", "9", "a", "z", "A", "g", " ", "\n", "\x7f", "\x1f", "µ", "T", "Z", ":", "29", "31", "60", "00", "13"}
+	for name, f := range forms() {
+		if f.plainly == nil {
+			continue
+		}
+		if !f.plainly(good[name]) {
+			t.Errorf("%s: %q is not taken plainly", name, good[name])
+		}
+		rapid.Check(t, func(t *rapid.T) {
+			s := good[name]
+			for range rapid.IntRange(0, 3).Draw(t, "edits") {
+				at := rapid.IntRange(0, len(s)).Draw(t, "at")
+				end := min(len(s), at+rapid.IntRange(0, 3).Draw(t, "length"))
+				s = s[:at] + rapid.SampledFrom(pieces).Draw(t, "piece") + s[end:]
+			}
+			if pattern, _ := f.regexps(); f.plainly(s) && !pattern.MatchString(s) {
+				t.Fatalf("%s: %q is taken plainly, and the pattern does not take it", name, s)
+			}
+		})
 	}
 }

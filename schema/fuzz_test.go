@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -85,8 +86,9 @@ func readAnything(t failer, data []byte) {
 		}
 	}
 	ReadRecord("records/2026/07/x.json", data)
+	scanAnything(t, data)
 	readAsLibrary(t, data)
-	if f.Root == nil {
+	if f.Root() == nil {
 		if len(f.Problems) == 0 {
 			t.Fatalf("%q was not read, and nobody says why", data)
 		}
@@ -99,15 +101,15 @@ func readAnything(t failer, data []byte) {
 	if !json.Valid(data) {
 		t.Fatalf("encoding/json does not read %q", data)
 	}
-	out := Layout(f.Root)
+	out := Layout(f.Root())
 	again := ReadFile("x.json", out)
-	if again.Root == nil {
+	if again.Root() == nil {
 		t.Fatalf("the layout of %q is not read: %+v\n%s", data, again.Problems, out)
 	}
-	if twice := Layout(again.Root); !bytes.Equal(twice, out) {
+	if twice := Layout(again.Root()); !bytes.Equal(twice, out) {
 		t.Fatalf("laid out twice it differs:\n%s\n%s", out, twice)
 	}
-	if before, after := canonicalNode(f.Root), canonicalNode(again.Root); !bytes.Equal(before, after) {
+	if before, after := canonicalNode(f.Root()), canonicalNode(again.Root()); !bytes.Equal(before, after) {
 		t.Fatalf("laid out it means something else:\n%s\n%s", before, after)
 	}
 	if before, after := said(f), said(again); !slices.Equal(before, after) {
@@ -115,6 +117,40 @@ func readAnything(t failer, data []byte) {
 	}
 	if f.Value != nil {
 		encodeAgain(t, f)
+	}
+}
+
+// scanAnything holds the fast reader to the slow one: what it takes, that takes too, as the same tree and without a problem.
+func scanAnything(t failer, data []byte) {
+	t.Helper()
+	scanned := scan(data)
+	errs := &problems{}
+	parsed := parse(data, errs)
+	if scanned == nil {
+		return
+	}
+	if errs.count > 0 || !reflect.DeepEqual(scanned, parsed) {
+		t.Fatalf("of %q the fast reader makes another tree than the other, which says %+v", data, errs.list)
+	}
+	if lasting := copied(scanned); !reflect.DeepEqual(lasting, parsed) {
+		t.Fatalf("of %q a copy is another tree", data)
+	}
+}
+
+// What is in order is read fast: else the fast reader could refuse everything and still agree.
+func TestScanTakesWhatIsInOrder(t *testing.T) {
+	taken := 0
+	for _, data := range outsideFiles(t) {
+		errs := &problems{}
+		if parsed := parse(data, errs); parsed == nil || errs.count > 0 {
+			continue
+		}
+		if taken++; scan(data) == nil {
+			t.Errorf("the fast reader does not take %q", data)
+		}
+	}
+	if taken < 100 {
+		t.Errorf("only %d files", taken)
 	}
 }
 

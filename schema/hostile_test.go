@@ -19,7 +19,7 @@ func TestHostileFiles(t *testing.T) {
 		{"one name twice in a record", record(`, "by": "jonas"`), "duplicate-key", "by"},
 		{"an empty name", `{"kind": "library", "display": {"": 1}}`, "unknown-field", "display."},
 		{"an empty name at the root", `{"": {}, "kind": "library"}`, "unknown-field", ""},
-		{"a name that looks like a list", `{"kind": "library", "display": {"[": 1}}`, "unknown-field", "display["},
+		{"a name that looks like a list", `{"kind": "library", "display": {"[": 1}}`, "unknown-field", "display.["},
 		{"a number beyond all numbers", record(`, "text": 1e400`), "bad-value", "text"},
 		{"half of a surrogate pair", record(`, "text": "\ud83d"`), "syntax", ""},
 	}

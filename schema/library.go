@@ -58,7 +58,7 @@ func (r *Recipe) Digest() Digest {
 // Text is the condition as it stands in its file, which may be laid out in any way. It says nothing of what the set says for all of
 // its conditions.
 func (r *Recipe) Text() []byte {
-	list := r.File.Root.Get("conditions")
+	list := r.File.Root().Get("conditions")
 	if list == nil || r.Index >= len(list.Kids) {
 		return nil
 	}
@@ -285,7 +285,7 @@ func (lib *Library) place(f *File) {
 	}
 	if f.Kind != want {
 		if f.Value != nil {
-			n := f.Root.Get("kind")
+			n := f.Root().Get("kind")
 			f.report(RuleMisplacedFile, n.At, "kind", fmt.Sprintf("a file of kind %q here; %s holds files of kind %q", f.Kind, dirOf(f.Path), want), "Move the file to where its kind belongs.")
 		}
 		return
@@ -360,7 +360,10 @@ func (lib *Library) placeConditions(set Placed[ConditionSet]) {
 func (lib *Library) noteUnread() {
 	byFile := map[*File]map[int][]Problem{} // by condition, -1 for what is in none
 	for _, set := range lib.Sets {
-		list := set.File.Root.Get("conditions")
+		if !slices.ContainsFunc(set.File.Problems, Problem.Hides) {
+			continue
+		}
+		list := set.File.Root().Get("conditions")
 		for _, p := range set.File.Problems {
 			if !p.Hides() || list == nil {
 				continue

@@ -250,22 +250,8 @@ func stands(n *Node, names *map[string]bool, key string) bool {
 	return again
 }
 
-// A place is one step from an object or a list to what is being read below it.
-type place struct {
-	key   string
-	index int // in a list; -1 in an object
-}
-
 // field is the dotted path of what is being read.
-func (p *parser) field() string {
-	parts := make([]string, len(p.trail))
-	for i, at := range p.trail {
-		if parts[i] = at.key; at.index >= 0 {
-			parts[i] = "[" + strconv.Itoa(at.index) + "]"
-		}
-	}
-	return joinPath(parts)
-}
+func (p *parser) field() string { return fieldPath(p.trail) }
 
 func (p *parser) unquote(at Span) (string, error) {
 	inner := p.text[at.Start+1 : at.End-1]

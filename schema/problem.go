@@ -3,7 +3,7 @@ package schema
 import (
 	"fmt"
 	"sort"
-	"strings"
+	"strconv"
 )
 
 // The rules of the file family: what a reader can find wrong with a file before anybody asks what it means.
@@ -39,7 +39,7 @@ const MaxProblems = 1000
 type problems struct {
 	list  []Problem
 	count int // also those that are not told
-	path  []string
+	trail []place
 }
 
 func (p *problems) add(rule string, at Span, field, message, help string) {
@@ -51,7 +51,7 @@ func (p *problems) add(rule string, at Span, field, message, help string) {
 
 // here reports a problem at the member that is being read.
 func (p *problems) here(rule string, at Span, message, help string) {
-	p.add(rule, at, joinPath(p.path), message, help)
+	p.add(rule, at, fieldPath(p.trail), message, help)
 }
 
 func (p *problems) sorted() []Problem {
@@ -62,13 +62,24 @@ func (p *problems) sorted() []Problem {
 	return p.list
 }
 
-func joinPath(parts []string) string {
+// A place is one step from an object or a list to what is being read below it.
+type place struct {
+	key   string
+	index int // in a list; -1 in an object
+}
+
+// fieldPath is the dotted path of what a trail leads to.
+func fieldPath(trail []place) string {
 	out := ""
-	for _, part := range parts {
-		if out != "" && !strings.HasPrefix(part, "[") {
+	for _, at := range trail {
+		if at.index >= 0 {
+			out += "[" + strconv.Itoa(at.index) + "]"
+			continue
+		}
+		if out != "" {
 			out += "."
 		}
-		out += part
+		out += at.key
 	}
 	return out
 }

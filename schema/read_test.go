@@ -66,7 +66,7 @@ func TestReadFileGood(t *testing.T) {
 	if line != 20 || column != 21 {
 		t.Errorf("pressure at %d:%d, want 20:21", line, column)
 	}
-	if got := string(schema.Layout(f.Root)); got != goodSet {
+	if got := string(schema.Layout(f.Root())); got != goodSet {
 		t.Errorf("the house layout of a file in house layout differs:\n%s", got)
 	}
 }

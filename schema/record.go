@@ -243,15 +243,18 @@ func recordMessage(n *Node) []byte {
 
 // ReadRecord reads the bytes of a record file. Problems are in the record; only a file that is no JSON object has no body.
 func ReadRecord(path string, data []byte) *Record {
-	f := ReadFile(path, data)
+	f := &File{Path: path, Data: data}
+	s := scanners.Get().(*scanner)
+	defer s.release()
+	root := f.read(s)
 	r := &Record{Path: path, Problems: f.Problems}
-	if f.Root == nil {
+	if root == nil {
 		return r
 	}
 	r.Kind = f.Kind
 	if body, ok := f.Value.(Body); ok {
 		r.Body, r.Common = body, body.common()
-		r.Message = recordMessage(f.Root)
+		r.Message = recordMessage(root)
 		r.Digest = DigestOf(r.Message)
 	}
 	return r

@@ -42,14 +42,14 @@ func init() {
 // edit changes one set file: the tree goes to change, and what it wrote is read again. An edit that cannot be read is refused
 // and nothing is written.
 func (s *shop) edit(f *schema.File, change func(root *schema.Node) error) error {
-	again := schema.ReadFile(f.Path, f.Data) // a tree of its own: a refused edit leaves no trace in what others hold
-	if again.Root == nil {
+	root := f.Root()
+	if root == nil {
 		return s.mendFirst(f.Path)
 	}
-	if err := change(again.Root); err != nil {
+	if err := change(root); err != nil {
 		return err
 	}
-	data := schema.Layout(again.Root)
+	data := schema.Layout(root)
 	known := map[string]bool{}
 	for _, p := range f.Problems {
 		known[p.Rule+p.Field] = true
@@ -455,7 +455,7 @@ func (s *shop) copyMachine(lib *schema.Library, from, to string) error {
 	}
 	files := map[string][]byte{}
 	add := func(f *schema.File, path string, rename func(root *schema.Node)) error {
-		root := schema.ReadFile("", f.Data).Root
+		root := f.Root()
 		if root == nil || f.Value == nil {
 			return s.mendFirst(f.Path)
 		}

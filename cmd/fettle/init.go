@@ -132,7 +132,7 @@ func (s *shop) newLibrary(f initFlags) error {
 		if len(file.Problems) > 0 {
 			return troublef(file.Problems[0].Help, "%s: %s; nothing was made", path, file.Problems[0].Message)
 		}
-		files[path] = schema.Layout(file.Root)
+		files[path] = schema.Layout(file.Root())
 	}
 	var key signature.Signer
 	if have, err := s.signer(); err == nil {

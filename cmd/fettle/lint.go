@@ -389,11 +389,11 @@ func (a *app) formatCommand(args []string, check bool) error {
 		}
 		data = []byte(strings.TrimPrefix(string(data), "\ufeff"))
 		again := schema.ReadFile(f.Path, data)
-		if again.Root == nil {
+		if !again.IsObject() {
 			unreadable = append(unreadable, f.Path)
 			continue
 		}
-		if laid := schema.Layout(again.Root); string(laid) != string(f.Data) {
+		if laid := schema.Layout(again.Root()); string(laid) != string(f.Data) {
 			count++
 			if check {
 				fmt.Fprintf(a.out, "%s\n", s.relative(f.Path))

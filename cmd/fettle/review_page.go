@@ -358,7 +358,7 @@ func (s *shop) findingsInForce(st *state, cards []card) map[findingKey]lint.Find
 		}
 		of[c.ID.String()] = true
 		if roots[c.Now.File] == nil {
-			roots[c.Now.File] = schema.ReadFile(c.Now.File.Path, c.Now.File.Data).Root
+			roots[c.Now.File] = c.Now.File.Root()
 		}
 		condition := c.base.Condition
 		roots[c.Now.File].Get("conditions").Kids[c.Now.Index] = schema.Encode(&condition)

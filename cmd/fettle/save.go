@@ -259,10 +259,10 @@ func (s *shop) formatFiles(paths []string) error {
 			return cannotRead(p, err)
 		}
 		f := schema.ReadFile(p, data)
-		if f.Root == nil {
+		if !f.IsObject() {
 			continue // lint says what is wrong
 		}
-		if laid := schema.Layout(f.Root); string(laid) != string(data) {
+		if laid := schema.Layout(f.Root()); string(laid) != string(data) {
 			if err := s.write(p, laid); err != nil {
 				return err
 			}

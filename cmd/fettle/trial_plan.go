@@ -533,7 +533,7 @@ func (j *judge) judge(changed schema.Table[string]) (errors, warnings []lint.Fin
 }
 
 func (j *judge) findings(changed schema.Table[string]) ([]lint.Finding, error) {
-	root := schema.ReadFile(j.recipe.File.Path, j.recipe.File.Data).Root
+	root := j.recipe.File.Root()
 	condition := root.Get("conditions").Kids[j.recipe.Index]
 	for _, c := range changed {
 		if err := condition.SetPath(c.Name, schema.Text(c.V)); err != nil {

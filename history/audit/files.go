@@ -126,9 +126,9 @@ func parseSet(data []byte) *set {
 		return nil
 	}
 	file := lib.Sets[0].File
-	root := file.Root.Get("conditions")
+	root := file.Root().Get("conditions")
 	s := &set{byID: make(map[schema.ID]*held, len(lib.Recipes)), hides: slices.ContainsFunc(file.Problems, schema.Problem.Hides)}
-	defer func() { file.Root, file.Data = nil, nil }() // large, and not asked for again
+	defer func() { file.Data = nil }() // large, and not asked for again
 	for _, r := range lib.Recipes {
 		h := &held{recipe: r}
 		if root != nil && r.Index < len(root.Kids) {
@@ -184,7 +184,7 @@ func (s *set) edited(data []byte) *set {
 		slices.ContainsFunc(lib.Sets[0].File.Problems, schema.Problem.Hides) {
 		return nil
 	}
-	lib.Sets[0].File.Root, lib.Sets[0].File.Data = nil, nil
+	lib.Sets[0].File.Data = nil
 	out := &set{ids: s.ids, byID: maps.Clone(s.byID), data: data, spans: slices.Clone(s.spans), inOrder: s.inOrder, differs: s.inOrder[k]}
 	out.byID[out.differs] = &held{recipe: lib.Recipes[0], raw: slices.Clone(text)} // else an old version would be held for one of its conditions
 	out.spans[k].End += grown

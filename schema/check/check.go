@@ -48,12 +48,13 @@ func File(path string, data []byte) ([]Problem, error) {
 
 // judge asks the schema for the verdict and the reader for the words. A refusal stands, even where the reader has no word for it.
 func judge(f *schema.File, published *jsonschema.Resolved) []schema.Problem {
-	refusal := published.Validate(plain(f.Root))
+	root := f.Root()
+	refusal := published.Validate(plain(root))
 	if refusal != nil && len(f.Problems) > 0 {
 		return f.Problems
 	}
 	if refusal != nil {
-		start := f.Root.At.Start
+		start := root.At.Start
 		return []schema.Problem{{Rule: schema.RuleBadValue, At: schema.Span{Start: start, End: start + 1},
 			Message: fmt.Sprintf("the published schema of kind %q refuses what the reader takes: %v", f.Kind, refusal),
 			Help:    "The two ought to agree, so this is a fault of fettle. Please report it, with the file."}}

@@ -133,7 +133,7 @@ func TestNumberBeyondDouble(t *testing.T) {
 		data := `{"kind": "library", "format": 1, "id": "` + strings.Repeat("0", 32) + `", "name": "x", "prices": {"currency": "EUR", "machine_hour": ` + number + `}}`
 		f := schema.ReadFile("fettle.json", []byte(data))
 		for program, valid := range validators {
-			if got := valid(t, "library", plain(f.Root)); got != good {
+			if got := valid(t, "library", plain(f.Root())); got != good {
 				t.Errorf("%s says of %s good: %v, want %v", program, number, got, good)
 			}
 		}

@@ -36,7 +36,7 @@ func readPool(t *testing.T) *pool {
 			t.Fatal(err)
 		}
 		p.files = append(p.files, data)
-		p.gather(schema.ReadFile(path, data).Root)
+		p.gather(schema.ReadFile(path, data).Root())
 	}
 	for _, text := range []string{"", " ", "x", "3", "3 mm", "-3 mm", "3mm", " 3 mm ", "3.5 m/min", "1/3 in", "2 1/2 in", "1/0 in", "7 µm", "7 μm", "7 um", "0 W", "35 %",
 		"-5 degC", "0 K", "1 barg", "1 bar(g)", "1 bara", "2 psig", "1e3 W", "1.5.2 W", "1,5 W", "400 Hz\n", "\t", "a\u0000", "é", "cut", "double", "condition",
@@ -127,7 +127,7 @@ func TestOneVerdictOnMutations(t *testing.T) {
 	p := readPool(t)
 	good, bad := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
-		root := clone(schema.ReadFile("", rapid.SampledFrom(p.files).Draw(t, "file")).Root)
+		root := clone(schema.ReadFile("", rapid.SampledFrom(p.files).Draw(t, "file")).Root())
 		for range rapid.IntRange(1, 3).Draw(t, "mutations") {
 			p.mutate(t, root)
 		}
@@ -142,7 +142,7 @@ func TestOneVerdictOnMutations(t *testing.T) {
 		} else {
 			bad++
 		}
-		if f.Value != nil && (refusal(t, f.Kind, plain(f.Root)) == nil) != (len(problems) == 0) {
+		if f.Value != nil && (refusal(t, f.Kind, plain(f.Root())) == nil) != (len(problems) == 0) {
 			t.Fatalf("the two validators differ, one says %+v, of\n%s", problems, data)
 		}
 		if (len(f.Problems) == 0) == (len(problems) == 0) {
@@ -166,18 +166,18 @@ func TestOneVerdictOnMutations(t *testing.T) {
 func TestSamePlaces(t *testing.T) {
 	p := readPool(t)
 	rapid.Check(t, func(t *rapid.T) {
-		root := clone(schema.ReadFile("", rapid.SampledFrom(p.files).Draw(t, "file")).Root)
+		root := clone(schema.ReadFile("", rapid.SampledFrom(p.files).Draw(t, "file")).Root())
 		p.mutate(t, root)
 		f := schema.ReadFile("mutated.json", schema.Layout(root))
 		if f.Value == nil || len(f.Problems) == 0 || bytes.Contains(f.Data, []byte(`"":`)) {
 			return // the validator loses the empty name from its places
 		}
-		invalid := refusal(t, f.Kind, plain(f.Root))
+		invalid := refusal(t, f.Kind, plain(f.Root()))
 		if invalid == nil {
 			return // TestOneVerdictOnMutations judges that
 		}
 		var places []schema.Span
-		collectPlaces(f.Root, invalid, &places)
+		collectPlaces(f.Root(), invalid, &places)
 		for _, want := range f.Problems {
 			if !strings.Contains(want.Message, "absolute zero") && !slices.Contains(places, want.At) {
 				t.Fatalf("the reader reports %+v; the validator only %v, of\n%s", want, invalid.BasicOutput().Errors, f.Data)

@@ -178,7 +178,7 @@ func (m *maker) start() error {
 			if len(f.Problems) > 0 {
 				return fmt.Errorf("%s: %v", s.path, f.Problems)
 			}
-			if got := schema.Layout(f.Root); string(got) != string(data) {
+			if got := schema.Layout(f.Root()); string(got) != string(data) {
 				return fmt.Errorf("%s is not laid out as fettle lays it out:\n%s", s.path, got)
 			}
 		}

@@ -130,10 +130,10 @@ func (e *Event) Edits() bool { return e.Kind == Changed || e.Kind == PutBack }
 // node reads one object of the story as files of a library are read.
 func node(raw json.RawMessage) (*schema.Node, error) {
 	f := schema.ReadFile("", raw)
-	if f.Root == nil {
+	if !f.IsObject() {
 		return nil, fmt.Errorf("%s", f.Problems[0].Message)
 	}
-	return f.Root, nil
+	return f.Root(), nil
 }
 
 // bind reads one object of the story into a struct of a record.

@@ -165,7 +165,7 @@ func (p *planner) open(path string, e *entry) *draft {
 		p.problem(Place{}, "", "Rename that file so that its name says what it holds.", "%s holds another set than its name says: %s, %s, %s", path, set.Machine.V, set.Material.V, set.Gas.V)
 		return nil
 	}
-	d.root = clone(d.file.Root)
+	d.root = d.file.Root()
 	d.list = d.root.Get("conditions")
 	d.ids = make([]schema.ID, len(d.list.Kids))
 	for _, recipe := range p.lib.Recipes {

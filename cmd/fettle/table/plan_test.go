@@ -55,7 +55,7 @@ func TestUpdateTouchesOnlyWhatItNames(t *testing.T) {
 		t.Errorf("changed lines %s, want %s", got, want)
 	}
 	for _, f := range lib.Files {
-		if f.Path == oxygen && !bytes.Equal(schema.Layout(f.Root), f.Data) {
+		if f.Path == oxygen && !bytes.Equal(schema.Layout(f.Root()), f.Data) {
 			t.Error("the library that was read was changed")
 		}
 	}

@@ -32,16 +32,6 @@ func set(condition *schema.Node, g given) error {
 	return nil
 }
 
-// clone copies a tree, so that the library that was read stays as it was.
-func clone(n *schema.Node) *schema.Node {
-	c := *n
-	c.Kids = make([]*schema.Node, len(n.Kids))
-	for i, kid := range n.Kids {
-		c.Kids[i] = clone(kid)
-	}
-	return &c
-}
-
 func object(members ...string) *schema.Node {
 	n := &schema.Node{Kind: schema.Object}
 	for i := 0; i+1 < len(members); i += 2 {
