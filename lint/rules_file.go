@@ -189,12 +189,11 @@ func emptySet(p *Pass) {
 }
 
 func notFormatted(p *Pass) {
-	root := p.File.Root()
-	if root == nil {
+	if !p.File.IsObject() || p.File.LaidOut() {
 		return
 	}
-	want := schema.Layout(root)
-	if bytes.Equal(want, p.File.Data) {
+	want := schema.Layout(p.File.Root())
+	if bytes.Equal(want, p.File.Data) { // a name stands in it twice
 		return
 	}
 	at := 0

@@ -6,6 +6,7 @@ import (
 	"reflect"
 	"slices"
 	"strconv"
+	"sync"
 	"unicode/utf8"
 
 	"github.com/go-json-experiment/json/jsontext"
@@ -44,9 +45,11 @@ type Values struct {
 }
 
 // ID returns the id of the recipe. It is false where the thickness has no finite decimal in mm.
-func (v *Values) ID() (ID, bool) {
-	mm, ok := ThicknessMM(v.Thickness.V)
-	id := ID{Machine: v.Machine.V, Material: v.Material.V, Gas: v.Gas.V, Thickness: mm, Variant: v.Variant.V, Process: v.Process.V}
+func (v *Values) ID() (ID, bool) { return idOf(v.Machine.V, v.Material.V, v.Gas.V, &v.Condition) }
+
+func idOf(machine, material, gas string, c *Condition) (ID, bool) {
+	mm, ok := ThicknessMM(c.Thickness.V)
+	id := ID{Machine: machine, Material: material, Gas: gas, Thickness: mm, Variant: c.Variant.V, Process: c.Process.V}
 	if id.Process == "cut" {
 		id.Process = ""
 	}
@@ -55,22 +58,46 @@ func (v *Values) ID() (ID, bool) {
 
 // Canonical returns the canonical form, canon 1: an RFC 8785 object of everything but notes, each quantity as its exact SI
 // value ("17/300 m/s"). Nothing absent is filled in; "process": "cut" is the one default that is left out.
-func (v *Values) Canonical() []byte {
+func (v *Values) Canonical() []byte { return v.appendCanonical(make([]byte, 0, 1024)) }
+
+func (v *Values) appendCanonical(b []byte) []byte {
 	if v.Process.V == "cut" {
 		plain := *v
 		plain.Process = Member[string]{}
 		v = &plain
 	}
-	return canonical(v)
+	return appendCanonical(b, v)
 }
 
 // Digest returns the digest of the canonical form.
-func (v *Values) Digest() Digest { return DigestOf(v.Canonical()) }
+func (v *Values) Digest() Digest { return digestOf(func(into *Values) { *into = *v }) }
+
+// digestOf spares the memory that values and their canonical form take, for whoever makes many.
+func digestOf(fill func(*Values)) Digest {
+	room := digestRoom.Get().(*struct {
+		values Values
+		text   []byte
+	})
+	defer digestRoom.Put(room)
+	fill(&room.values)
+	room.text = room.values.appendCanonical(room.text[:0])
+	room.values = Values{}
+	return DigestOf(room.text)
+}
+
+var digestRoom = sync.Pool{New: func() any {
+	return &struct {
+		values Values
+		text   []byte
+	}{}
+}}
 
 // canonical writes any struct of this package as an RFC 8785 object, with "canon" among its members.
-func canonical(ptr any) []byte {
+func canonical(ptr any) []byte { return appendCanonical(make([]byte, 0, 1024), ptr) }
+
+func appendCanonical(b []byte, ptr any) []byte {
 	v := reflect.ValueOf(ptr).Elem()
-	return appendObject(make([]byte, 0, 1024), infoOf(v.Type()), v, true)
+	return appendObject(b, infoOf(v.Type()), v, true)
 }
 
 // appendObject writes members in the order of RFC 8785, so that nothing has to be sorted again. Names of the format are ASCII and
@@ -81,7 +108,8 @@ func appendObject(b []byte, info *typeInfo, v reflect.Value, top bool) []byte {
 		shape *shape
 		value reflect.Value // the zero Value is the version
 	}
-	members := make([]member, 0, len(info.fields)+1)
+	var room [24]member
+	members := room[:0]
 	if top {
 		members = append(members, member{name: "canon"})
 	}
@@ -91,6 +119,11 @@ func appendObject(b []byte, info *typeInfo, v reflect.Value, top bool) []byte {
 			members = append(members, member{f.name, f.shape, value})
 		}
 	}
+	if top { // moved to where its name belongs
+		for i := 0; i+1 < len(members) && members[i].name > members[i+1].name; i++ {
+			members[i], members[i+1] = members[i+1], members[i]
+		}
+	}
 	if info.rest >= 0 {
 		f := &info.fields[info.rest]
 		rows, _, _ := f.value(v)
@@ -98,7 +131,7 @@ func appendObject(b []byte, info *typeInfo, v reflect.Value, top bool) []byte {
 			members = append(members, member{rows.Index(k).Field(0).String(), f.shape.elem, rows.Index(k).Field(2)})
 		}
 	}
-	if top || info.rest >= 0 {
+	if info.rest >= 0 {
 		slices.SortStableFunc(members, func(a, b member) int { return compareUTF16(a.name, b.name) })
 	}
 	b = append(b, '{')
@@ -119,6 +152,9 @@ func appendObject(b []byte, info *typeInfo, v reflect.Value, top bool) []byte {
 // compareUTF16 orders names as RFC 8785 §3.2.3 asks: by their UTF-16 code units, which differs from the order of the bytes where
 // one name has a character beyond the basic plane.
 func compareUTF16(a, b string) int {
+	for len(a) > 0 && len(b) > 0 && a[0] == b[0] && a[0] < utf8.RuneSelf {
+		a, b = a[1:], b[1:]
+	}
 	for {
 		x, n := utf8.DecodeRuneInString(a)
 		y, m := utf8.DecodeRuneInString(b)
@@ -143,7 +179,7 @@ func appendValue(b []byte, sh *shape, v reflect.Value) []byte {
 	switch sh.kind {
 	case isQuantity:
 		b = append(b, '"')
-		b = append(b, v.Field(0).Interface().(quantity.Value).Canonical()...)
+		b = v.Field(0).Addr().Interface().(*quantity.Value).AppendCanonical(b)
 		return append(b, '"')
 	case isString:
 		return appendQuoted(b, v.String())
@@ -204,7 +240,8 @@ func appendNumber(b []byte, text string) []byte {
 func appendCanonicalNode(b []byte, n *Node) []byte {
 	switch n.Kind {
 	case Object:
-		kids := slices.Clone(n.Kids)
+		var room [24]*Node
+		kids := append(room[:0], n.Kids...)
 		slices.SortStableFunc(kids, func(a, b *Node) int { return compareUTF16(a.Key, b.Key) })
 		b = append(b, '{')
 		for i, kid := range kids {
@@ -257,7 +294,21 @@ func appendNode(b []byte, n *Node) []byte {
 	return append(b, "null"...)
 }
 
+// isPlain is true of a text that stands in quotes as it is.
+func isPlain(s string) bool {
+	for i := range len(s) {
+		if c := s[i]; c < ' ' || c >= 0x7f || c == '"' || c == '\\' {
+			return false
+		}
+	}
+	return true
+}
+
 func appendQuoted(b []byte, s string) []byte {
+	if isPlain(s) {
+		b = append(append(b, '"'), s...)
+		return append(b, '"')
+	}
 	b, err := jsontext.AppendQuote(b, s)
 	if err != nil { // invalid UTF-8 never passes the parser; what fettle makes itself is valid
 		panic("schema: " + err.Error())

@@ -39,7 +39,7 @@ func encodeObject(info *typeInfo, v reflect.Value) *Node {
 func encodeValue(sh *shape, v reflect.Value) *Node {
 	switch sh.kind {
 	case isQuantity:
-		return Text(v.Field(0).Interface().(quantity.Value).Text())
+		return Text(v.Field(0).Addr().Interface().(*quantity.Value).Text())
 	case isString:
 		return Text(v.String())
 	case isBool:

@@ -62,7 +62,7 @@ func (w *walk) value(path string, sh *shape, v reflect.Value, at Span, note bool
 			w.value(path+"."+v.Index(i).Field(0).String(), sh.elem, v.Index(i).Field(2), v.Index(i).Field(3).Interface().(Span), note)
 		}
 	case isQuantity:
-		q := v.Field(0).Interface().(quantity.Value)
+		q := *v.Field(0).Addr().Interface().(*quantity.Value)
 		w.out = append(w.out, Field{Path: path, Text: q.Text(), Quantity: q, At: at, Note: note})
 	case isList:
 		if v.Len() > 0 && (sh.elem.kind == isStruct) {

@@ -102,6 +102,9 @@ func readAnything(t failer, data []byte) {
 		t.Fatalf("encoding/json does not read %q", data)
 	}
 	out := Layout(f.Root())
+	if same := bytes.Equal(out, data); f.LaidOut() && !same || same && !f.LaidOut() && scan(data) != nil {
+		t.Fatalf("%q is in the house layout: %v, and said to be: %v", data, same, f.LaidOut())
+	}
 	again := ReadFile("x.json", out)
 	if again.Root() == nil {
 		t.Fatalf("the layout of %q is not read: %+v\n%s", data, again.Problems, out)

@@ -2,7 +2,6 @@ package schema
 
 import (
 	"fmt"
-	"math/big"
 	"regexp"
 	"slices"
 	"strings"
@@ -99,12 +98,4 @@ func compareDecimals(a, b string) int {
 }
 
 // ThicknessMM writes a thickness as ids do. It is false where the thickness is no finite decimal in mm (1/3 in).
-func ThicknessMM(t quantity.Length) (string, bool) {
-	r := t.Rat()
-	r.Mul(r, big.NewRat(1000, 1))
-	digits, exact := r.FloatPrec()
-	if !exact {
-		return "", false
-	}
-	return r.FloatString(digits), true
-}
+func ThicknessMM(t quantity.Length) (string, bool) { return t.Decimal("mm") }

@@ -4,23 +4,39 @@ import (
 	"bytes"
 	"reflect"
 	"strings"
+	"sync"
 )
 
 // Layout writes a tree in the house layout: two-space indent, the member order of the format, one member a line, lists of plain
 // values on one line, LF, a final newline. Members that the format does not know come last, in the order they had. A change of
 // one value is a change of one line.
-func Layout(n *Node) []byte {
+func Layout(n *Node) []byte { return appendLayout(make([]byte, 0, n.At.End-n.At.Start+64), n) }
+
+func appendLayout(b []byte, n *Node) []byte {
 	var info *typeInfo
 	if n.Kind == Object {
 		if t, ok := structOf(n.Str("kind")); ok {
 			info = infoOf(t)
 		}
 	}
-	var b bytes.Buffer
-	b.Write(layout(nil, n, info, 0))
-	b.WriteByte('\n')
-	return b.Bytes()
+	return append(layout(b, n, info, 0), '\n')
 }
+
+// LaidOut reports whether the file is a JSON object in the house layout, without a duplicate name.
+func (f *File) LaidOut() bool {
+	s := scanners.Get().(*scanner)
+	defer s.release()
+	root := s.scan(string(f.Data))
+	if root == nil || root.Kind != Object {
+		return false
+	}
+	room := layoutRoom.Get().(*[]byte)
+	defer layoutRoom.Put(room)
+	*room = appendLayout((*room)[:0], root)
+	return bytes.Equal(*room, f.Data)
+}
+
+var layoutRoom = sync.Pool{New: func() any { room := make([]byte, 0, 1<<14); return &room }}
 
 // structOf returns the struct that a file of this kind is read into.
 func structOf(kind string) (reflect.Type, bool) {
@@ -39,6 +55,9 @@ func structOf(kind string) (reflect.Type, bool) {
 	return t, ok
 }
 
+// indents is as deep as any file may be.
+var indents = strings.Repeat("  ", MaxDepth+1)
+
 func layout(b []byte, n *Node, info *typeInfo, depth int) []byte {
 	if n.Kind != Object && n.Kind != Array {
 		return appendNode(b, n)
@@ -56,7 +75,7 @@ func layout(b []byte, n *Node, info *typeInfo, depth int) []byte {
 		}
 		return append(b, ']')
 	}
-	indent := strings.Repeat("  ", depth+1)
+	indent := indents[:min(2*(depth+1), len(indents))]
 	b = append(b, byte(n.Kind), '\n')
 	for i, kid := range inOrder(n, info) {
 		if i > 0 {
@@ -87,19 +106,28 @@ func inOrder(n *Node, info *typeInfo) []*Node {
 	if info == nil || n.Kind != Object {
 		return n.Kids
 	}
-	rank := func(kid *Node) int {
-		if at, ok := info.byName[kid.Key]; ok {
-			return at
+	var room [32]int
+	ranks, next, sorted := room[:0], 0, true
+	for i, kid := range n.Kids {
+		rank, ok := info.named(kid.Key, next)
+		switch {
+		case ok:
+			next = rank + 1
+		case info.rest >= 0:
+			rank = info.rest
+		default:
+			rank = len(info.fields)
 		}
-		if info.rest >= 0 {
-			return info.rest
-		}
-		return len(info.fields)
+		sorted = sorted && (i == 0 || ranks[i-1] <= rank)
+		ranks = append(ranks, rank)
+	}
+	if sorted {
+		return n.Kids
 	}
 	ordered := make([]*Node, 0, len(n.Kids))
 	for r := 0; r <= len(info.fields); r++ {
-		for _, kid := range n.Kids {
-			if rank(kid) == r {
+		for i, kid := range n.Kids {
+			if ranks[i] == r {
 				ordered = append(ordered, kid)
 			}
 		}

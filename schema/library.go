@@ -7,6 +7,7 @@ import (
 	"runtime"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -45,13 +46,19 @@ type Recipe struct {
 
 // Values returns all that makes up the recipe, as records keep it.
 func (r *Recipe) Values() *Values {
-	return &Values{Machine: r.Set.Machine, Material: r.Set.Material, Grade: r.Set.Grade, Gas: r.Set.Gas,
+	v := &Values{}
+	r.fill(v)
+	return v
+}
+
+func (r *Recipe) fill(v *Values) {
+	*v = Values{Machine: r.Set.Machine, Material: r.Set.Material, Grade: r.Set.Grade, Gas: r.Set.Gas,
 		Composition: r.Composition, Condition: *r.Condition}
 }
 
 // Digest returns the digest of the recipe.
 func (r *Recipe) Digest() Digest {
-	r.once.Do(func() { r.digest = r.Values().Digest() })
+	r.once.Do(func() { r.digest = digestOf(r.fill) })
 	return r.digest
 }
 
@@ -327,12 +334,12 @@ func (lib *Library) placeConditions(set Placed[ConditionSet]) {
 	}
 	for i := range s.Conditions.V {
 		c := &s.Conditions.V[i]
-		field := fmt.Sprintf("conditions[%d].", i)
 		if !c.Thickness.Set() || !s.Machine.Set() || !s.Material.Set() || !s.Gas.Set() {
 			continue // reported as missing or unreadable already
 		}
 		r := &Recipe{File: set.File, Set: s, Index: i, Condition: c, Composition: mix}
-		id, ok := r.Values().ID()
+		field := "conditions[" + strconv.Itoa(i) + "]."
+		id, ok := idOf(s.Machine.V, s.Material.V, s.Gas.V, c)
 		switch {
 		case !ok:
 			set.File.report(RuleBadValue, c.Thickness.At, field+"thickness", fmt.Sprintf("%s is no finite decimal in mm, so it has no id", c.Thickness.V.Text()), "Write the thickness in mm, as it is measured.")

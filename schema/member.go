@@ -211,12 +211,12 @@ func shapeOf(t reflect.Type) *shape {
 	panic("schema: no JSON shape for " + t.String())
 }
 
-// value returns the reflected V and whether the field is present in the struct v.
+// value returns the reflected V and whether the field is present in the struct v, which a pointer led to.
 func (f *fieldInfo) value(v reflect.Value) (reflect.Value, Span, bool) {
 	field := v.FieldByIndex(f.index)
 	if !f.member {
 		return field, Span{}, field.Len() > 0
 	}
-	at := field.Field(1).Interface().(Span)
+	at := *field.Field(1).Addr().Interface().(*Span) // by its address, which takes no memory
 	return field.Field(0), at, at != Span{}
 }
