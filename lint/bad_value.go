@@ -54,8 +54,19 @@ var far = struct {
 
 func length(text string) quantity.Length { return quantity.MustParseOf[quantity.Length](text) }
 
+// beyond reports whether a value, or a length without its sign, is more than another.
+func beyond(v, most *quantity.Value) bool {
+	switch sign := v.Sign(); {
+	case sign > 0:
+		return v.Dimension() == most.Dimension() && v.Cmp(*most) > 0
+	case sign < 0:
+		return v.Dimension() == quantity.DimLength && v.Scale(-1, 1).Cmp(*most) > 0
+	}
+	return false
+}
+
 func (p *Pass) far(at Place, v, most quantity.Value) {
-	if v.Sign() > 0 && v.Dimension() == most.Dimension() && v.Cmp(most) > 0 || v.Sign() < 0 && v.Dimension() == quantity.DimLength && v.Scale(-1, 1).Cmp(most) > 0 {
+	if beyond(&v, &most) {
 		p.ReportAs(Warning, at, "%s is far beyond what a cutting laser does (%s)", v, most).Help = p.context(at.Field, v)
 	}
 }
@@ -91,34 +102,51 @@ func (p *Pass) inRange(field string, m schema.Member[int], last int) {
 	}
 }
 
-func badBlock(p *Pass, b block) {
-	for _, power := range b.powers() {
-		if b.kind == pierceBlock || b.kind == cornerBlock { // a stage of 0 W is a blow, a corner may fall to nothing
-			p.notBelow(power.place(), power.V.Value, "is no power")
-		} else {
-			p.above(power.place(), power.V.Value, "is no power to cut with")
-		}
-		p.far(power.place(), power.V.Value, far.power.Value)
+// A bound is the end of what can be for a value of a block.
+type bound struct {
+	open  bool   // nothing is below it
+	zero  bool   // zero can be, too
+	means string // what a value below would mean
+}
+
+// within reports a value of a block that is below its bound, or far beyond what there is.
+func (p *Pass) within(b *block, name string, at schema.Span, v *quantity.Value, least bound, most *quantity.Value) {
+	sign := v.Sign()
+	if v.IsZero() || (least.open || sign > 0 || sign == 0 && least.zero) && !beyond(v, most) {
+		return
+	}
+	place := Place{b.field(name), at}
+	switch {
+	case least.open:
+	case least.zero:
+		p.notBelow(place, *v, least.means)
+	default:
+		p.above(place, *v, least.means)
+	}
+	p.far(place, *v, *most)
+}
+
+func badBlock(p *Pass, b *block) {
+	power := bound{means: "is no power to cut with"}
+	if b.kind == pierceBlock || b.kind == cornerBlock { // a stage of 0 W is a blow, a corner may fall to nothing
+		power = bound{zero: true, means: "is no power"}
+	}
+	for m := range b.powers() {
+		p.within(b, m.name, m.At, &m.V.Value, power, &far.power.Value)
 	}
 	v := b.own
-	p.above(At(b.field("speed"), v.Speed), v.Speed.V.Value, "is no speed: the head would stand or go backwards")
-	p.far(At(b.field("speed"), v.Speed), v.Speed.V.Value, far.speed.Value)
-	p.notBelow(At(b.field("pressure"), v.Pressure), v.Pressure.V.Value, "is no pressure at the head: pressures are gauge, above the air around")
-	p.far(At(b.field("pressure"), v.Pressure), v.Pressure.V.Value, far.pressure.Value)
-	p.far(At(b.field("focus"), v.Focus), v.Focus.V.Value, far.focus.Value)
-	p.above(At(b.field("spot"), v.Spot), v.Spot.V.Value, "is no diameter of a spot")
-	p.far(At(b.field("spot"), v.Spot), v.Spot.V.Value, far.spot.Value)
+	p.within(b, "speed", v.Speed.At, &v.Speed.V.Value, bound{means: "is no speed: the head would stand or go backwards"}, &far.speed.Value)
+	p.within(b, "pressure", v.Pressure.At, &v.Pressure.V.Value, bound{zero: true, means: "is no pressure at the head: pressures are gauge, above the air around"}, &far.pressure.Value)
+	p.within(b, "focus", v.Focus.At, &v.Focus.V.Value, bound{open: true}, &far.focus.Value)
+	p.within(b, "spot", v.Spot.At, &v.Spot.V.Value, bound{means: "is no diameter of a spot"}, &far.spot.Value)
+	frequency := bound{means: "is no frequency of pulses"}
 	if b.whole.Mode.V == "continuous" { // tables write 0 Hz there
-		p.notBelow(At(b.field("frequency"), v.Frequency), v.Frequency.V.Value, "is no frequency")
-	} else {
-		p.above(At(b.field("frequency"), v.Frequency), v.Frequency.V.Value, "is no frequency of pulses")
+		frequency = bound{zero: true, means: "is no frequency"}
 	}
-	p.far(At(b.field("frequency"), v.Frequency), v.Frequency.V.Value, far.frequency.Value)
-	if b.stage != nil {
-		p.notBelow(At(b.field("time"), b.stage.Time), b.stage.Time.V.Value, "is no time")
-		p.far(At(b.field("time"), b.stage.Time), b.stage.Time.V.Value, far.time.Value)
-		p.above(At(b.field("standoff"), b.stage.Standoff), b.stage.Standoff.V.Value, "is no standoff: the nozzle would touch the plate")
-		p.far(At(b.field("standoff"), b.stage.Standoff), b.stage.Standoff.V.Value, far.standoff.Value)
+	p.within(b, "frequency", v.Frequency.At, &v.Frequency.V.Value, frequency, &far.frequency.Value)
+	if s := b.stage; s != nil {
+		p.within(b, "time", s.Time.At, &s.Time.V.Value, bound{zero: true, means: "is no time"}, &far.time.Value)
+		p.within(b, "standoff", s.Standoff.At, &s.Standoff.V.Value, bound{means: "is no standoff: the nozzle would touch the plate"}, &far.standoff.Value)
 	}
 }
 

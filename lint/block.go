@@ -2,6 +2,7 @@ package lint
 
 import (
 	"fmt"
+	"iter"
 
 	"fettle/schema"
 	"fettle/schema/quantity"
@@ -21,14 +22,14 @@ const (
 // pierce, a corner. Every limit of the machine holds in each of them.
 type block struct {
 	kind  blockKind
-	path  string           // cut, lead_in, contours[0], pierce[1], corner
-	own   schema.CutValues // what stands in the file
-	whole schema.CutValues // with what it takes over from the cut; a stage of the pierce takes nothing over
-	stage *schema.Stage    // of a pierce
+	path  string            // cut, lead_in, contours[0], pierce[1], corner
+	own   *schema.CutValues // what stands in the file
+	whole *schema.CutValues // with what it takes over from the cut; a stage of the pierce takes nothing over
+	stage *schema.Stage     // of a pierce
 }
 
 // field is the path of one of its values. A corner calls its own least values.
-func (b block) field(name string) string {
+func (b *block) field(name string) string {
 	if b.kind == cornerBlock {
 		return b.path + ".min_" + name
 	}
@@ -36,73 +37,92 @@ func (b block) field(name string) string {
 }
 
 // pulsed reports whether the beam is pulsed: where it says so, and where it says nothing but has a duty below one.
-func (b block) pulsed() bool {
-	if b.whole.Mode.Set() {
-		return b.whole.Mode.V == "pulsed"
+func (b *block) pulsed() bool {
+	return isPulsed(&b.whole.Mode, &b.whole.Duty)
+}
+
+func isPulsed(mode *schema.Member[string], duty *schema.Member[quantity.Ratio]) bool {
+	if mode.Set() {
+		return mode.V == "pulsed"
 	}
-	return b.whole.Duty.Set() && b.whole.Duty.V.Sign() > 0 && b.whole.Duty.V.Below(allOfIt)
+	return duty.Set() && duty.V.Sign() > 0 && duty.V.Below(allOfIt)
 }
 
 var allOfIt = quantity.MustParseOf[quantity.Ratio]("100 %")
 
 // powers are the powers that stand in the file, with their fields.
-func (b block) powers() []placed[quantity.Power] {
-	var out []placed[quantity.Power]
-	if b.own.Power.Set() {
-		out = append(out, placed[quantity.Power]{b.field("power"), b.own.Power})
+func (b *block) powers() iter.Seq[placed[quantity.Power]] {
+	return func(yield func(placed[quantity.Power]) bool) {
+		if b.own.Power.Set() && !yield(placed[quantity.Power]{b, "power", &b.own.Power}) {
+			return
+		}
+		if b.stage != nil && b.stage.EndPower.Set() {
+			yield(placed[quantity.Power]{b, "end_power", &b.stage.EndPower})
+		}
 	}
-	if b.stage != nil && b.stage.EndPower.Set() {
-		out = append(out, placed[quantity.Power]{b.field("end_power"), b.stage.EndPower})
-	}
-	return out
 }
 
-// placed is a member with its field.
+// placed is a member with its name in a block.
 type placed[T any] struct {
-	field string
-	schema.Member[T]
+	block *block
+	name  string
+	*schema.Member[T]
 }
 
-func (m placed[T]) place() Place { return Place{m.field, m.At} }
+func (m placed[T]) field() string { return m.block.field(m.name) }
+func (m placed[T]) place() Place  { return Place{m.field(), m.At} }
 
-// blocks are those of the condition. Nearly every rule asks for them, so they are made once.
-func (p *Pass) blocks() []block {
-	list, ok := p.state.blocks[p.Recipe.Condition]
-	if !ok {
-		list = blocksOf(p.Recipe.Condition)
-		p.state.blocks[p.Recipe.Condition] = list
+// blocks are those of the condition. Nearly every rule asks for them in turn, so they are kept until another condition is asked for.
+func (p *Pass) blocks() []*block {
+	if s := p.state; s.blocksOf != p.Recipe.Condition {
+		s.blocksOf, s.blocks, s.cutting = p.Recipe.Condition, blocksOf(p.Recipe.Condition), nil
 	}
-	return list
+	return p.state.blocks
 }
 
 // blocksOf lists the blocks of a condition in the order of the file.
-func blocksOf(c *schema.Condition) []block {
-	cut := schema.CutValues(c.Cut.V)
-	out := make([]block, 1, 4)
-	out[0] = block{kind: cutBlock, path: "cut", own: cut, whole: cut}
+func blocksOf(c *schema.Condition) []*block {
+	cut := (*schema.CutValues)(&c.Cut.V)
+	all := make([]block, 0, 3+len(c.Contours.V)+len(c.Pierce.V))
+	all = append(all, block{kind: cutBlock, path: "cut", own: cut, whole: cut})
 	if c.LeadIn.Set() {
-		own := c.LeadIn.V.CutValues
-		out = append(out, block{kind: leadInBlock, path: "lead_in", own: own, whole: over(cut, own)})
+		own := &c.LeadIn.V.CutValues
+		all = append(all, block{kind: leadInBlock, path: "lead_in", own: own, whole: over(cut, own)})
 	}
 	if c.Corner.Set() {
-		own := schema.CutValues{Power: c.Corner.V.MinPower, Frequency: c.Corner.V.MinFrequency, Duty: c.Corner.V.MinDuty}
-		out = append(out, block{kind: cornerBlock, path: "corner", own: own, whole: over(cut, own)})
+		own := &schema.CutValues{Power: c.Corner.V.MinPower, Frequency: c.Corner.V.MinFrequency, Duty: c.Corner.V.MinDuty}
+		all = append(all, block{kind: cornerBlock, path: "corner", own: own, whole: over(cut, own)})
 	}
 	for i := range c.Contours.V {
-		own := c.Contours.V[i].CutValues
-		out = append(out, block{kind: contourBlock, path: fmt.Sprintf("contours[%d]", i), own: own, whole: over(cut, own)})
+		own := &c.Contours.V[i].CutValues
+		all = append(all, block{kind: contourBlock, path: numbered("contours", i), own: own, whole: over(cut, own)})
 	}
 	for i := range c.Pierce.V {
 		s := &c.Pierce.V[i]
-		own := schema.CutValues{Power: s.Power, Pressure: s.Pressure, Focus: s.Focus, Spot: s.Spot, Mode: s.Mode, Frequency: s.Frequency, Duty: s.Duty}
-		out = append(out, block{kind: pierceBlock, path: fmt.Sprintf("pierce[%d]", i), own: own, whole: own, stage: s})
+		own := &schema.CutValues{Power: s.Power, Pressure: s.Pressure, Focus: s.Focus, Spot: s.Spot, Mode: s.Mode, Frequency: s.Frequency, Duty: s.Duty}
+		all = append(all, block{kind: pierceBlock, path: numbered("pierce", i), own: own, whole: own, stage: s})
+	}
+	out := make([]*block, len(all))
+	for i := range all {
+		out[i] = &all[i]
 	}
 	return out
 }
 
+// numbered is the path of an item of a list. The first ones are what there mostly is.
+func numbered(list string, i int) string {
+	switch {
+	case i == 0 && list == "pierce":
+		return "pierce[0]"
+	case i == 1 && list == "pierce":
+		return "pierce[1]"
+	}
+	return fmt.Sprintf("%s[%d]", list, i)
+}
+
 // over puts what own has over what cut has.
-func over(cut, own schema.CutValues) schema.CutValues {
-	return schema.CutValues{
+func over(cut, own *schema.CutValues) *schema.CutValues {
+	return &schema.CutValues{
 		Power: pick(own.Power, cut.Power), Speed: pick(own.Speed, cut.Speed), Pressure: pick(own.Pressure, cut.Pressure),
 		Focus: pick(own.Focus, cut.Focus), Spot: pick(own.Spot, cut.Spot), Mode: pick(own.Mode, cut.Mode),
 		Frequency: pick(own.Frequency, cut.Frequency), Duty: pick(own.Duty, cut.Duty),
@@ -117,7 +137,7 @@ func pick[T any](own, cut schema.Member[T]) schema.Member[T] {
 }
 
 // gasOf is the gas of a block: its own, or that of the set.
-func (p *Pass) gasOf(b block) string {
+func (p *Pass) gasOf(b *block) string {
 	if b.stage != nil && b.stage.Gas.Set() {
 		return b.stage.Gas.V
 	}
@@ -125,4 +145,4 @@ func (p *Pass) gasOf(b block) string {
 }
 
 // ownGas reports whether the block names a gas itself; else the set does, outside of the condition.
-func (b block) ownGas() bool { return b.stage != nil && b.stage.Gas.Set() }
+func (b *block) ownGas() bool { return b.stage != nil && b.stage.Gas.Set() }

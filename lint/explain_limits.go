@@ -19,16 +19,16 @@ func workLimits(rule string) func(*Pass) []Worked {
 		return limitOf("laser.min_power", "at least", func(p *Pass) quantity.Value { return p.Machine.Laser.V.MinPower.V.Value }, powersOf)
 	case "speed-over-axes":
 		return limitOf("axes.max_speed", "at most", func(p *Pass) quantity.Value { return p.Machine.Axes.V.MaxSpeed.V.Value },
-			func(b block) []Term { return valueTerms(b, "speed", b.own.Speed.V.Value) })
+			func(b *block) []Term { return valueTerms(b, "speed", b.own.Speed.V.Value) })
 	case "frequency-over-limit":
 		return limitOf("laser.max_frequency", "at most", func(p *Pass) quantity.Value { return p.Machine.Laser.V.MaxFrequency.V.Value },
-			func(b block) []Term { return valueTerms(b, "frequency", b.own.Frequency.V.Value) })
+			func(b *block) []Term { return valueTerms(b, "frequency", b.own.Frequency.V.Value) })
 	case "focus-out-of-travel":
 		return rangeWork("head.focus_range", func(p *Pass) schema.Member[[]quantity.Length] { return p.Machine.Optics.V.FocusRange },
-			func(b block) []Term { return valueTerms(b, "focus", b.own.Focus.V.Value) }, false)
+			func(b *block) []Term { return valueTerms(b, "focus", b.own.Focus.V.Value) }, false)
 	case "standoff-out-of-range":
 		return rangeWork("head.standoff_range", func(p *Pass) schema.Member[[]quantity.Length] { return p.Machine.Optics.V.StandoffRange },
-			func(b block) []Term {
+			func(b *block) []Term {
 				if b.stage == nil {
 					return nil
 				}
@@ -66,17 +66,17 @@ func workLimits(rule string) func(*Pass) []Worked {
 	return nil
 }
 
-func valueTerms(b block, name string, v quantity.Value) []Term {
+func valueTerms(b *block, name string, v quantity.Value) []Term {
 	if v.IsZero() {
 		return nil
 	}
 	return []Term{{Is: name, Value: v.Text(), Source: b.field(name)}}
 }
 
-func powersOf(b block) []Term {
+func powersOf(b *block) []Term {
 	var out []Term
-	for _, power := range b.powers() {
-		out = append(out, Term{Is: "power", Value: power.V.Text(), Source: power.field})
+	for power := range b.powers() {
+		out = append(out, Term{Is: "power", Value: power.V.Text(), Source: power.field()})
 	}
 	if b.pulsed() && b.own.Duty.Set() && b.whole.Power.Set() {
 		out = append(out, Term{Is: "power, mean of the pulses", Value: b.whole.Power.V.Times(b.whole.Duty.V).Text(), Source: b.field("duty")})
@@ -85,7 +85,7 @@ func powersOf(b block) []Term {
 }
 
 // limitOf compares values of every block with one member of the machine.
-func limitOf(member, word string, limit func(*Pass) quantity.Value, values func(block) []Term) func(*Pass) []Worked {
+func limitOf(member, word string, limit func(*Pass) quantity.Value, values func(*block) []Term) func(*Pass) []Worked {
 	return func(p *Pass) []Worked {
 		if p.Machine == nil || limit(p).IsZero() {
 			return nil
@@ -99,7 +99,7 @@ func limitOf(member, word string, limit func(*Pass) quantity.Value, values func(
 	}
 }
 
-func rangeWork(member string, of func(*Pass) schema.Member[[]quantity.Length], values func(block) []Term, nozzle bool) func(*Pass) []Worked {
+func rangeWork(member string, of func(*Pass) schema.Member[[]quantity.Length], values func(*block) []Term, nozzle bool) func(*Pass) []Worked {
 	return func(p *Pass) []Worked {
 		if p.Machine == nil {
 			return nil

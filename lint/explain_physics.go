@@ -21,7 +21,7 @@ func (p *Pass) putPlate(w *Worked) {
 	w.put(p, "t", "thickness", c.condition.Thickness.V.Value, "thickness")
 }
 
-func (p *Pass) putPower(w *Worked, m moment) {
+func (p *Pass) putPower(w *Worked, m *moment) {
 	if m.pulsed() && m.whole.Duty.Set() {
 		w.put(p, "P0", "peak power", m.whole.Power.V.Value, p.fieldOf(m, "power", m.own.Power.Set()))
 		w.put(p, "q", "duty", m.whole.Duty.V.Value, p.fieldOf(m, "duty", m.own.Duty.Set()))
@@ -31,12 +31,12 @@ func (p *Pass) putPower(w *Worked, m moment) {
 	w.put(p, "P", "power", m.whole.Power.V.Value, p.fieldOf(m, "power", m.own.Power.Set()))
 }
 
-func (p *Pass) putSpeed(w *Worked, m moment) {
+func (p *Pass) putSpeed(w *Worked, m *moment) {
 	w.put(p, "v", "speed", m.whole.Speed.V.Value, p.fieldOf(m, "speed", m.own.Speed.Set()))
 }
 
 // fieldOf says where a value of a block stands: in the block itself, or in the cut that it takes it over from.
-func (p *Pass) fieldOf(m moment, name string, own bool) string {
+func (p *Pass) fieldOf(m *moment, name string, own bool) string {
 	if own || m.kind == pierceBlock {
 		return m.field(name)
 	}
@@ -44,7 +44,7 @@ func (p *Pass) fieldOf(m moment, name string, own bool) string {
 }
 
 // putSpot is the beam in focus.
-func (p *Pass) putSpot(w *Worked, m moment) {
+func (p *Pass) putSpot(w *Worked, m *moment) {
 	if m.whole.Spot.Set() {
 		w.put(p, "d0", "beam in focus", m.whole.Spot.V.Value, p.fieldOf(m, "spot", m.own.Spot.Set()))
 		return
@@ -59,7 +59,7 @@ func (p *Pass) putSpot(w *Worked, m moment) {
 	w.out("d0", "a * f / c", p.Show(millimetres(m.beam.Waist)))
 }
 
-func (p *Pass) putBeam(w *Worked, m moment) {
+func (p *Pass) putBeam(w *Worked, m *moment) {
 	p.putSpot(w, m)
 	if p.Machine != nil {
 		w.put(p, "B", "beam parameter product", p.Machine.Laser.V.BeamParameterProduct.V.Value, "laser.beam_parameter_product")
@@ -71,7 +71,7 @@ func (p *Pass) putBeam(w *Worked, m moment) {
 	}
 }
 
-func (p *Pass) putJet(w *Worked, m moment) {
+func (p *Pass) putJet(w *Worked, m *moment) {
 	w.put(p, "d", "orifice", p.cutting().condition.Nozzle.V.Orifice.V.Value, "nozzle.orifice")
 	w.put(p, "p", "gauge pressure", m.whole.Pressure.V.Value, p.fieldOf(m, "pressure", m.own.Pressure.Set()))
 	w.word("", "gas", m.gasName, p.gasField(m))
@@ -82,7 +82,7 @@ func (p *Pass) putJet(w *Worked, m moment) {
 }
 
 // gasField says where the gas of a block stands.
-func (p *Pass) gasField(m moment) string {
+func (p *Pass) gasField(m *moment) string {
 	if m.ownGas() {
 		return m.field("gas")
 	}
@@ -196,7 +196,7 @@ func workEnergyExcess(p *Pass) []Worked {
 }
 
 // oxygenWork is the oxygen over the kerf against what burns all of its iron. The width of the kerf is in both.
-func (p *Pass) oxygenWork(w *Worked, m moment, share float64) {
+func (p *Pass) oxygenWork(w *Worked, m *moment, share float64) {
 	c := p.cutting()
 	p.putJet(w, m)
 	flow, _ := c.flow(m, physics.UsualDischarge)

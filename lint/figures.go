@@ -78,7 +78,7 @@ type namedLimit struct {
 
 // setGas replaces a gas by its composition.
 func (c *cutting) setGas(name string, gas physics.Gas) {
-	for _, list := range [][]moment{c.moments, c.severing, c.stages} {
+	for _, list := range [][]*moment{c.moments, c.severing, c.stages} {
 		for i := range list {
 			if list[i].gasName == name {
 				list[i].gas, list[i].knowsGas = gas, true
@@ -98,14 +98,9 @@ type figures struct {
 // limitOf is the limit of a rule as a number: SI, or plain.
 func (f *figures) limitOf(rule string) float64 {
 	for _, l := range f.limits {
-		if l.rule != rule {
-			continue
+		if l.rule == rule {
+			return l.plain
 		}
-		if l.number != nil {
-			x, _ := l.number.Float64()
-			return x
-		}
-		return l.value.SI()
 	}
 	return math.NaN()
 }
@@ -145,7 +140,7 @@ func (f *figures) all() {
 	f.qualityOf()
 }
 
-func (f *figures) heatOf(m moment) {
+func (f *figures) heatOf(m *moment) {
 	area, ok := physics.EnergyPerArea(m.power, f.thickness, m.speed)
 	low := leastPerArea / 1e6
 	most := f.mostPerArea(m, f.limitOf("energy-excess")) / 1e6
@@ -178,7 +173,7 @@ func (f *figures) heatOf(m moment) {
 }
 
 // hourly is the gas through the orifice in m³/h at the reference of ISO 8778.
-func (c *cutting) hourly(m moment) (float64, bool) {
+func (c *cutting) hourly(m *moment) (float64, bool) {
 	flow, ok := c.flow(m, physics.UsualDischarge)
 	if !ok {
 		return 0, false
@@ -187,7 +182,7 @@ func (c *cutting) hourly(m moment) (float64, bool) {
 	return volume * physics.Hour, ok
 }
 
-func (f *figures) jetOf(m moment) {
+func (f *figures) jetOf(m *moment) {
 	hourly, ok := f.hourly(m)
 	note := ""
 	if f.condition.Nozzle.V.Form.V == "double" {
@@ -211,7 +206,7 @@ func (f *figures) jetOf(m moment) {
 	}
 }
 
-func (f *figures) beamOf(m moment) {
+func (f *figures) beamOf(m *moment) {
 	f.add(m.beam.Waist > 0, Figure{Block: m.path, Key: "spot", Name: "beam in focus", Value: m.beam.Waist * 1e3, Unit: "mm", Low: none, High: none})
 	rayleigh, ok := m.beam.Rayleigh()
 	f.add(ok, Figure{Block: m.path, Key: "rayleigh-length", Name: "Rayleigh length", Value: rayleigh * 1e3, Unit: "mm", Low: none, High: none})
@@ -235,7 +230,7 @@ func (f *figures) shapeOf() {
 }
 
 // machineOf says where a block sits among what the machine can do.
-func (f *figures) machineOf(m moment) {
+func (f *figures) machineOf(m *moment) {
 	if f.machine == nil {
 		return
 	}
@@ -283,7 +278,7 @@ func (f *figures) rates(gas string) (rates physics.Rates, currency string, at ph
 }
 
 // priced is the flow through the orifice in m³/s, counted as the shop buys it.
-func (f *figures) priced(m moment, at physics.Reference) (float64, bool) {
+func (f *figures) priced(m *moment, at physics.Reference) (float64, bool) {
 	flow, ok := f.flow(m, physics.UsualDischarge)
 	if !ok {
 		return 0, false
@@ -291,7 +286,7 @@ func (f *figures) priced(m moment, at physics.Reference) (float64, bool) {
 	return at.Volume(m.gas, flow.Mass)
 }
 
-func (f *figures) costOf(m moment) {
+func (f *figures) costOf(m *moment) {
 	rates, currency, at, without, ok := f.rates(m.gasName)
 	if !ok {
 		return

@@ -80,10 +80,7 @@ func (p *Pass) Show(v quantity.Value) string { return v.Format(p.state.prefs) }
 func (p *Pass) Limit() quantity.Value { return p.state.limit(p.rule).value }
 
 // Number is the limit of a rule that takes a plain number.
-func (p *Pass) Number() float64 {
-	f, _ := p.state.limit(p.rule).number.Float64()
-	return f
-}
+func (p *Pass) Number() float64 { return p.state.limits[p.rule.at].plain }
 
 // Needs reports whether a member of the machine profile is there. Where it is not, the rule sleeps, and the note for the machine
 // will say so. Ask only once there is a value to be judged.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/big"
 	"strings"
+	"sync"
 
 	"fettle/schema"
 	"fettle/schema/quantity"
@@ -23,6 +24,8 @@ type Rule struct {
 	Good     string             // one that it must not
 	Scope    Scope
 	Check    func(*Pass) // nil for what the engine itself reports
+
+	at int // in the registry
 }
 
 // Scope says what a check is called for, once each. A check with several scopes looks at which part of the [Pass] is filled.
@@ -57,7 +60,7 @@ func init() {
 		{"change", changeRules},
 	} {
 		for _, r := range family.rules {
-			r.Family = family.name
+			r.Family, r.at = family.name, len(registry)
 			registry = append(registry, r)
 		}
 	}
@@ -68,21 +71,53 @@ func Rules() []Rule { return registry }
 
 // RuleNamed returns the rule with this name. Where there is none, nearest is the name it is most likely a slip of, or "".
 func RuleNamed(name string) (r Rule, nearest string, ok bool) {
+	if at := place(name); at >= 0 {
+		return registry[at], "", true
+	}
 	names := make([]string, len(registry))
-	for i, rule := range registry {
-		if rule.Name == name {
-			return rule, "", true
-		}
-		names[i] = rule.Name
+	for i := range registry {
+		names[i] = registry[i].Name
 	}
 	return Rule{}, schema.Nearest(name, names), false
 }
+
+// place is where a rule stands in the rule book, -1 for what is no rule.
+func place(name string) int {
+	if at, ok := places()[name]; ok {
+		return at
+	}
+	return -1
+}
+
+var places = sync.OnceValue(func() map[string]int {
+	out := make(map[string]int, len(registry))
+	for i := range registry {
+		out[registry[i].Name] = i
+	}
+	return out
+})
 
 // A limit is the number that a rule compares with.
 type limit struct {
 	value  quantity.Value // where the rule has a dimension
 	number *big.Rat       // where it has none
+	plain  float64        // either, in SI
 }
+
+// ownLimits are the limits of the rules as they are without settings.
+var ownLimits = sync.OnceValue(func() []limit {
+	out := make([]limit, len(registry))
+	for i := range registry {
+		if r := &registry[i]; r.Limit != "" {
+			l, err := r.readLimit(r.Limit)
+			if err != nil {
+				panic(fmt.Sprintf("lint: the default limit of %s: %v", r.Name, err)) // a test reads every default
+			}
+			out[i] = l
+		}
+	}
+	return out
+})
 
 // readLimit reads a limit in the way the rule wants it.
 func (r *Rule) readLimit(text string) (limit, error) {
@@ -97,11 +132,12 @@ func (r *Rule) readLimit(text string) (limit, error) {
 		if v.Sign() <= 0 {
 			return limit{}, fmt.Errorf("%s is no limit for %s, which has to be above zero, such as %q", text, r.Name, r.Limit)
 		}
-		return limit{value: v}, nil
+		return limit{value: v, plain: v.SI()}, nil
 	}
 	n, ok := new(big.Rat).SetString(text)
 	if !ok || n.Sign() <= 0 || len(text) > 20 || strings.ContainsAny(text, "eEpP/_xX") {
 		return limit{}, fmt.Errorf("%q is no limit for %s, which takes a plain number above zero such as %q", text, r.Name, r.Limit)
 	}
-	return limit{number: n}, nil
+	plain, _ := n.Float64()
+	return limit{number: n, plain: plain}, nil
 }

@@ -260,6 +260,9 @@ func unknownMaterial(p *Pass) {
 var components = []string{"oxygen", "nitrogen", "argon", "air", "hydrogen", "helium", "carbon-dioxide"}
 
 func unknownGas(p *Pass) {
+	if p.Recipe != nil && !slices.ContainsFunc(p.blocks(), (*block).ownGas) { // nearly always
+		return
+	}
 	known := p.gasNames()
 	help := `A mix is added under "gases" of fettle.json, with its shares by volume.`
 	switch {

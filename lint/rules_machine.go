@@ -113,13 +113,13 @@ func powerOverRating(p *Pass) {
 			most, word = laser.PeakPower.V, "peak"
 		}
 		over := false
-		for _, power := range b.powers() {
+		for power := range b.powers() {
 			if !p.Needs("laser.rated_power", !rated.IsZero()) {
 				return
 			}
 			if power.V.Above(most) {
 				over = true
-				p.Report(power.place(), "%s is above the %s %s of the laser", power.V, word, most).Help = p.context(power.field, power.V.Value)
+				p.Report(power.place(), "%s is above the %s %s of the laser", power.V, word, most).Help = p.context(power.field(), power.V.Value)
 			}
 		}
 		if !over && b.pulsed() && b.own.Duty.Set() {
@@ -136,7 +136,7 @@ func powerBelowMinimum(p *Pass) {
 	}
 	least := p.Machine.Laser.V.MinPower
 	for _, b := range p.blocks() {
-		for _, power := range b.powers() {
+		for power := range b.powers() {
 			if power.V.Sign() <= 0 {
 				continue // a blow, or a bad value
 			}
@@ -144,7 +144,7 @@ func powerBelowMinimum(p *Pass) {
 				return
 			}
 			if power.V.Below(least.V) {
-				p.Report(power.place(), "%s is below the %s that the laser holds steadily", power.V, least.V).Help = p.context(power.field, power.V.Value)
+				p.Report(power.place(), "%s is below the %s that the laser holds steadily", power.V, least.V).Help = p.context(power.field(), power.V.Value)
 			}
 		}
 	}
@@ -211,13 +211,16 @@ func nozzleNotFitted(p *Pass) {
 	if !n.Orifice.Set() || !n.Form.Set() || n.Orifice.V.Sign() <= 0 || !p.Needs("head.nozzles", len(rack) > 0) {
 		return
 	}
+	for i := range rack {
+		if rack[i].Form.V == n.Form.V && rack[i].Orifice.V.Equal(n.Orifice.V) {
+			return
+		}
+	}
 	var same, other []string
 	otherForm := false
 	for _, r := range rack {
 		fits := r.Orifice.V.Equal(n.Orifice.V)
 		switch {
-		case fits && r.Form.V == n.Form.V:
-			return
 		case r.Form.V == n.Form.V:
 			same = append(same, p.Show(r.Orifice.V.Value))
 		default:
@@ -244,17 +247,19 @@ func pressureOverLine(p *Pass) {
 	for _, b := range p.blocks() {
 		pressure := b.own.Pressure
 		gas := p.gasOf(b)
-		supply, ok := p.Machine.Gas.Get(gas)
-		if !pressure.Set() || !ok {
+		supply := p.Machine.Gas.Find(gas)
+		if !pressure.Set() || supply == nil {
 			continue
 		}
-		field := b.field("pressure")
 		line, valve := supply.LinePressure, supply.Valve.V.MaxPressure
-		switch {
-		case p.Needs("gas."+gas+".line_pressure", line.Set()) && pressure.V.Above(line.V):
-			p.Report(At(field, pressure), "%s is above the %s of the %s line", pressure.V, line.V, gas).Help = p.context(field, pressure.V.Value)
+		if !line.Set() {
+			p.Needs("gas."+gas+".line_pressure", false)
+		}
+		switch field := func() string { return b.field("pressure") }; {
+		case line.Set() && pressure.V.Above(line.V):
+			p.Report(At(field(), pressure), "%s is above the %s of the %s line", pressure.V, line.V, gas).Help = p.context(field(), pressure.V.Value)
 		case valve.Set() && pressure.V.Above(valve.V):
-			p.Report(At(field, pressure), "%s is above the %s that the %s valve can set", pressure.V, valve.V, gas).Help = p.context(field, pressure.V.Value)
+			p.Report(At(field(), pressure), "%s is above the %s that the %s valve can set", pressure.V, valve.V, gas).Help = p.context(field(), pressure.V.Value)
 		}
 	}
 }
@@ -263,11 +268,11 @@ func gasNotPlumbed(p *Pass) {
 	if p.Machine == nil {
 		return
 	}
-	var has []string
-	for _, s := range p.Machine.Gas {
-		has = append(has, s.Name)
-	}
 	judge := func(field string, gas schema.Member[string]) {
+		var has []string
+		for _, s := range p.Machine.Gas {
+			has = append(has, s.Name)
+		}
 		if gas.Set() && p.Needs("gas", len(has) > 0) && !slices.Contains(has, gas.V) && slices.Contains(p.gasNames(), gas.V) {
 			p.Report(At(field, gas), "%s has no %s", p.Machine.Name.V, gas.V).Help = "It has " + strings.Join(has, ", ") + "."
 		}

@@ -8,7 +8,7 @@ import (
 )
 
 // kerfRange is what kerf the beam can make in the plate, m.
-func (c *cutting) kerfRange(m moment) (low, high float64, ok bool) {
+func (c *cutting) kerfRange(m *moment) (low, high float64, ok bool) {
 	if !m.focused {
 		return 0, 0, false
 	}
@@ -43,7 +43,7 @@ func kerfBeam(p *Pass) {
 }
 
 // atTip is the diameter of the beam at the tip of the nozzle, m.
-func (c *cutting) atTip(m moment) (float64, bool) {
+func (c *cutting) atTip(m *moment) (float64, bool) {
 	if !m.focused || c.orifice <= 0 {
 		return 0, false
 	}

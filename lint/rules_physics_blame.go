@@ -17,7 +17,7 @@ type suspect struct {
 }
 
 // suspects are those of the named members that stand in the block itself.
-func (m moment) suspects(names ...string) []suspect {
+func (m *moment) suspects(names ...string) []suspect {
 	var out []suspect
 	add := func(name string, at Place, value quantity.Value, set bool) {
 		if set {
@@ -58,7 +58,7 @@ func (m moment) suspects(names ...string) []suspect {
 
 // nozzle adds the orifice, or the standoff, of the recipe where the block is the cut itself; other blocks share it and are not to
 // blame for it.
-func (c *cutting) nozzle(m moment, list []suspect, names ...string) []suspect {
+func (c *cutting) nozzle(m *moment, list []suspect, names ...string) []suspect {
 	n := c.condition.Nozzle.V
 	if m.kind != cutBlock {
 		return list

@@ -20,9 +20,9 @@ type cutting struct {
 	kerf      float64 // as stated
 	orifice   float64
 	standoff  float64
-	moments   []moment // all of them, in the order of the file
-	severing  []moment // those that cut through: the cut, the lead-in, small contours; none where the process does not sever
-	stages    []moment // of the pierce
+	moments   []*moment // all of them, in the order of the file
+	severing  []*moment // those that cut through: the cut, the lead-in, small contours; none where the process does not sever
+	stages    []*moment // of the pierce
 }
 
 // A moment is one block of a recipe in SI units.
@@ -41,17 +41,16 @@ type moment struct {
 	tip      float64      // from the upper surface to the tip of the nozzle
 }
 
-// cutting is the one of the condition, made once a run.
+// cutting is the one of the condition, kept as its blocks are.
 func (p *Pass) cutting() *cutting {
-	c, ok := p.state.cuttings[p.Recipe.Condition]
-	if !ok {
-		c = newCutting(p.Library, p.Machine, p.Recipe.Condition, p.Set.Material.V, p.Gas, p.blocks())
-		p.state.cuttings[p.Recipe.Condition] = c
+	blocks := p.blocks()
+	if p.state.cutting == nil {
+		p.state.cutting = newCutting(p.Library, p.Machine, p.Recipe.Condition, p.Set.Material.V, p.Gas, blocks)
 	}
-	return c
+	return p.state.cutting
 }
 
-func newCutting(lib *schema.Library, machine *schema.Machine, condition *schema.Condition, material, gas string, blocks []block) *cutting {
+func newCutting(lib *schema.Library, machine *schema.Machine, condition *schema.Condition, material, gas string, blocks []*block) *cutting {
 	c := &cutting{condition: condition, machine: machine, thickness: condition.Thickness.V.SI(), kerf: max(0, condition.Kerf.V.SI()),
 		orifice: condition.Nozzle.V.Orifice.V.SI(), standoff: condition.Nozzle.V.Standoff.V.SI()}
 	c.metal, _ = lib.BaseMaterial(material)
@@ -62,10 +61,12 @@ func newCutting(lib *schema.Library, machine *schema.Machine, condition *schema.
 		waist, _ = physics.Spot(laser.CoreDiameter.V.SI(), optics.FocalLength.V.SI(), optics.Collimation.V.SI())
 		product = laser.BeamParameterProduct.V.SI()
 	}
-	c.moments = make([]moment, 0, len(blocks))
-	for i := range blocks {
-		b := &blocks[i]
-		m := moment{block: b, gasName: gas, speed: b.whole.Speed.V.SI(), focus: b.whole.Focus.V.SI(), focused: b.whole.Focus.Set(),
+	n := len(blocks)
+	lists, all := make([]*moment, 3*n), make([]moment, n)
+	c.moments, c.severing, c.stages = lists[:0:n], lists[n:n:2*n], lists[2*n:2*n]
+	for i, b := range blocks {
+		m := &all[i]
+		*m = moment{block: b, gasName: gas, speed: b.whole.Speed.V.SI(), focus: b.whole.Focus.V.SI(), focused: b.whole.Focus.Set(),
 			beam: physics.Beam{Waist: waist, Product: product}, tip: c.standoff}
 		m.power, m.mean = meanPower(b)
 		if b.ownGas() {
@@ -130,21 +131,21 @@ func mixOf(mix schema.Table[quantity.Ratio]) (physics.Gas, bool) {
 }
 
 // cut is the cut itself.
-func (c *cutting) cut() moment { return c.moments[0] }
+func (c *cutting) cut() *moment { return c.moments[0] }
 
 // iron reports whether the plate burns in oxygen as steel does, so that the oxygen brings most of the heat.
 func (c *cutting) iron() bool { return c.metal == "carbon-steel" || c.metal == "galvanized-steel" }
 
 // burns reports whether the moment is a cut that lives on the burning of iron.
-func (c *cutting) burns(m moment) bool { return c.iron() && m.knowsGas && m.gas.Oxygen >= 0.5 }
+func (c *cutting) burns(m *moment) bool { return c.iron() && m.knowsGas && m.gas.Oxygen >= 0.5 }
 
 // nitrides reports whether the plate may take heat from the nitrogen of the gas, which no balance here counts.
-func (c *cutting) nitrides(m moment) bool {
+func (c *cutting) nitrides(m *moment) bool {
 	return (c.metal == "titanium" || c.metal == "magnesium") && m.gasName != "argon"
 }
 
 // flow is what passes the orifice. discharge is its coefficient.
-func (c *cutting) flow(m moment, discharge float64) (physics.Flow, bool) {
+func (c *cutting) flow(m *moment, discharge float64) (physics.Flow, bool) {
 	if !m.knowsGas {
 		return physics.Flow{}, false
 	}
@@ -153,7 +154,7 @@ func (c *cutting) flow(m moment, discharge float64) (physics.Flow, bool) {
 
 // fromTip is the distance from the focus to the tip of the nozzle. Where the focus is counted from the plate it stays when the head
 // rises; where it moves with the nozzle it is as it is at the standoff of the cut.
-func (c *cutting) fromTip(m moment) float64 {
+func (c *cutting) fromTip(m *moment) float64 {
 	if c.machine != nil && c.machine.Optics.V.FocusZero.V == "nozzle" {
 		return c.standoff - m.focus
 	}
@@ -161,7 +162,7 @@ func (c *cutting) fromTip(m moment) float64 {
 }
 
 // needsWaist asks for what gives the spot of the optics. A recipe that says its own spot needs none of it.
-func (p *Pass) needsWaist(m moment) bool {
+func (p *Pass) needsWaist(m *moment) bool {
 	if m.whole.Spot.Set() {
 		return m.beam.Waist > 0
 	}
@@ -174,7 +175,7 @@ func (p *Pass) needsWaist(m moment) bool {
 }
 
 // needsBeam asks for what gives the beam at any height.
-func (p *Pass) needsBeam(m moment) bool {
+func (p *Pass) needsBeam(m *moment) bool {
 	waist := p.needsWaist(m)
 	if p.Machine == nil || !p.Needs("laser.beam_parameter_product", p.Machine.Laser.V.BeamParameterProduct.Set()) {
 		return false

@@ -40,7 +40,7 @@ type heat struct {
 }
 
 // heat works out the balance. It is false where the recipe or the plate does not say enough.
-func (c *cutting) heat(m moment) (heat, bool) {
+func (c *cutting) heat(m *moment) (heat, bool) {
 	if !c.knows || m.power <= 0 {
 		return heat{}, false
 	}
@@ -73,7 +73,7 @@ func (c *cutting) heat(m moment) (heat, bool) {
 
 // takenUp is what a cut front takes up at the most, W: of the laser what metals have been seen to absorb of beams of about 1 µm, and the
 // half of the oxygen over a kerf of that width that is ahead of the front, burnt. It is infinite where it may be any.
-func (c *cutting) takenUp(m moment, width float64) float64 {
+func (c *cutting) takenUp(m *moment, width float64) float64 {
 	if c.machine != nil && c.machine.Laser.V.Wavelength.Set() {
 		if wavelength := c.machine.Laser.V.Wavelength.V.SI(); wavelength < 0.9e-6 || wavelength > 1.2e-6 {
 			return math.Inf(1)
@@ -99,7 +99,7 @@ func lowEnd(m physics.Material) physics.Material {
 
 // runsOff is the power in W that a kerf takes together with the heat that runs off into the plate beside it, by a moving line of heat:
 // the low ends of the constants. Where exact is false it may be up to a fifth too high, and takes no search.
-func (c *cutting) runsOff(m moment, width float64, exact bool) (float64, bool) {
+func (c *cutting) runsOff(m *moment, width float64, exact bool) (float64, bool) {
 	line := lowEnd(c.material).LineSource()
 	power := line.PowerBound
 	if exact {
@@ -110,7 +110,7 @@ func (c *cutting) runsOff(m moment, width float64, exact bool) (float64, bool) {
 }
 
 // balance is the balance of a kerf of that width. more is how much of the oxygen counts that lies over it.
-func (c *cutting) balance(m moment, width, discharge, more float64) (physics.Balance, bool) {
+func (c *cutting) balance(m *moment, width, discharge, more float64) (physics.Balance, bool) {
 	flow, ok := c.flow(m, discharge)
 	if !ok {
 		return physics.Balance{}, false
@@ -121,7 +121,7 @@ func (c *cutting) balance(m moment, width, discharge, more float64) (physics.Bal
 
 // burning is the heat of all the oxygen that may get into a kerf of that width, in favour of the cut: an orifice without loss, and
 // more oxygen than lies over the kerf.
-func (c *cutting) burning(m moment, width float64) (float64, bool) {
+func (c *cutting) burning(m *moment, width float64) (float64, bool) {
 	if m.gas.Oxygen == 0 {
 		return 0, true
 	}
@@ -130,7 +130,7 @@ func (c *cutting) burning(m moment, width float64) (float64, bool) {
 }
 
 // mostMelt is the share of the laser's power that melting ordinarily takes at most: twice as much where oxygen brings heat of its own.
-func (c *cutting) mostMelt(m moment, limit float64) float64 {
+func (c *cutting) mostMelt(m *moment, limit float64) float64 {
 	if m.knowsGas && m.gas.Oxygen >= 0.5 {
 		return 2 * limit
 	}
@@ -175,7 +175,7 @@ func energyShort(p *Pass) {
 }
 
 // tooCold reports whether melt and heat that runs off take more than the front takes up. The quick bound comes first.
-func (c *cutting) tooCold(m moment, h heat) bool {
+func (c *cutting) tooCold(m *moment, h heat) bool {
 	for _, exact := range []bool{false, true} {
 		if demand, ok := c.runsOff(m, h.width, exact); !ok || demand <= h.takenUp {
 			return false
@@ -188,7 +188,7 @@ func (c *cutting) tooCold(m moment, h heat) bool {
 func (h heat) impossible() bool { return h.least > h.laser+h.burning }
 
 // mostPerArea is what such a moment spends on its edge at most, J/m².
-func (c *cutting) mostPerArea(m moment, times float64) float64 {
+func (c *cutting) mostPerArea(m *moment, times float64) float64 {
 	most := mostPerAreaInert * times
 	if c.burns(m) {
 		most = mostPerAreaBurning * times
@@ -200,7 +200,7 @@ func (c *cutting) mostPerArea(m moment, times float64) float64 {
 }
 
 // mostOxygenOf is how many times what would burn the kerf such a moment has at most.
-func mostOxygenOf(m moment, times float64) float64 {
+func mostOxygenOf(m *moment, times float64) float64 {
 	if m.kind != cutBlock {
 		times *= slowOnPurpose
 	}
@@ -224,7 +224,7 @@ func energyExcess(p *Pass) {
 }
 
 // burnt is the oxygen over the kerf as a share of what would burn all of its iron. Both grow with the kerf, so that its width does not matter.
-func (c *cutting) burnt(m moment) (float64, bool) {
+func (c *cutting) burnt(m *moment) (float64, bool) {
 	if !c.burns(m) {
 		return 0, false
 	}

@@ -30,8 +30,8 @@ func pierceEnergy(p *Pass) {
 // pierceSuspects are what the energy of a pierce hangs on: power, time and duty of the stages, the one that brings most first, so that
 // a stage that only blows is not blamed.
 func (c *cutting) pierceSuspects() []suspect {
-	energy := func(m moment) float64 { return m.power * m.stage.Time.V.SI() }
-	stages := slices.SortedStableFunc(slices.Values(c.stages), func(a, b moment) int { return cmp.Compare(energy(b), energy(a)) })
+	energy := func(m *moment) float64 { return m.power * m.stage.Time.V.SI() }
+	stages := slices.SortedStableFunc(slices.Values(c.stages), func(a, b *moment) int { return cmp.Compare(energy(b), energy(a)) })
 	var list []suspect
 	for _, name := range []string{"power", "time", "duty"} {
 		for _, m := range stages {
@@ -51,7 +51,7 @@ func (c *cutting) pierceNitrides() bool {
 }
 
 // fusion reports whether the moment is a cut without burning, where the jet alone drives the melt out.
-func (m moment) fusion() bool { return m.knowsGas && m.gas.Oxygen < 0.5 }
+func (m *moment) fusion() bool { return m.knowsGas && m.gas.Oxygen < 0.5 }
 
 func jet(p *Pass) {
 	c := p.cutting()
@@ -90,7 +90,7 @@ func (f feed) severity() Severity {
 }
 
 // feed works out what the valve holds. It is false where it feeds the nozzle easily, or where the profile does not say enough.
-func (c *cutting) feed(m moment) (feed, bool) {
+func (c *cutting) feed(m *moment) (feed, bool) {
 	valve, line := valveOf(c, m)
 	f := feed{asked: physics.Gauge(m.supply), throat: c.throat(m)}
 	if !m.knowsGas || m.supply <= physics.Atmosphere {
@@ -111,7 +111,7 @@ func (c *cutting) feed(m moment) (feed, bool) {
 
 // throat is the diameter of the hole that lets out as much as orifice and plate together: close to the plate the gas leaves through
 // the gap around the tip, πdh, where that is less than the orifice.
-func (c *cutting) throat(m moment) float64 {
+func (c *cutting) throat(m *moment) float64 {
 	if m.tip > 0 && 4*m.tip < c.orifice {
 		return math.Sqrt(4 * c.orifice * m.tip)
 	}
@@ -125,8 +125,8 @@ func valveCannotFeed(p *Pass) {
 	c := p.cutting()
 	for _, m := range c.moments {
 		pressure := m.own.Pressure
-		supply, plumbed := p.Machine.Gas.Get(m.gasName)
-		if !pressure.Set() || !plumbed || !m.knowsGas || pressure.V.Sign() <= 0 || pressure.V.Above(supply.LinePressure.V) {
+		supply := p.Machine.Gas.Find(m.gasName)
+		if !pressure.Set() || supply == nil || !m.knowsGas || pressure.V.Sign() <= 0 || pressure.V.Above(supply.LinePressure.V) {
 			continue // pressure-over-line
 		}
 		if v := supply.Valve.V; !v.Conductance.Set() || !v.CriticalRatio.Set() || !supply.LinePressure.Set() {
@@ -149,11 +149,14 @@ func valveCannotFeed(p *Pass) {
 }
 
 // valveOf is the valve of a moment's gas and the absolute pressure of its line.
-func valveOf(c *cutting, m moment) (physics.Valve, float64) {
+func valveOf(c *cutting, m *moment) (physics.Valve, float64) {
 	if c.machine == nil {
 		return physics.Valve{}, 0
 	}
-	supply, _ := c.machine.Gas.Get(m.gasName)
+	supply := c.machine.Gas.Find(m.gasName)
+	if supply == nil {
+		return physics.Valve{}, physics.Absolute(0)
+	}
 	v := supply.Valve.V
 	return physics.Valve{Conductance: v.Conductance.V.SI(), Critical: v.CriticalRatio.V.Float}, physics.Absolute(supply.LinePressure.V.SI())
 }

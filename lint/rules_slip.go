@@ -46,7 +46,9 @@ func signSlip(p *Pass) {
 		if !r.Severs() || !r.Cut.V.Focus.Set() {
 			continue
 		}
-		signSlipInside(p.On(r))
+		if r.LeadIn.Set() || len(r.Contours.V) > 0 {
+			signSlipInside(p.On(r))
+		}
 		switch r.Cut.V.Focus.V.Sign() {
 		case 1:
 			plus = append(plus, r)

@@ -32,7 +32,7 @@ const (
 // slipVerdict looks whether a value that lies far off its curve would sit on it in another unit, or with its decimal point
 // elsewhere.
 func (p *Pass) slipVerdict(v *familyView, c *curve, pt *point) bool {
-	if _, ok := p.enabled("unit-slip"); !ok || !pt.farBy(slipBound) {
+	if !pt.farBy(slipBound) || !p.speaks("unit-slip") {
 		return false
 	}
 	expect := c.plain(pt.expect.Value, pt.t)
@@ -62,7 +62,7 @@ func (p *Pass) addSlip(v *familyView, c *curve, pt *point, value quantity.Value,
 
 // digitVerdict looks whether a value that no other rule speaks of would sit on the curve with two digits the other way round.
 func (p *Pass) digitVerdict(v *familyView, c *curve, pt *point) {
-	if _, ok := p.enabled("unit-slip"); !ok || !pt.farBy(digitBound) || c.name != "focus" && math.Abs(pt.off()) < math.Log(1.25) {
+	if !pt.farBy(digitBound) || !p.speaks("unit-slip") || c.name != "focus" && math.Abs(pt.off()) < math.Log(1.25) {
 		return
 	}
 	if t, ok := p.turned(c, pt); ok {
@@ -75,7 +75,7 @@ const finestFocus = 0.05e-3 // m
 
 // fineFocusVerdict names a focus too fine to be set, where it is in line as a number in inches or with its point elsewhere.
 func (p *Pass) fineFocusVerdict(v *familyView, c *curve, pt *point) bool {
-	if _, ok := p.enabled("unit-slip"); !ok || c.name != "focus" || pt.alone || pt.value.IsZero() || pt.value.Sign() == 0 || math.Abs(pt.value.SI()) >= finestFocus {
+	if c.name != "focus" || pt.alone || pt.value.IsZero() || pt.value.Sign() == 0 || math.Abs(pt.value.SI()) >= finestFocus || !p.speaks("unit-slip") {
 		return false
 	}
 	meant, words := p.meantWithin(c, pt, pt.value, 0, math.Min(2.5*pt.expect.SD, math.Abs(pt.off())))
@@ -143,19 +143,19 @@ func (p *Pass) meantWithin(c *curve, pt *point, value quantity.Value, rest, tole
 
 // rowVerdicts look at whole rows: a thickness that slipped, and two rows that changed places.
 func (p *Pass) rowVerdicts(v *familyView, explained map[*schema.Recipe]bool) {
-	if _, ok := p.enabled("unit-slip"); ok {
-		for _, r := range v.family {
-			if p.thicknessSlip(v, r) {
+	if p.speaks("unit-slip") {
+		for i, r := range v.family {
+			if p.thicknessSlip(v, i) {
 				explained[r] = true
 			}
 		}
 	}
-	if _, ok := p.enabled("copied-neighbour"); !ok {
+	if !p.speaks("copied-neighbour") {
 		return
 	}
 	for i := 1; i < len(v.family); i++ {
 		thin, thick := v.family[i-1], v.family[i]
-		if explained[thin] || explained[thick] || !v.swapped(thin, thick) {
+		if explained[thin] || explained[thick] || !v.swapped(i-1, i) {
 			continue
 		}
 		explained[thin], explained[thick] = true, true
@@ -170,17 +170,18 @@ func (p *Pass) rowVerdicts(v *familyView, explained map[*schema.Recipe]bool) {
 }
 
 // thicknessSlip looks whether a row that is off in two curves or more would sit on them at a thickness in another unit.
-func (p *Pass) thicknessSlip(v *familyView, r *schema.Recipe) bool {
+func (p *Pass) thicknessSlip(v *familyView, row int) bool {
 	var off []*point
 	var curves []*curve
 	for _, c := range v.curves {
-		if i := slices.IndexFunc(c.points, func(pt *point) bool { return pt.recipe == r }); i >= 0 && c.points[i].suspect && c.points[i].far() {
-			off, curves = append(off, c.points[i]), append(curves, c)
+		if pt := c.of[row]; pt != nil && pt.suspect && pt.far() {
+			off, curves = append(off, pt), append(curves, c)
 		}
 	}
 	if len(off) < 2 {
 		return false
 	}
+	r := v.family[row]
 	t := r.Thickness.V
 	for _, try := range []struct {
 		thickness quantity.Length
@@ -217,8 +218,8 @@ const (
 )
 
 // swapped reports whether all curves of two rows together would rather have them the other way round.
-func (v *familyView) swapped(a, b *schema.Recipe) bool {
-	if b.Thickness.V.SI() < swapRatio*a.Thickness.V.SI() {
+func (v *familyView) swapped(a, b int) bool {
+	if v.rows[b].t < swapRatio*v.rows[a].t {
 		return false // either recipe does for both
 	}
 	gain, curves, rest := v.swapGain(a, b)
@@ -226,20 +227,15 @@ func (v *familyView) swapped(a, b *schema.Recipe) bool {
 }
 
 // swapGain says what turning two rows round does to the curves.
-func (v *familyView) swapGain(a, b *schema.Recipe) (gain float64, curves int, rest float64) {
+func (v *familyView) swapGain(a, b int) (gain float64, curves int, rest float64) {
 	for _, c := range v.curves {
-		i := slices.IndexFunc(c.points, func(pt *point) bool { return pt.recipe == a })
-		j := slices.IndexFunc(c.points, func(pt *point) bool { return pt.recipe == b })
-		if i < 0 || j < 0 || c.points[i].kind != c.points[j].kind || c.points[i].level != c.points[j].level && c.restart {
-			continue
-		}
-		x, y := c.points[i], c.points[j]
-		if x.trusted != y.trusted {
+		x, y := c.of[a], c.of[b]
+		if x == nil || y == nil || x.kind != y.kind || x.level != y.level && c.restart || x.trusted != y.trusted || len(c.points) < 4 || x.value.Equal(y.value) {
 			continue
 		}
 		there, ok1 := c.curved(y.value.SI(), x.t)
 		here, ok2 := c.curved(x.value.SI(), y.t)
-		if x.value.Equal(y.value) || !ok1 || !ok2 || len(c.points) < 4 {
+		if !ok1 || !ok2 {
 			continue
 		}
 		fit, k, l := v.withBoth(c, x, y)

@@ -391,7 +391,7 @@ func made(family []*schema.Recipe, machine *schema.Machine) (madeFamily, bool) {
 		}
 		r := row{t: round(c.Thickness.V.SI()*1e3, 6), form: c.Nozzle.V.Form.V, orifice: round(c.Nozzle.V.Orifice.V.SI()*1e3, 6), standoff: round(c.Nozzle.V.Standoff.V.SI()*1e3, 6),
 			power: round(c.Cut.V.Power.V.SI(), 6), speed: round(c.Cut.V.Speed.V.SI()*60, 4), pressure: round(c.Cut.V.Pressure.V.SI()/1e5, 4), focus: round(c.Cut.V.Focus.V.SI()*1e3, 4),
-			kerf: round(c.Kerf.V.SI()*1e3, 4), pulsed: modeOf(nil, c) != ""}
+			kerf: round(c.Kerf.V.SI()*1e3, 4), pulsed: isPulsed(&c.Cut.V.Mode, &c.Cut.V.Duty)}
 		for i := range c.Pierce.V {
 			r.stages = append(r.stages, round(c.Pierce.V[i].Time.V.SI(), 4))
 		}

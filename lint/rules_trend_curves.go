@@ -68,7 +68,7 @@ func Curves(lib, base *schema.Library, family []*schema.Recipe) []Curve {
 		}
 		for _, pt := range c.points {
 			r := pt.recipe
-			at := CurvePoint{Recipe: r, Value: pt.value, Kind: c.kindWords(v, r),
+			at := CurvePoint{Recipe: r, Value: pt.value, Kind: c.kindWords(v, pt),
 				Nozzle: fmt.Sprintf("%s %s", r.Nozzle.V.Form.V, p.Show(r.Nozzle.V.Orifice.V.Value))}
 			if len(c.points) > 1 {
 				at.Expect, at.Low, at.High = p.interval(c, pt.value, pt.t, pt.expect)
@@ -81,7 +81,7 @@ func Curves(lib, base *schema.Library, family []*schema.Recipe) []Curve {
 			if !ok && c.name == "speed" {
 				x = rows[r]
 			}
-			at.Rule, at.Says, at.Help, at.Severity = x.rule, x.message, x.help, s.severities[x.rule]
+			at.Rule, at.Says, at.Help, at.Severity = x.rule, x.message, x.help, s.severityNamed(x.rule)
 			view.Points = append(view.Points, at)
 		}
 		out = append(out, view)
@@ -90,14 +90,15 @@ func Curves(lib, base *schema.Library, family []*schema.Recipe) []Curve {
 }
 
 // kindWords says what a point cannot be compared across.
-func (c *curve) kindWords(v *familyView, r *schema.Recipe) string {
-	switch n := len(r.Pierce.V); {
-	case c.name == "pressure" && gasRegimeOf(v, r) != "":
+func (c *curve) kindWords(v *familyView, pt *point) string {
+	w := &v.rows[pt.row]
+	switch n := len(pt.recipe.Pierce.V); {
+	case c.name == "pressure" && w.highPressure:
 		return "high pressure"
 	case c.name == "pressure":
 		return ""
 	case c.name != "pierce":
-		return modeOf(nil, r)
+		return w.mode
 	case n == 1:
 		return "1 stage"
 	default:

@@ -12,19 +12,31 @@ import (
 
 // A familyView is what the curves of one family say, worked out once for all the rules that ask.
 type familyView struct {
-	family       []*schema.Recipe
-	gas          string
-	curves       []*curve // in the order of measures
-	yield        *curve   // nil until asked for
-	verdicts     []verdict
-	highPressure map[*schema.Recipe]bool
-	side         map[*schema.Recipe]string // of the focus strategy
+	family   []*schema.Recipe
+	rows     []familyRow // of the family
+	gas      string
+	curves   []*curve // in the order of measures
+	yield    *curve   // nil until asked for
+	verdicts []verdict
+}
+
+// A familyRow is what the curves ask of a recipe.
+type familyRow struct {
+	t, x         float64        // thickness in m, and its logarithm
+	was          *schema.Recipe // in the base; nil where there is none, or nothing is another there
+	isNew        bool           // there is a base, and it is not in it
+	nozzle       string         // form and orifice
+	mode         string         // "pulsed", or ""
+	pierce       string         // what must be equal for pierce times to be compared
+	side         string         // of the focus strategy
+	highPressure bool
 }
 
 // A curve is one measure of a family.
 type curve struct {
 	*measure
 	points []*point   // by thickness
+	of     []*point   // by place in the family; nil where there is none
 	parts  [][]*point // by kind
 	order  trend.Order
 	from   string  // where the order is known from: settings, family, trade; "" for none
@@ -34,6 +46,7 @@ type curve struct {
 // A point is one value of a curve.
 type point struct {
 	recipe  *schema.Recipe
+	row     int // in the family
 	value   quantity.Value
 	at      Place
 	x, y    float64 // logarithm of the thickness, curved value
@@ -71,15 +84,23 @@ func (p *Pass) view() *familyView {
 	if v := p.state.views[first]; v != nil {
 		return v
 	}
-	v := &familyView{gas: p.Gas}
+	v := &familyView{gas: p.Gas, family: make([]*schema.Recipe, 0, len(p.Family))}
 	for _, r := range p.Family {
 		if r.Severs() {
 			v.family = append(v.family, r)
 		}
 	}
+	v.rows = make([]familyRow, len(v.family))
+	for i, r := range v.family {
+		v.rows[i].read(r, v.rows[max(i-1, 0)])
+		if p.Base != nil && !p.state.opts.Same {
+			v.rows[i].was = p.Base.Recipe(r.ID)
+			v.rows[i].isNew = v.rows[i].was == nil
+		}
+	}
 	v.sort()
 	for _, m := range measures {
-		v.curves = append(v.curves, v.curve(m, p.edited))
+		v.curves = append(v.curves, v.curve(m))
 	}
 	for _, c := range v.curves {
 		c.readOrder(p.declared(c.name), p.Gas)
@@ -105,62 +126,81 @@ func (p *Pass) declared(name string) string {
 		"pierce": d.Pierce.V}[name]
 }
 
+// read fills a row. Neighbours mostly have the same words.
+func (w *familyRow) read(r *schema.Recipe, before familyRow) {
+	w.t = r.Thickness.V.SI()
+	w.x = math.Log(w.t)
+	if isPulsed(&r.Cut.V.Mode, &r.Cut.V.Duty) {
+		w.mode = "pulsed"
+	}
+	var room [96]byte
+	text := append(append(room[:0], r.Nozzle.V.Form.V...), ' ')
+	w.nozzle = same(before.nozzle, r.Nozzle.V.Orifice.V.AppendCanonical(text))
+	w.pierce = same(before.pierce, appendPierceKind(room[:0], r))
+}
+
+// same is text as a string, that of before where it is the same.
+func same(before string, text []byte) string {
+	if before == string(text) {
+		return before
+	}
+	return string(text)
+}
+
 // edited reports whether a value of a measure is not what it was before: only then can the change be to blame for it.
-func (p *Pass) edited(m *measure, r *schema.Recipe, now quantity.Value) bool {
-	if p.Base == nil {
-		return false
+func (w *familyRow) edited(m *measure, now quantity.Value) bool {
+	if w.was == nil || m == yield {
+		return w.isNew && m != yield
 	}
-	was := p.Base.Recipe(r.ID)
-	if was == nil || m.of == nil {
-		return true
-	}
-	before, _ := m.of(was)
+	before, _ := m.of(w.was)
 	return before.Dimension() != now.Dimension() || before.Cmp(now) != 0
 }
 
 // sort finds the two strategies that a family may have: the focus above the plate for some thicknesses and below for others, and
 // oxygen at high pressure for thin plate and at low for thick. Two on either side make a strategy; one is an odd one.
 func (v *familyView) sort() {
-	v.side = map[*schema.Recipe]string{}
-	v.highPressure = map[*schema.Recipe]bool{}
 	n := len(v.family)
-	for cut := 2; cut <= n-2; cut++ {
-		above := func(r *schema.Recipe) bool { return r.Cut.V.Focus.V.Sign() > 0 }
-		thin, thick := v.family[:cut], v.family[cut:]
-		if allAre(thin, above) && noneIs(thick, above) || noneIs(thin, above) && allAre(thick, above) {
-			for _, r := range thin {
-				v.side[r] = "thin"
+	above := func(i int) bool { return v.family[i].Cut.V.Focus.V.Sign() > 0 }
+	turns, last := 0, 0 // from one side of the plate to the other
+	for i := 1; i < n; i++ {
+		if above(i) != above(i-1) {
+			turns, last = turns+1, i
+		}
+	}
+	if turns == 1 && last >= 2 && last <= n-2 {
+		for i := range last {
+			v.rows[i].side = "thin"
+		}
+	}
+	if v.gas != "oxygen" {
+		return
+	}
+	pressure := func(i int) float64 { return v.family[i].Cut.V.Pressure.V.SI() }
+	least := make([]float64, n+1) // of all up to there
+	least[0] = math.Inf(1)
+	for i := range n {
+		least[i+1] = min(least[i], pressure(i))
+	}
+	most := 0.0
+	for cut := n - 1; cut >= 2; cut-- {
+		if most = max(most, pressure(cut)); cut <= n-2 && least[cut] > 2.5*most {
+			for i := range cut {
+				v.rows[i].highPressure = true
 			}
-		}
-		least, most := math.Inf(1), 0.0
-		for _, r := range thin {
-			least = min(least, r.Cut.V.Pressure.V.SI())
-		}
-		for _, r := range thick {
-			most = max(most, r.Cut.V.Pressure.V.SI())
-		}
-		if v.gas == "oxygen" && least > 2.5*most {
-			for _, r := range thin {
-				v.highPressure[r] = true
-			}
+			return
 		}
 	}
 }
 
-func allAre(list []*schema.Recipe, is func(*schema.Recipe) bool) bool {
-	return !slices.ContainsFunc(list, func(r *schema.Recipe) bool { return !is(r) })
-}
-
-func noneIs(list []*schema.Recipe, is func(*schema.Recipe) bool) bool {
-	return !slices.ContainsFunc(list, is)
-}
-
 // curve puts the points of a measure together, judges each by the others, and sets aside those that do not belong.
-func (v *familyView) curve(m *measure, touched func(*measure, *schema.Recipe, quantity.Value) bool) *curve {
-	c := &curve{measure: m}
+func (v *familyView) curve(m *measure) *curve {
+	n := len(v.family)
+	c := &curve{measure: m, points: make([]*point, 0, n), of: make([]*point, n)}
 	var parts, levels []string
-	for _, r := range v.family {
-		pt := &point{recipe: r, t: r.Thickness.V.SI()}
+	all := make([]point, n)
+	for i, r := range v.family {
+		w := &v.rows[i]
+		pt := &all[i]
 		var si float64
 		if m == yield {
 			si = yieldOf(r)
@@ -169,18 +209,19 @@ func (v *familyView) curve(m *measure, touched func(*measure, *schema.Recipe, qu
 			si = pt.value.SI()
 		}
 		var ok bool
-		if pt.y, ok = m.curved(si, pt.t); !ok || m != yield && pt.value.IsZero() {
+		if pt.y, ok = m.curved(si, w.t); !ok || m != yield && pt.value.IsZero() {
 			continue
 		}
-		pt.x = math.Log(pt.t)
-		pt.kind, parts = indexOf(parts, m.kind(v, r))
-		pt.level, levels = indexOf(levels, m.level(v, r))
-		pt.touched = touched(m, r, pt.value)
+		pt.recipe, pt.row, pt.t, pt.x = r, i, w.t, w.x
+		pt.kind, parts = indexOf(parts, m.kind(w))
+		pt.level, levels = indexOf(levels, m.level(w))
+		pt.touched = w.edited(m, pt.value)
 		for len(c.parts) <= pt.kind {
-			c.parts = append(c.parts, nil)
+			c.parts = append(c.parts, make([]*point, 0, n-i))
 		}
 		c.parts[pt.kind] = append(c.parts[pt.kind], pt)
 		c.points = append(c.points, pt)
+		c.of[i] = pt
 	}
 	for _, points := range chunks(c.points) {
 		weigh(m.model(v.gas), points)
@@ -198,7 +239,7 @@ func indexOf(list []string, key string) (int, []string) {
 // yieldOf is the speed for each watt of the mean power, 0 where it is not known.
 func yieldOf(r *schema.Recipe) float64 {
 	power := r.Cut.V.Power.V.SI()
-	if r.Cut.V.Duty.Set() && isPulsed(schema.CutValues(r.Cut.V)) {
+	if r.Cut.V.Duty.Set() && isPulsed(&r.Cut.V.Mode, &r.Cut.V.Duty) {
 		power *= r.Cut.V.Duty.V.SI()
 	}
 	if power <= 0 {
@@ -287,19 +328,19 @@ func farthest(trusted []*point) *point {
 // the model they scatter: the model counts as much as six points.
 func predict(model trend.Model, points []*point) (c *trend.Curve, predicted []trend.Prediction, spread float64) {
 	n := len(points)
-	x, y, at := make([]float64, n), make([]float64, n), make([]trend.Place, n)
+	room := make([]float64, 3*n)
+	x, y, z, at := room[:n], room[n:2*n], room[2*n:], make([]trend.Place, n)
 	for i, pt := range points {
 		x[i], y[i], at[i] = pt.x, pt.y, pt.place()
 	}
 	if n >= 6 {
-		model.Slope = trend.TheilSen(x, y).Slope
+		model.Slope = trend.MedianSlope(x, y)
 	}
 	c = trend.Fit(model, at, y)
 	predicted = c.LeaveOneOut()
 	if n < 4 {
 		return c, predicted, 1
 	}
-	z := make([]float64, n)
 	for i, p := range predicted {
 		z[i] = (y[i] - p.Value) / p.SD
 	}

@@ -46,16 +46,15 @@ func (p *Pass) decide(v *familyView) {
 
 // enabled says whether a rule speaks in this run, and its limit as a share.
 func (p *Pass) enabled(rule string) (share float64, ok bool) {
-	if rule == "" || p.state.severities[rule] == Off {
+	at := place(rule)
+	if at < 0 || p.state.severities[at] == Off {
 		return 0, false
 	}
-	l := p.state.limits[rule]
-	if l.number != nil {
-		share, _ = l.number.Float64()
-		return share, true
-	}
-	return l.value.SI(), true
+	return p.state.limits[at].plain, true
 }
+
+// speaks reports whether a rule is on in this run.
+func (p *Pass) speaks(rule string) bool { return p.state.severityNamed(rule) != Off }
 
 // atCeiling reports a value at the most that the machine has, where the curve would go on beyond or has come to an end: the rating
 // for thick plate, the axes for thin.
@@ -67,7 +66,7 @@ func (p *Pass) atCeiling(c *curve, pt *point) bool {
 	switch c.name {
 	case "power":
 		most = p.Machine.Laser.V.RatedPower.V.Value
-		if peak := p.Machine.Laser.V.PeakPower; peak.Set() && isPulsed(schema.CutValues(pt.recipe.Cut.V)) {
+		if peak := p.Machine.Laser.V.PeakPower; peak.Set() && isPulsed(&pt.recipe.Cut.V.Mode, &pt.recipe.Cut.V.Duty) {
 			most = peak.V.Value
 		}
 	case "speed":
@@ -114,17 +113,23 @@ type oddity struct {
 // broken finds the points that break the order, in each stretch where it holds. A point that the curve finds far off is the first
 // to be doubted.
 func (c *curve) broken() map[*point]oddity {
-	out := map[*point]oddity{}
 	if c.order == trend.None || c.orderRule == "" {
-		return out
+		return nil
 	}
+	out := map[*point]oddity{}
 	for _, stretch := range c.stretches() {
-		y, w := make([]float64, len(stretch)), make([]float64, len(stretch))
+		y := make([]float64, len(stretch))
 		for i, pt := range stretch {
 			y[i] = pt.value.SI()
 			if c.name != "focus" {
 				y[i] = pt.y
 			}
+		}
+		if c.order.Keeps(y) {
+			continue
+		}
+		w := make([]float64, len(stretch))
+		for i, pt := range stretch {
 			z := pt.off() / pt.expect.SD
 			w[i] = 1 / (1 + z*z)
 			if pt.touched {
@@ -258,20 +263,15 @@ func (p *Pass) powerExplains(v *familyView, pt *point) bool {
 		if c.name != "power" {
 			continue
 		}
-		i := slices.IndexFunc(c.points, func(q *point) bool { return q.recipe == pt.recipe })
-		if i < 0 || math.Signbit(c.points[i].off()) != math.Signbit(pt.off()) {
+		if q := c.of[pt.row]; q == nil || math.Signbit(q.off()) != math.Signbit(pt.off()) {
 			return false
 		}
 	}
 	if v.yield == nil {
-		v.yield = v.curve(yield, func(*measure, *schema.Recipe, quantity.Value) bool { return false })
+		v.yield = v.curve(yield)
 	}
-	for _, q := range v.yield.points {
-		if q.recipe == pt.recipe {
-			return !q.alone && !q.far() && math.Abs(q.off()) < math.Abs(pt.off())/2
-		}
-	}
-	return false
+	q := v.yield.of[pt.row]
+	return q != nil && !q.alone && !q.far() && math.Abs(q.off()) < math.Abs(pt.off())/2
 }
 
 // signIsOff leaves a focus on the other side of the plate to the rule for that.

@@ -23,9 +23,9 @@ type measure struct {
 	// usual is the way that the trade knows, and how sure that is. The pressure of oxygen has none: it depends on nozzle and power.
 	usual func(gas string) (trend.Order, float64)
 
-	kind    func(v *familyView, r *schema.Recipe) string // where it differs the level is another and the order is not judged
-	level   func(v *familyView, r *schema.Recipe) string // where it differs the level may step
-	restart bool                                         // and the order starts anew, too
+	kind    func(*familyRow) string // where it differs the level is another and the order is not judged
+	level   func(*familyRow) string // where it differs the level may step
+	restart bool                    // and the order starts anew, too
 
 	orderRule, curveRule string // "" where there is none
 }
@@ -91,7 +91,7 @@ var measures = []*measure{
 		},
 		oxygen: trend.Model{Slope: 0.35, SlopeSD: 0.3, Bend: 0.1, Reach: 1, Step: 0.3, Noise: 0.15},
 		inert:  trend.Model{Slope: 0.35, SlopeSD: 0.3, Bend: 0.1, Reach: 1, Step: 0.3, Noise: 0.15},
-		usual:  always(trend.Rising, 0.8), kind: one, level: func(_ *familyView, r *schema.Recipe) string { return r.Nozzle.V.Form.V }, restart: true,
+		usual:  always(trend.Rising, 0.8), kind: one, level: formOf, restart: true,
 	},
 	{
 		name: "standoff", field: "nozzle.standoff",
@@ -107,7 +107,7 @@ var measures = []*measure{
 		of:     pierceTime,
 		oxygen: trend.Model{Slope: 1.2, SlopeSD: 0.4, Bend: 0.15, Reach: 1, Shift: 0.35, Noise: 0.1},
 		inert:  trend.Model{Slope: 1, SlopeSD: 0.4, Bend: 0.15, Reach: 1, Shift: 0.35, Noise: 0.1},
-		usual:  always(trend.Rising, 0.95), kind: pierceKind, level: func(*familyView, *schema.Recipe) string { return "" },
+		usual:  always(trend.Rising, 0.95), kind: pierceKind, level: one,
 	},
 }
 
@@ -148,55 +148,53 @@ func (m *measure) plain(y, thickness float64) float64 {
 	return math.Exp(y)
 }
 
-func one(*familyView, *schema.Recipe) string { return "" }
+func one(*familyRow) string { return "" }
 
-func nozzleOf(_ *familyView, r *schema.Recipe) string {
-	return r.Nozzle.V.Form.V + " " + r.Nozzle.V.Orifice.V.Canonical()
+func nozzleOf(w *familyRow) string { return w.nozzle }
+
+func formOf(w *familyRow) string {
+	form, _, _ := strings.Cut(w.nozzle, " ")
+	return form
 }
 
 // gasRegimeOf is "high" for the thin plate of a family that is cut in oxygen of high pressure, while thick plate has a low one: between
 // the two the pressure falls by ten times, and nothing is said of where.
-func gasRegimeOf(v *familyView, r *schema.Recipe) string {
-	if v.highPressure[r] {
+func gasRegimeOf(w *familyRow) string {
+	if w.highPressure {
 		return "high"
 	}
 	return ""
 }
 
 // nozzleOrGasOf also tells the high pressure that thin plate is cut with in oxygen from the low one for thick plate.
-func nozzleOrGasOf(v *familyView, r *schema.Recipe) string {
-	if v.highPressure[r] {
-		return "high " + nozzleOf(v, r)
+func nozzleOrGasOf(w *familyRow) string {
+	if w.highPressure {
+		return "high " + w.nozzle
 	}
-	return nozzleOf(v, r)
+	return w.nozzle
 }
 
-func modeOf(_ *familyView, r *schema.Recipe) string {
-	if isPulsed(schema.CutValues(r.Cut.V)) {
-		return "pulsed"
-	}
-	return ""
-}
+func modeOf(w *familyRow) string { return w.mode }
 
-func focusSideOf(v *familyView, r *schema.Recipe) string { return v.side[r] }
+func focusSideOf(w *familyRow) string { return w.side }
 
-// pierceKind is what must be equal for pierce times to be compared: how many stages, and of what kind each is.
-func pierceKind(_ *familyView, r *schema.Recipe) string {
-	var b strings.Builder
+func pierceKind(w *familyRow) string { return w.pierce }
+
+// appendPierceKind says what must be equal for pierce times to be compared: how many stages, and of what kind each is.
+func appendPierceKind(b []byte, r *schema.Recipe) []byte {
 	for i := range r.Pierce.V {
 		s := &r.Pierce.V[i]
 		switch {
 		case s.Power.Set() && s.Power.V.Sign() == 0:
-			b.WriteString("blow ")
-		case isPulsed(schema.CutValues{Mode: s.Mode, Duty: s.Duty}):
-			b.WriteString("pulsed ")
+			b = append(b, "blow "...)
+		case isPulsed(&s.Mode, &s.Duty):
+			b = append(b, "pulsed "...)
 		default:
-			b.WriteString("continuous ")
+			b = append(b, "continuous "...)
 		}
-		b.WriteString(s.Gas.V)
-		b.WriteByte(';')
+		b = append(append(b, s.Gas.V...), ';')
 	}
-	return b.String()
+	return b
 }
 
 // pierceTime is the time of all stages, at the place of the longest. It is none where a stage does not say its time.
@@ -247,9 +245,4 @@ func decimalsFor(number float64) int {
 		return 0
 	}
 	return 2 - int(math.Floor(math.Log10(math.Abs(number))))
-}
-
-func isPulsed(v schema.CutValues) bool {
-	b := block{whole: v}
-	return b.pulsed()
 }

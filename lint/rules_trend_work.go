@@ -56,7 +56,7 @@ func (p *Pass) workCurve(rule string, m *measure) []Worked {
 	}
 	for _, x := range v.verdicts {
 		if x.rule == rule && x.recipe == p.Recipe {
-			w.Verdict, w.Says = p.state.severities[rule], x.message
+			w.Verdict, w.Says = p.state.severityNamed(rule), x.message
 		}
 	}
 	return []Worked{w}

@@ -2,7 +2,6 @@ package lint
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
 
@@ -108,13 +107,14 @@ type run struct {
 	lib        *schema.Library
 	opts       Options
 	prefs      quantity.Prefs
-	severities map[string]Severity
-	limits     map[string]limit
+	severities []Severity // of the rules as they stand in the registry
+	limits     []limit
 	families   map[*schema.Recipe][]*schema.Recipe
 	byFile     map[*schema.File][]*schema.Recipe
-	same       map[string]bool // files not to look at as files
-	blocks     map[*schema.Condition][]block
-	cuttings   map[*schema.Condition]*cutting
+	same       map[string]bool   // files not to look at as files
+	blocksOf   *schema.Condition // what blocks and cutting are of
+	blocks     []*block
+	cutting    *cutting                       // nil until asked for
 	views      map[*schema.Recipe]*familyView // by the first of the family
 	found      []*Finding
 	asleep     []Sleep
@@ -124,19 +124,11 @@ type run struct {
 
 // newRun prepares a run. The rule settings are given apart: a base is judged by those of the library that is compared with it.
 func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
-	s := &run{lib: lib, opts: opts, prefs: lib.Prefs(), severities: map[string]Severity{}, limits: map[string]limit{},
-		families: make(map[*schema.Recipe][]*schema.Recipe, len(lib.Recipes)), byFile: map[*schema.File][]*schema.Recipe{},
-		blocks: make(map[*schema.Condition][]block, len(lib.Recipes)), cuttings: make(map[*schema.Condition]*cutting, len(lib.Recipes))}
+	s := &run{lib: lib, opts: opts, prefs: lib.Prefs(), severities: make([]Severity, len(registry)), limits: slices.Clone(ownLimits()),
+		families: make(map[*schema.Recipe][]*schema.Recipe, len(lib.Recipes)), byFile: map[*schema.File][]*schema.Recipe{}}
 	for i := range registry {
 		r := &registry[i]
-		s.severities[r.Name] = r.Severity
-		if r.Limit != "" {
-			l, err := r.readLimit(r.Limit)
-			if err != nil {
-				panic(fmt.Sprintf("lint: the default limit of %s: %v", r.Name, err)) // a test reads every default
-			}
-			s.limits[r.Name] = l
-		}
+		s.severities[i] = r.Severity
 		if settings == nil {
 			continue
 		}
@@ -145,16 +137,18 @@ func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
 			continue
 		}
 		if severity, ok := SeverityNamed(own.Severity.V); ok && own.Severity.Set() {
-			s.severities[r.Name] = severity
+			s.severities[i] = severity
 		}
 		if own.Limit.Set() {
 			if l, err := r.readLimit(own.Limit.V); err == nil { // else a finding in the settings, and the default holds
-				s.limits[r.Name] = l
+				s.limits[i] = l
 			}
 		}
 	}
 	for name, severity := range opts.Severity {
-		s.severities[name] = severity
+		if at := place(name); at >= 0 {
+			s.severities[at] = severity
+		}
 	}
 	for _, family := range lib.Families() {
 		for _, r := range family {
@@ -170,9 +164,17 @@ func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
 	return s
 }
 
-func (s *run) severity(r *Rule) Severity { return s.severities[r.Name] }
+func (s *run) severity(r *Rule) Severity { return s.severities[r.at] }
 
-func (s *run) limit(r *Rule) limit { return s.limits[r.Name] }
+func (s *run) limit(r *Rule) limit { return s.limits[r.at] }
+
+// severityNamed is that of the rule with this name, Off where there is none.
+func (s *run) severityNamed(name string) Severity {
+	if at := place(name); at >= 0 {
+		return s.severities[at]
+	}
+	return Off
+}
 
 // all runs every rule over everything it is for.
 func (s *run) all() {
@@ -259,7 +261,7 @@ func (s *run) check(scope Scope, p *Pass) {
 	}
 	for i := range registry {
 		r := &registry[i]
-		if r.Scope&scope == 0 || r.Check == nil || s.severity(r) == Off {
+		if r.Scope&scope == 0 || r.Check == nil || s.severities[i] == Off {
 			continue
 		}
 		p.rule = r
@@ -326,9 +328,9 @@ func (s *run) base(asleep bool) *run {
 	for _, f := range s.found {
 		said[f.Rule] = true
 	}
-	for name := range before.severities {
-		if !said[name] && !asleep {
-			before.severities[name] = Off
+	for i := range before.severities {
+		if !said[registry[i].Name] && !asleep {
+			before.severities[i] = Off
 		}
 	}
 	return before
@@ -376,7 +378,7 @@ func (s *run) alsoInForce() {
 	strict.prefs = s.prefs
 	for i := range registry { // names that are new in the settings are no loosening of a limit
 		if registry[i].Family == "file" {
-			strict.severities[registry[i].Name] = Off
+			strict.severities[i] = Off
 		}
 	}
 	strict.scopes(PerSet | PerRecipe | PerFamily)
@@ -458,9 +460,4 @@ func mergedSleeps(list []Sleep) []Sleep {
 		slices.SortFunc(out[i].Rules, func(a, b string) int { return place(a) - place(b) })
 	}
 	return out
-}
-
-// place is where a rule stands in the rule book.
-func place(name string) int {
-	return slices.IndexFunc(registry, func(r Rule) bool { return r.Name == name })
 }

@@ -46,13 +46,21 @@ type Row[T any] struct {
 
 // Get returns the entry called name.
 func (t Table[T]) Get(name string) (T, bool) {
-	for _, row := range t {
-		if row.Name == name {
-			return row.V, true
-		}
+	if v := t.Find(name); v != nil {
+		return *v, true
 	}
 	var none T
 	return none, false
+}
+
+// Find returns the entry called name in its place, nil where there is none.
+func (t Table[T]) Find(name string) *T {
+	for i := range t {
+		if t[i].Name == name {
+			return &t[i].V
+		}
+	}
+	return nil
 }
 
 // Number is a plain number where the format asks for one: a price, a critical pressure ratio.

@@ -78,13 +78,32 @@ func Fit(m Model, at []Place, y []float64) *Curve {
 		c.y[i] -= c.level
 	}
 	c.inv = m.inverse(c.at)
-	for i := range n {
-		c.alpha[i] = 0
-		for j := range n {
-			c.alpha[i] += c.inv[i*n+j] * c.y[j]
-		}
-	}
+	times(c.inv, c.y, c.alpha)
 	return c
+}
+
+// times puts a matrix times y into out. Four sums are made side by side, as in [invert].
+func times(matrix, y, out []float64) {
+	n := len(y)
+	i := 0
+	for ; i+3 < n; i += 4 {
+		a, b, c, d := matrix[i*n:i*n+n], matrix[(i+1)*n:(i+1)*n+n], matrix[(i+2)*n:(i+2)*n+n], matrix[(i+3)*n:(i+3)*n+n]
+		var p, q, r, s float64
+		for j, x := range y {
+			p += a[j] * x
+			q += b[j] * x
+			r += c[j] * x
+			s += d[j] * x
+		}
+		out[i], out[i+1], out[i+2], out[i+3] = p, q, r, s
+	}
+	for ; i < n; i++ {
+		sum := 0.0
+		for j, x := range y {
+			sum += matrix[i*n+j] * x
+		}
+		out[i] = sum
+	}
 }
 
 // At predicts a point at a place.

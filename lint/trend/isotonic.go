@@ -20,6 +20,16 @@ func (o Order) String() string {
 	return "any"
 }
 
+// Keeps reports whether values go that way.
+func (o Order) Keeps(y []float64) bool {
+	for i := 1; i < len(y); i++ {
+		if float64(o)*y[i] < float64(o)*y[i-1] {
+			return false
+		}
+	}
+	return true
+}
+
 // Isotonic returns the values nearest to y that keep an order: those that make the sum of w (y - fit)² least. Weights are above
 // zero; nil is 1 for all. The order None keeps y as it is.
 //

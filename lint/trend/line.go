@@ -3,6 +3,7 @@ package trend
 import (
 	"math"
 	"slices"
+	"sync"
 )
 
 // A Line is y = Level + Slope x. On log-log its slope is the exponent of a power law.
@@ -17,19 +18,86 @@ func (l Line) At(x float64) float64 { return l.Level + l.Slope*x }
 //
 // P. K. Sen, Estimates of the regression coefficient based on Kendall's tau, J. Amer. Statist. Assoc. 63 (1968) 1379.
 func TheilSen(x, y []float64) Line {
-	slopes := make([]float64, 0, len(x)*(len(x)-1)/2)
-	for i := range x {
-		for j := range i {
-			if x[i] != x[j] {
-				slopes = append(slopes, (y[i]-y[j])/(x[i]-x[j]))
-			}
-		}
-	}
 	if len(x) == 0 {
 		return Line{}
 	}
-	slope := middle(slopes)
+	slope := MedianSlope(x, y)
 	return Line{Level: Median(y) - slope*Median(x), Slope: slope}
+}
+
+// MedianSlope is the slope of [TheilSen]. x is in order.
+//
+// What is sorted is not all slopes but those near the median of some: pairs that lie half and a third of the points apart, whose slopes
+// scatter least. Where the median is not among them after all, all are.
+func MedianSlope(x, y []float64) float64 {
+	if allEqual(y) {
+		return 0
+	}
+	room := scratch.Get().(*[]float64)
+	defer scratch.Put(room)
+	n := len(x)
+	if pairs := n * (n - 1) / 2; cap(*room) < pairs+1 {
+		*room = make([]float64, pairs+1)
+	}
+	near := (*room)[:0]
+	for _, apart := range []int{n / 2, n / 3} {
+		for i := apart; i < n && n >= 16; i++ {
+			if dx := x[i] - x[i-apart]; dx != 0 {
+				near = append(near, (y[i]-y[i-apart])/dx)
+			}
+		}
+	}
+	low, high := math.Inf(-1), math.Inf(1)
+	if len(near) > 0 {
+		slices.Sort(near)
+		low, high = near[len(near)*3/10], near[len(near)*7/10]
+	}
+	for {
+		near, below, count := slopesBetween(x, y, low, high, (*room)[:cap(*room)])
+		at := count/2 - below
+		switch {
+		case at > 0 && at < len(near):
+			return median(near, at, count)
+		case math.IsInf(low, -1):
+			return middle(near)
+		}
+		low, high = math.Inf(-1), math.Inf(1)
+	}
+}
+
+// slopesBetween are the slopes of all pairs that lie between two numbers, how many are below and how many there are at all. No step hangs
+// on a comparison, of which half would surprise the processor: the sign of a difference is a number to add.
+func slopesBetween(x, y []float64, low, high float64, room []float64) (near []float64, below, count int) {
+	inside := 0
+	for i := range x {
+		xi, yi := x[i], y[i]
+		ys := y[:i]
+		for j, xj := range x[:i] {
+			dx := xi - xj
+			if dx == 0 {
+				continue
+			}
+			slope := (yi - ys[j]) / dx
+			under, over := math.Float64bits(slope-low)>>63, math.Float64bits(high-slope)>>63
+			room[inside] = slope
+			inside += int(1 &^ (under | over))
+			below += int(under)
+			count++
+		}
+	}
+	return room[:inside], below, count
+}
+
+// scratch is room for numbers of all pairs.
+var scratch = sync.Pool{New: func() any { return new([]float64) }}
+
+func allEqual(v []float64) bool {
+	for _, x := range v {
+		if x != v[0] {
+			return false
+		}
+	}
+	return true
 }
 
 // RepeatedMedians returns the line whose slope is the median over the points of the median of their slopes to all others, and
@@ -65,15 +133,19 @@ func Median(v []float64) float64 { return middle(slices.Clone(v)) }
 
 // middle is the median of values that it may put into another order.
 func middle(v []float64) float64 {
-	n := len(v)
-	if n == 0 {
+	if len(v) == 0 {
 		return 0
 	}
-	upper := nth(v, n/2)
+	return median(v, len(v)/2, len(v))
+}
+
+// median is the median of n values, of which v are those around it: the upper middle one would stand at k were they sorted.
+func median(v []float64, k, n int) float64 {
+	upper := nth(v, k)
 	if n%2 == 1 {
 		return upper/2 + upper/2
 	}
-	return slices.Max(v[:n/2])/2 + upper/2
+	return slices.Max(v[:k])/2 + upper/2
 }
 
 // nth is the value that would stand at k were v sorted. It puts all that are less before it and all that are more behind: C. A. R.

@@ -3,6 +3,7 @@ package trend
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -282,6 +283,69 @@ func BenchmarkLeaveOneOut(b *testing.B) {
 			}
 		})
 	}
+}
+
+// What judging a family asks of its points.
+func BenchmarkSelect(b *testing.B) {
+	x, y := benchmarkPoints(50)
+	for name, f := range map[string]func(){
+		"slope": func() { MedianSlope(x, y) },
+		"scale": func() { Scale(y) },
+	} {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				f()
+			}
+		})
+	}
+}
+
+// The middle slope and the distance are those that sorting all pairs gives, to the last bit, whatever the values.
+func TestSelectedAsIfSorted(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(2, 60).Draw(t, "n")
+		steps := rapid.SampledFrom([]int{1, 3, 1000, 1 << 30}).Draw(t, "steps") // few make equal ones common
+		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+		x, y := make([]float64, n), make([]float64, n)
+		for i := range x {
+			x[i] = float64(i)
+			if i > 0 && rng.IntN(8) == 0 {
+				x[i] = x[i-1]
+			}
+			y[i] = float64(rng.IntN(steps)) / 7
+			if rng.IntN(10) == 0 {
+				y[i] *= 1e3
+			}
+		}
+		var slopes, distances []float64
+		for i := range x {
+			for j := range i {
+				distances = append(distances, math.Abs(y[i]-y[j]))
+				if x[i] != x[j] {
+					slopes = append(slopes, (y[i]-y[j])/(x[i]-x[j]))
+				}
+			}
+		}
+		slices.Sort(slopes)
+		slices.Sort(distances)
+		want := 0.0
+		switch k := len(slopes) / 2; {
+		case len(slopes) == 0:
+		case len(slopes)%2 == 1:
+			want = slopes[k]
+		default:
+			want = slopes[k-1]/2 + slopes[k]/2
+		}
+		if got := MedianSlope(x, y); got != want {
+			t.Fatalf("%v %v: slope %v, not %v", x, y, got, want)
+		}
+		for k, want := range distances {
+			if got := nthDistance(y, k); got != want {
+				t.Fatalf("%v: distance %d is %v, not %v", y, k, got, want)
+			}
+		}
+	})
 }
 
 func BenchmarkOddOnes(b *testing.B) {

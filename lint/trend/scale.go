@@ -1,6 +1,9 @@
 package trend
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Scale is how far values scatter about wherever they lie, as a standard deviation if they are normal, where up to half of them
 // may be anywhere: Qn of Rousseeuw and Croux, the k-th smallest distance of two values, k = h(h-1)/2 with h = n/2+1 (whole
@@ -14,14 +17,45 @@ func Scale(v []float64) float64 {
 	if n < 2 {
 		return 0
 	}
-	distances := make([]float64, 0, n*(n-1)/2)
-	for i := range v {
-		for j := range i {
-			distances = append(distances, math.Abs(v[i]-v[j]))
+	h := n/2 + 1
+	return qnFactor(n) * 2.21914 * nthDistance(v, h*(h-1)/2-1)
+}
+
+// nthDistance is the distance of two values that would stand at k were all of them sorted. Of sorted values it counts in one walk how many
+// distances a bound holds, and halves the bounds until few are left between them.
+func nthDistance(v []float64, k int) float64 {
+	v = slices.Clone(v)
+	slices.Sort(v)
+	n := len(v)
+	low, high := -1.0, v[n-1]-v[0]
+	above, most := 0, n*(n-1)/2 // how many distances are up to low and up to high
+	for range 40 {
+		if most-above <= n || !(low < high && high <= math.MaxFloat64) {
+			break
+		}
+		half := (max(low, 0) + high) / 2
+		count := 0
+		for i, j := 0, 1; i < n; i++ {
+			for j < n && v[j]-v[i] <= half {
+				j++
+			}
+			count += j - i - 1
+		}
+		if count > k {
+			high, most = half, count
+		} else {
+			low, above = half, count
 		}
 	}
-	h := n/2 + 1
-	return qnFactor(n) * 2.21914 * nth(distances, h*(h-1)/2-1)
+	near := make([]float64, 0, most-above)
+	for i, j := 0, 1; i < n; i++ {
+		for j = max(j, i+1); j < n && v[j]-v[i] <= low; j++ {
+		}
+		for l := j; l < n && !(v[l]-v[i] > high); l++ {
+			near = append(near, v[l]-v[i])
+		}
+	}
+	return nth(near, k-above)
 }
 
 // qnFactor makes Qn of n normal values as large as their standard deviation in the mean.
