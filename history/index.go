@@ -37,7 +37,8 @@ import (
 // signatures are good and values fit their digests was found out when the index was made; whose keys they are is judged anew.
 //
 // A damaged index is told by its checksums. Whoever can write into the directory of the repository can also write a good one that is
-// wrong, or another hook: what is checked on a PC guards against mistakes, and the gate, which uses no index, against the rest.
+// wrong, or another hook: what is checked on a PC guards against mistakes, and the gate against the rest, on a server where nobody writes
+// there who only pushes.
 type Index struct {
 	file    *os.File
 	start   int64 // of the entries
@@ -223,24 +224,24 @@ func (e *indexEntry) bare() *schema.Record {
 	return r
 }
 
+// Holds reports whether the index holds a sound record with this digest.
+func (x *Index) Holds(digest schema.Digest) bool {
+	return slices.ContainsFunc(find(x.digests, beginning(string(digest))), func(n uint32) bool {
+		e, err := x.entry(n)
+		return err == nil && e.sound && e.digest == digest
+	})
+}
+
+// ErrOtherSubjects says that an [Index] cannot tell of the subjects asked for, since that hangs on others.
+var ErrOtherSubjects = errors.New("a decision on several subjects was taken back")
+
 // Ledger returns what the index and the records that came since say of some subjects. What came since must not be in the index. It
-// fails where that would take more: where a decision on several subjects was taken back.
+// fails with [ErrOtherSubjects] where a decision was taken back that is about one of them and about others: whether that counts hangs on
+// all that it decided.
 func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, error) {
 	var records []*schema.Record
 	checks := map[schema.Digest]check{}
 	loaded := map[uint32]bool{}
-	takenBack := func(digest string) error { // whether that counts depends on all of its subjects
-		for _, n := range find(x.digests, beginning(digest)) {
-			e, err := x.entry(n)
-			if err != nil {
-				return err
-			}
-			if string(e.digest) == digest && e.subjects() > 1 {
-				return errIndex
-			}
-		}
-		return nil
-	}
 	load := func(e *indexEntry, read func() (*schema.Record, error)) (*schema.Record, error) {
 		loaded[e.number] = true
 		r, err := read()
@@ -282,13 +283,25 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 			whole[of] = append(whole[of], text)
 		}
 	}
+	partial := map[schema.Digest]bool{}
 	for _, n := range slices.Sorted(maps.Keys(whole)) {
 		e, err := x.entry(n)
 		if err != nil {
 			return nil, err
 		}
-		if _, err := load(e, func() (*schema.Record, error) { return e.record(whole[n]) }); err != nil {
+		r, err := load(e, func() (*schema.Record, error) { return e.record(whole[n]) })
+		if err != nil {
 			return nil, err
+		}
+		if d, ok := r.Body.(*schema.Decision); ok && len(d.Subjects.V) != e.subjects() {
+			partial[r.Digest] = true
+		}
+	}
+	known := NewLedger(slices.Concat(records, since))
+	known.partial = partial
+	for _, w := range Bodies[*schema.Withdrawal](known) {
+		if target := known.Get(schema.Digest(w.Body.Record.V)); target != nil && !known.asked(target, subjects) {
+			return nil, ErrOtherSubjects
 		}
 	}
 	for _, queue := 0, append(slices.Clone(records), since...); len(queue) > 0; queue = queue[1:] {
@@ -297,9 +310,6 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 		}
 		behind := queue[0].Follows.V
 		if w, ok := queue[0].Body.(*schema.Withdrawal); ok {
-			if err := takenBack(w.Record.V); err != nil {
-				return nil, err
-			}
 			behind = append(slices.Clone(behind), w.Record.V)
 		}
 		for _, followed := range behind {
@@ -324,9 +334,28 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 		}
 	}
 	l := NewLedger(append(records, since...))
-	l.checks = checks
+	l.checks, l.partial = checks, partial
 	return l, nil
 }
+
+// asked reports whether it can be told if a decision was taken back, as far as that matters to the subjects: all conditions that it is
+// about are among them, or it is about no more than one, or none of them.
+func (l *Ledger) asked(r *schema.Record, subjects []SubjectKey) bool {
+	d, ok := r.Body.(*schema.Decision)
+	if !ok {
+		return true
+	}
+	matters, other := false, !l.Whole(r)
+	for _, key := range subjectsOf(r) {
+		in := key.Kind != schema.SubjectCondition || slices.Contains(subjects, key)
+		matters, other = matters || in, other || !in
+	}
+	return !matters || !other || l.Whole(r) && len(d.Subjects.V) == 1
+}
+
+// Whole reports whether a record has all that it is about, as a decision on many subjects does not where it came from an [Index] that was
+// asked about others.
+func (l *Ledger) Whole(r *schema.Record) bool { return !l.partial[r.Digest] }
 
 // find returns the entries that a hash leads to. Two subjects may share one; what is loaded needlessly changes nothing.
 func find(pairs []byte, hash uint64) []uint32 {

@@ -172,7 +172,7 @@ func TestIndexSaysWhatAllRecordsSay(t *testing.T) {
 				}
 				d, ok := all.Get(schema.Digest(w.Record.V)).Body.(*schema.Decision)
 				return ok && len(d.Subjects.V) > 1
-			}; slices.ContainsFunc(s.records, several) {
+			}; errors.Is(err, history.ErrOtherSubjects) && len(ids) < 3 && slices.ContainsFunc(s.records, several) {
 				return
 			}
 			rt.Fatal(err)

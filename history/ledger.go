@@ -15,6 +15,7 @@ type Ledger struct {
 	Records  []*schema.Record // by path, that is by time
 	byDigest map[schema.Digest]*schema.Record
 	checks   map[schema.Digest]check // of records that came from an [Index]
+	partial  map[schema.Digest]bool  // decisions of which an [Index] gave no more than what was asked for
 
 	once      sync.Once // for what follows
 	withdrawn map[schema.Digest]*schema.Record
@@ -72,7 +73,7 @@ func NewLedger(records []*schema.Record) *Ledger {
 // With returns the ledger with more records. They must not be in it yet.
 func (l *Ledger) With(more []*schema.Record) *Ledger {
 	out := NewLedger(slices.Concat(l.Records, more))
-	out.checks = l.checks
+	out.checks, out.partial = l.checks, l.partial
 	return out
 }
 

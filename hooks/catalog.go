@@ -14,8 +14,18 @@ import (
 // A catalog remembers which files of a library hold which sets and machines, so that a commit of one set need not read the others. Like the
 // index of records they are a cache, and are made anew where they do not fit.
 type catalog struct {
-	sets, machines string             // the directories they are of, as git names what is in them
-	files          map[string]listing // by path from the root of the library
+	dirs  [3]string          // the directories they are of, as git names what is in them: see [catalogued]
+	files map[string]listing // by path from the root of the library
+}
+
+// catalogued are the directories of a library beside that of its records.
+var catalogued = [3]string{"sets", "machines", "trials"}
+
+func catalogDirs(dirs map[string]string) (out [3]string) {
+	for i, dir := range catalogued {
+		out[i] = dirs[dir]
+	}
+	return out
 }
 
 // A listing is what one file says it is.
@@ -29,7 +39,7 @@ type family struct{ machine, material, gas string }
 
 func familyOf(id schema.ID) family { return family{id.Machine, id.Material, id.Gas} }
 
-const catalogMagic = "fettle catalog 1"
+const catalogMagic = "fettle catalog 2"
 
 // listingOf tells what a file is. It is false for one that cannot be remembered: it cannot be read whole, or is something else.
 func listingOf(path, id string, data []byte) (listing, bool) {
@@ -65,11 +75,11 @@ func readCatalog(file, stamp string) *catalog {
 		return nil
 	}
 	lines := strings.Split(strings.TrimSuffix(string(body), "\n"), "\n")
-	if len(lines) < 3 || lines[0] != stamp {
+	if len(lines) < 4 || lines[0] != stamp {
 		return nil
 	}
-	p := &catalog{sets: lines[1], machines: lines[2], files: make(map[string]listing, len(lines))}
-	for _, line := range lines[3:] {
+	p := &catalog{dirs: [3]string(lines[1:4]), files: make(map[string]listing, len(lines))}
+	for _, line := range lines[4:] {
 		parts := strings.Split(line, "\t")
 		if len(parts) != 5 {
 			return nil
@@ -82,7 +92,7 @@ func readCatalog(file, stamp string) *catalog {
 // write writes it, for [git.Repo.Remember].
 func (p *catalog) write(out io.Writer, stamp string) error {
 	var body bytes.Buffer
-	fmt.Fprintf(&body, "%s\n%s\n%s\n", strings.ReplaceAll(stamp, "\n", " "), p.sets, p.machines)
+	fmt.Fprintf(&body, "%s\n%s\n", strings.ReplaceAll(stamp, "\n", " "), strings.Join(p.dirs[:], "\n"))
 	for path, at := range p.files {
 		fmt.Fprintf(&body, "%s\t%s\t%s\t%s\t%s\n", path, at.id, at.subject.machine, at.subject.material, at.subject.gas)
 	}

@@ -31,6 +31,7 @@ type GateOptions struct {
 	Protected bool      // every branch counts as a protected one
 	FromOld   bool      // every branch is judged from its old tip on, as a build job says it
 	Undecided bool      // what nobody approved yet may move too, as where something came in and is only looked at
+	Memory    bool      // what it read is remembered below the directory of the repository; see [Ruling.quickly]
 	Render    func(io.Writer, lint.Finding)
 }
 
@@ -82,6 +83,7 @@ type Ruling struct {
 	Base      string // the state that the new one is held against; "" for the empty one
 
 	gate     *Gate
+	quick    bool // nothing but what is remembered and what bears on the changes was read
 	way      *way
 	verdicts []*verdict
 	breaks   []broken // records that a commit on the way altered or removed
@@ -146,24 +148,69 @@ func (g *Gate) Judge(m Move) (*Ruling, error) {
 		r.way, err = g.walk(m.New, hide)
 		walked <- err
 	}()
-	libraries, running, err := r.libraries()
-	if err = errors.Join(err, <-walked); err != nil {
+	wait := sync.OnceValue(func() error { return <-walked })
+	err = r.judgeLibraries(wait)
+	if err = errors.Join(err, wait()); err != nil {
 		return nil, err
 	}
-	r.Commits = len(r.way.commits)
-	if err := r.judgeRewrite(); err != nil {
-		return nil, err
+	if afterGate != nil {
+		afterGate(r)
+	}
+	return r, nil
+}
+
+// afterGate is for tests, which hold every ruling to one that rests on what is remembered, and the other way round.
+var afterGate func(*Ruling)
+
+// judgeLibraries comes to the verdicts. The commits on the way are known after the wait.
+func (r *Ruling) judgeLibraries(wait func() error) error {
+	running, err := r.running()
+	if err != nil {
+		return err
+	}
+	roots, err := running.roots()
+	if err != nil {
+		return err
+	}
+	if r.gate.Memory && len(roots) == 1 && r.Base != "" {
+		v, err := r.quickly(running, roots[0], wait)
+		if err != nil {
+			return err
+		}
+		if v != nil {
+			r.verdicts, r.quick = []*verdict{v}, true
+			if err := r.conclude(); err != nil || !r.Refused() {
+				return err
+			}
+			r.verdicts, r.quick, r.denied, r.advice, r.breaks = nil, false, nil, nil, nil // what refuses a push is told from the whole
+		}
+	}
+	libraries, err := running.libraries(roots)
+	if err = errors.Join(err, wait()); err != nil {
+		return err
 	}
 	for _, l := range libraries {
 		v, err := r.judge(running, l)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		r.verdicts = append(r.verdicts, v)
+		if r.gate.Memory && r.Protected {
+			running.remember(v)
+		}
+	}
+	return r.conclude()
+}
+
+// conclude adds what the commits on the way say.
+func (r *Ruling) conclude() error {
+	r.Commits = len(r.way.commits)
+	if err := r.judgeRewrite(); err != nil {
+		return err
 	}
 	r.breaks = r.way.broken(r.verdicts)
 	r.look()
-	return r, nil
+	return nil
 }
 
 func nonzero(commit string) string {
@@ -352,20 +399,11 @@ func (g *Gate) protectedTips() ([]string, error) {
 	return tips, nil
 }
 
-// libraries are those that the new state changes against the base.
-func (r *Ruling) libraries() ([]*library, *running, error) {
+// running knows what the new state changes against the base.
+func (r *Ruling) running() (*running, error) {
 	g := r.gate
 	changes, err := g.repo.ChangedPaths(r.Base, r.New)
-	if err != nil {
-		return nil, nil, err
-	}
-	running := &running{Call: Call{Render: g.Render, At: g.At}, repo: g.repo, store: g.store, head: r.Base, changes: changes, pushed: true}
-	roots, err := running.roots()
-	if err != nil {
-		return nil, nil, err
-	}
-	libraries, err := running.libraries(roots)
-	return libraries, running, err
+	return &running{Call: Call{Render: g.Render, At: g.At}, repo: g.repo, store: g.store, head: r.Base, changes: changes, pushed: true}, err
 }
 
 // judge comes to the verdict on one library.
@@ -374,7 +412,13 @@ func (r *Ruling) judge(running *running, l *library) (*verdict, error) {
 	if err != nil {
 		return nil, err
 	}
-	l.prepare = func(c *Case, standing *history.Standing) error {
+	l.prepare = r.prepare(l)
+	return running.judge(l, anchor)
+}
+
+// prepare adds to a case what the push and the settings in force say of it.
+func (r *Ruling) prepare(l *library) preparation {
+	return func(c *Case, standing *history.Standing) error {
 		if standing.Anchor == nil {
 			return nil
 		}
@@ -387,7 +431,6 @@ func (r *Ruling) judge(running *running, l *library) (*verdict, error) {
 		c.Wrote = func(id schema.ID, d schema.Digest) []string { return r.way.wrote(l, c, standing, id, d) }
 		return nil
 	}
-	return running.judge(l, anchor)
 }
 
 // anchor is the adoption that a library must be chained from: one that the server pins, or else the one that the old state was
@@ -402,12 +445,7 @@ func (r *Ruling) anchor(l *library) (string, error) {
 		if err != nil {
 			return "", err
 		}
-		for _, pin := range pins {
-			if ledger.Get(schema.Digest(pin)) != nil {
-				return pin, nil
-			}
-		}
-		return pins[0], nil
+		return pinned(pins, func(pin schema.Digest) bool { return ledger.Get(pin) != nil }), nil
 	}
 	if id := l.before.settingsID(); id != "" {
 		if sameAdoptions(l.before, l.now) {
@@ -433,6 +471,16 @@ func (r *Ruling) anchor(l *library) (string, error) {
 		}
 	}
 	return "", nil
+}
+
+// pinned is the adoption among those pinned that is there; the first where none is.
+func pinned(pins []string, there func(schema.Digest) bool) string {
+	for _, pin := range pins {
+		if there(schema.Digest(pin)) {
+			return pin
+		}
+	}
+	return pins[0]
 }
 
 // sameAdoptions reports whether two trees hold the same adoptions, by their names and contents. What is no adoption by its name counts

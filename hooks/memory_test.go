@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"fettle/schema"
 )
 
 // quickly counts the verdicts that were come to without reading the whole library while f runs.
@@ -61,11 +63,16 @@ func TestPlainCommitsAreJudgedFromMemory(t *testing.T) {
 	}
 	s.approve(oxygen3, jonas)
 	s.Run("add", "-A")
-	if n := s.quickly(func() { s.wantPassed(nil) }); n != 0 {
-		t.Error("a decision was judged from memory")
+	if n := s.quickly(func() { s.wantPassed(nil) }); n != 1 {
+		t.Error("a decision on a condition was not judged from memory")
 	}
 	if n := s.quickly(func() { change("0.29 bar") }); n != 1 { // and what was decided is known to the next commit
 		t.Error("the decision before was not added to what is remembered")
+	}
+	s.approveSubject(schema.SubjectMachine, "bay-2", jonas)
+	s.Run("add", "-A")
+	if n := s.quickly(func() { s.wantPassed(nil) }); n != 0 {
+		t.Error("a decision on a machine was judged from memory")
 	}
 }
 

@@ -3,10 +3,10 @@ package hooks
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"io"
 	"maps"
 	"path"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -15,7 +15,8 @@ import (
 	"fettle/schema"
 )
 
-// A memory is what is remembered of a library between two commits: an index of its records and a catalog of its files.
+// A memory is what is remembered of a library between two commits, or between two pushes to a gate: an index of its records and a catalog
+// of its files.
 type memory struct {
 	index   *history.Index
 	catalog *catalog
@@ -28,8 +29,12 @@ var afterQuick func(*running, *verdict)
 
 const fewRecords = 32 // that came since an index was made, before it is written anew
 
-func (r *running) memoryFile(kind, root string) string {
-	return filepath.Join(r.repo.Scratch(), memoryName(kind, root))
+// remembered names a file of a memory. A gate has its own: a repository may take pushes and have a work tree, too.
+func (r *running) remembered(kind, root string) string {
+	if r.pushed {
+		kind = "gate-" + kind
+	}
+	return memoryName(kind, root)
 }
 
 // memoryName is how a file is called that remembers something of the library in a directory.
@@ -40,21 +45,28 @@ func memoryName(kind, root string) string {
 
 // writeCatalog and writeIndex write down what the next commit is judged from.
 func (r *running) writeCatalog(root string, c *catalog, stamp string) error {
-	return r.repo.Remember(memoryName("catalog", root), func(out io.Writer) error { return c.write(out, stamp) })
+	return r.repo.Remember(r.remembered("catalog", root), func(out io.Writer) error { return c.write(out, stamp) })
 }
 
 func (r *running) writeIndex(root string, w *history.IndexWriter) error {
-	return r.repo.Remember(memoryName("index", root), w.Write)
+	return r.repo.Remember(r.remembered("index", root), w.Write)
 }
 
-// quick judges the plain commit, edits of sets with records that decide nothing, by reading what bears on the conditions that it
-// changes and nothing else. It gives a verdict only where nothing stops the commit; in every other case, and wherever anything is out
-// of the ordinary, the verdict is nil and the whole library is to be read. So it can spare time and never changes what is refused.
+// An anchoring says which adoption a library is chained from, "" for the only one there is. It is told which records there are.
+type anchoring func(there func(schema.Digest) bool) (string, error)
+
+// quick judges the plain commit or push, edits of sets with records about conditions, by reading what bears on the conditions that it
+// changes and nothing else. It gives a verdict only where nothing stops it; in every other case, and wherever anything is out of the
+// ordinary, the verdict is nil and the whole library is to be read. So it can spare time and never changes what is refused.
 //
 // What it rests on: a condition is judged with the sets of its own machine, material and gas, with its machine, with the settings, and
-// with the records that an [history.Index] gives for it.
-func (r *running) quick(root string, anchor func() (string, error)) (*verdict, error) {
+// with the records that an [history.Index] gives for it. What bears on more is out of the ordinary: a change of settings, roster, people
+// or a machine, a decision on these, and what takes a record back.
+func (r *running) quick(root string, anchor anchoring, prepare func(*library) preparation) (*verdict, error) {
 	l := &library{root: root, before: &tree{r.store, map[string]string{}}, now: &tree{r.store, map[string]string{}}}
+	if prepare != nil {
+		l.prepare = prepare(l)
+	}
 	var sets, records []git.Change
 	for _, c := range r.changes {
 		p, ok := inLibrary(root, c.Path)
@@ -63,9 +75,9 @@ func (r *running) quick(root string, anchor func() (string, error)) (*verdict, e
 		}
 		l.changed = append(l.changed, c.Path)
 		switch {
-		case !needed(p):
 		case c.NewHash != "" && !ordinary(c.NewMode), c.OldHash != "" && !ordinary(c.OldMode):
 			return nil, nil
+		case !needed(p):
 		case isSet(p):
 			c.Path = p
 			sets = append(sets, c)
@@ -88,11 +100,14 @@ func (r *running) quick(root string, anchor func() (string, error)) (*verdict, e
 		switch {
 		case e.Mode == git.ModeTree:
 			dirs[e.Path] = e.Hash
-		case needed(e.Path) && !ordinary(e.Mode):
+		case slices.Contains(git.Parts, e.Path) && !ordinary(e.Mode):
 			return nil, nil
 		case needed(e.Path):
 			l.before.ids[e.Path], l.now.ids[e.Path] = e.Hash, e.Hash
 		}
+	}
+	if l.before.ids[schema.SettingsFile] == "" {
+		return nil, nil
 	}
 	m, err := r.recall(root, dirs)
 	if m == nil || err != nil {
@@ -117,7 +132,7 @@ func (r *running) quick(root string, anchor func() (string, error)) (*verdict, e
 	}
 	since, ok := l.before.records(m.since)
 	added, fine := l.now.records(entries(records))
-	if !ok || !fine || slices.ContainsFunc(added, decides) {
+	if !ok || !fine || slices.ContainsFunc(added, bearsOnMore) {
 		return nil, nil
 	}
 	families, ok := l.families(sets, added)
@@ -173,16 +188,28 @@ func decides(r *schema.Record) bool {
 	return true
 }
 
+// bearsOnMore reports whether a record bears on more than the conditions that it names.
+func bearsOnMore(r *schema.Record) bool {
+	switch r.Kind {
+	case schema.KindPermit, schema.KindWaiver, schema.KindApproval, schema.KindRejection:
+	default:
+		if decides(r) {
+			return true
+		}
+	}
+	return slices.ContainsFunc(history.Subjects(r), func(k history.SubjectKey) bool { return k.Kind != schema.SubjectCondition })
+}
+
 // recall reads what is remembered and what came since; nil where that does not fit the last commit.
 func (r *running) recall(root string, dirs map[string]string) (*memory, error) {
 	r.forgotten = true
 	stamp := history.IndexStamp()
-	m := &memory{catalog: readCatalog(r.memoryFile("catalog", root), stamp)}
+	m := &memory{catalog: readCatalog(r.repo.ScratchFile(r.remembered("catalog", root)), stamp)}
 	if m.catalog == nil {
 		return nil, nil
 	}
 	var err error
-	if m.index, err = history.OpenIndex(r.memoryFile("index", root), stamp); err != nil {
+	if m.index, err = history.OpenIndex(r.repo.ScratchFile(r.remembered("index", root)), stamp); err != nil {
 		return nil, nil
 	}
 	good, err := r.catchUp(m, dirs)
@@ -215,24 +242,29 @@ func (r *running) catchUp(m *memory, dirs map[string]string) (bool, error) {
 	}
 	for _, c := range records {
 		switch {
+		case c.NewHash != "" && !ordinary(c.NewMode):
+			return false, nil
 		case !needed(c.Path) || path.Base(c.Path)[0] == '.':
-		case c.OldHash != "" || !ordinary(c.NewMode):
+		case c.OldHash != "":
 			return false, nil
 		default:
 			m.since = append(m.since, git.Entry{Path: c.Path, Hash: c.NewHash})
 		}
 	}
-	sets, ok := changes("sets", m.catalog.sets)
-	machines, fine := changes("machines", m.catalog.machines)
-	if !ok || !fine || len(sets)+len(machines) > 20*fewRecords {
-		return false, nil
-	}
-	edited := slices.DeleteFunc(append(sets, machines...), func(c git.Change) bool { return !needed(c.Path) })
-	now := &tree{r.store, map[string]string{}}
-	for _, c := range edited {
-		if c.NewHash != "" && !ordinary(c.NewMode) {
+	var edited []git.Change
+	m.grown = m.catalog.dirs != catalogDirs(dirs)
+	for i, dir := range catalogued {
+		list, ok := changes(dir, m.catalog.dirs[i])
+		if edited = append(edited, list...); !ok || len(edited) > 20*fewRecords {
 			return false, nil
 		}
+	}
+	if slices.ContainsFunc(edited, func(c git.Change) bool { return c.NewHash != "" && !ordinary(c.NewMode) }) {
+		return false, nil
+	}
+	edited = slices.DeleteFunc(edited, func(c git.Change) bool { return !needed(c.Path) })
+	now := &tree{r.store, map[string]string{}}
+	for _, c := range edited {
 		now.set(c.Path, c.NewHash)
 	}
 	if err := r.store.fill(all, now); err != nil {
@@ -250,8 +282,7 @@ func (r *running) catchUp(m *memory, dirs map[string]string) (bool, error) {
 		}
 		m.catalog.files[c.Path] = p
 	}
-	m.grown = m.catalog.sets != dirs["sets"] || m.catalog.machines != dirs["machines"]
-	m.catalog.sets, m.catalog.machines = dirs["sets"], dirs["machines"]
+	m.catalog.dirs = catalogDirs(dirs)
 	return true, nil
 }
 
@@ -272,17 +303,12 @@ func (l *library) families(sets []git.Change, added []*schema.Record) (map[famil
 		}
 	}
 	for _, r := range added {
-		if body, ok := r.Body.(*schema.Reason); ok {
-			for _, c := range body.Changes.V {
-				if c.Kind.Or(schema.SubjectCondition) != schema.SubjectCondition {
-					return nil, false
-				}
-				id, err := schema.ParseID(c.ID.V)
-				if err != nil {
-					return nil, false
-				}
-				out[familyOf(id)] = true
+		for _, subject := range history.Subjects(r) {
+			id, err := schema.ParseID(subject.ID)
+			if err != nil {
+				return nil, false
 			}
+			out[familyOf(id)] = true
 		}
 	}
 	return out, true
@@ -309,8 +335,8 @@ func (l *library) gather(c *catalog, sets []git.Change, families map[family]bool
 	}
 }
 
-// judgeQuickly comes to the verdict, or to none where anything stops the commit.
-func (r *running) judgeQuickly(l *library, m *memory, since, added []*schema.Record, anchor func() (string, error)) (*verdict, error) {
+// judgeQuickly comes to the verdict, or to none where anything stops the commit or push.
+func (r *running) judgeQuickly(l *library, m *memory, since, added []*schema.Record, anchor anchoring) (*verdict, error) {
 	c := Case{At: r.At}
 	var err error
 	for t, side := range map[*tree]*Side{l.before: &c.Before, l.now: &c.Now} {
@@ -322,28 +348,25 @@ func (r *running) judgeQuickly(l *library, m *memory, since, added []*schema.Rec
 			return nil, nil
 		}
 	}
-	subjects := map[history.SubjectKey]bool{}
+	asked := subjects{}
 	for _, d := range history.Compare(c.Before.Lib, c.Now.Lib) {
-		subjects[history.SubjectKey{Kind: schema.SubjectCondition, ID: d.ID.String()}] = true
+		asked.add(d.ID.String())
 	}
 	for _, a := range added {
-		if body, ok := a.Body.(*schema.Reason); ok {
-			for _, change := range body.Changes.V {
-				subjects[history.SubjectKey{Kind: schema.SubjectCondition, ID: change.ID.V}] = true
-			}
+		for _, k := range history.Subjects(a) {
+			asked.add(k.ID)
 		}
+		asked.twins(a, c.Now.Lib)
 	}
-	if c.Anchor, err = anchor(); err != nil {
+	if c.Anchor, err = anchor(func(digest schema.Digest) bool {
+		return m.index.Holds(digest) || slices.ContainsFunc(slices.Concat(since, added), func(r *schema.Record) bool { return r.Digest == digest })
+	}); err != nil {
 		return nil, err
 	}
-	for range 3 {
-		var keys []history.SubjectKey
-		for k := range subjects {
-			keys = append(keys, k)
-		}
-		before, err := m.index.Ledger(keys, since)
+	for range 4 {
+		before, err := m.index.Ledger(slices.Collect(maps.Keys(asked)), since)
 		if err != nil {
-			r.forgotten = true
+			r.forgotten = !errors.Is(err, history.ErrOtherSubjects)
 			return nil, nil
 		}
 		c.Before.Ledger, c.Now.Ledger = before, before.With(added)
@@ -355,23 +378,86 @@ func (r *running) judgeQuickly(l *library, m *memory, since, added []*schema.Rec
 			c.Now.Hashes[record.Path] = l.now.ids[record.Path]
 		}
 		c.standing = c.Now.Ledger.Judge(l.id(), c.Anchor)
-		v := &verdict{library: l, running: r, Case: c, Report: Examine(c)}
-		more := false
-		for _, f := range v.New().Findings { // of other conditions than those changed: what was accepted of them is not known yet
-			k := history.SubjectKey{Kind: schema.SubjectCondition, ID: f.ID}
-			if f.ID != "" && !subjects[k] {
-				subjects[k], more = true, true
-			}
+		more, ok := asked.followed(added, c)
+		if !ok {
+			return nil, nil
 		}
 		if more {
 			continue
 		}
-		if len(v.Blocking())+len(v.unreasoned())+len(v.strayReasons()) > 0 {
+		if l.prepare != nil {
+			if err := l.prepare(&c, c.standing); err != nil {
+				return nil, err
+			}
+		}
+		v := &verdict{library: l, running: r, Case: c, Report: Examine(c)}
+		for _, f := range v.New().Findings { // of other conditions than those changed: what was accepted of them is not known yet
+			more = f.ID != "" && asked.add(f.ID) || more
+		}
+		if more {
+			continue
+		}
+		if len(v.Blocking()) > 0 || !r.pushed && len(v.unreasoned())+len(v.strayReasons()) > 0 {
 			return nil, nil
 		}
 		return v, nil
 	}
 	return nil, nil
+}
+
+// subjects are the conditions that records are asked about.
+type subjects map[history.SubjectKey]bool
+
+// add adds one, and reports whether it is new.
+func (s subjects) add(id string) bool {
+	key := history.SubjectKey{Kind: schema.SubjectCondition, ID: id}
+	was := s[key]
+	s[key] = true
+	return !was
+}
+
+// twins adds all conditions of the sets that an approval is of, where real machines share the profile: a trial of any of them shows what a
+// twin can do.
+func (s subjects) twins(approval *schema.Record, lib *schema.Library) {
+	if approval.Kind != schema.KindApproval {
+		return
+	}
+	for _, k := range history.Subjects(approval) {
+		id, err := schema.ParseID(k.ID)
+		if m := lib.Machine(id.Machine); err != nil || m == nil || len(m.UnitNames()) < 2 {
+			continue
+		}
+		for _, r := range lib.Recipes {
+			if familyOf(r.ID) == familyOf(id) {
+				s.add(r.ID.String())
+			}
+		}
+	}
+}
+
+// followed adds what else the decisions decided that new ones follow: one that counts for nothing on one subject is no beginning on
+// another, see [Case.putTogether]. It is false where that cannot be told. The adoption that all is chained from counts in any case.
+func (s subjects) followed(added []*schema.Record, c Case) (more, ok bool) {
+	for _, a := range added {
+		if _, decides := a.Body.(*schema.Decision); !decides {
+			continue
+		}
+		for _, digest := range a.Follows.V {
+			r := c.Now.Ledger.Get(schema.Digest(digest))
+			if r == nil || r == c.standing.Anchor || r.Kind != schema.KindApproval && r.Kind != schema.KindAdoption {
+				continue
+			}
+			if !c.Now.Ledger.Whole(r) {
+				return false, false
+			}
+			for _, k := range history.Subjects(r) {
+				if k.Kind == schema.SubjectCondition {
+					more = s.add(k.ID) || more
+				}
+			}
+		}
+	}
+	return more, true
 }
 
 // withoutRecords is a tree that holds the same library and none of its records.
@@ -414,13 +500,19 @@ func (r *running) remember(v *verdict) {
 	if err != nil {
 		return
 	}
-	dirs := map[string]string{}
+	dirs, settings := map[string]string{}, ""
 	for _, e := range top {
-		if e.Mode == git.ModeTree {
+		switch {
+		case e.Mode == git.ModeTree:
 			dirs[e.Path] = e.Hash
+		case e.Path == schema.SettingsFile:
+			settings = e.Hash
 		}
 	}
-	p := &catalog{sets: dirs["sets"], machines: dirs["machines"], files: map[string]listing{}}
+	if v.before.ids[schema.SettingsFile] != settings { // the library was in another directory
+		return
+	}
+	p := &catalog{dirs: catalogDirs(dirs), files: map[string]listing{}}
 	for file, id := range v.before.ids {
 		if isSet(file) || strings.HasPrefix(file, "machines/") {
 			data, err := v.before.Read(file)

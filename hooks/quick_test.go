@@ -30,15 +30,56 @@ func init() {
 		if got, want := say(*r, quick), say(full, v); got != want {
 			panic("judged quickly:\n" + got + "\nfrom the whole library:\n" + want)
 		}
-		if file := os.Getenv(countVariable); file != "" {
-			f, err := os.OpenFile(file, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o666)
-			if err != nil {
-				panic(err)
+		count(filepath.Base(quick.root))
+	}
+	afterGate = func(full *Ruling) {
+		if full.gate.Memory {
+			return
+		}
+		say := func(r *Ruling) string {
+			var out bytes.Buffer
+			r.Print(&out)
+			for _, c := range r.Charges() {
+				fmt.Fprintf(&out, "%+v %s %s\n", c.Message, c.Commit, c.Path)
 			}
-			defer f.Close()
-			fmt.Fprintln(f, filepath.Base(quick.root))
+			return fmt.Sprint(out.String(), r.Refused(), r.Protected, r.Commits, r.Base, r.Notes())
+		}
+		for _, v := range full.verdicts {
+			v.running.forgotten = true
+			v.running.remember(v)
+		}
+		options := full.gate.GateOptions
+		options.Memory = true
+		again := NewGate(full.gate.repo, options)
+		again.known, again.fallback = full.gate.known, full.gate.fallback
+		r, err := again.Judge(full.Move)
+		if err != nil {
+			panic(err)
+		}
+		if got, want := say(r), say(full); got != want {
+			panic(fmt.Sprint("judged from memory: ", r.quick, "\n", got, "\nfrom the whole library:\n", want))
+		}
+		if r.quick {
+			count("gate")
 		}
 	}
+}
+
+// Quick reports whether a ruling rests on what was remembered.
+func (r *Ruling) Quick() bool { return r.quick }
+
+// count adds a line to the file that [countVariable] names.
+func count(what string) {
+	file := os.Getenv(countVariable)
+	if file == "" {
+		return
+	}
+	f, err := os.OpenFile(file, os.O_APPEND|os.O_CREATE|os.O_WRONLY, 0o666)
+	if err != nil {
+		panic(err)
+	}
+	defer f.Close()
+	fmt.Fprintln(f, what)
 }
 
 // countVariable names a file that gets a line for every verdict that is come to quickly.

@@ -71,7 +71,7 @@ func (r *running) verdicts() ([]*verdict, error) {
 	}()
 	defer func() { <-asked }()
 	if len(roots) == 1 && len(r.heads) == 0 && r.head != "" && !r.pushed {
-		v, err := r.quick(roots[0], anchor)
+		v, err := r.quick(roots[0], func(func(schema.Digest) bool) (string, error) { return anchor() }, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -164,8 +164,11 @@ type library struct {
 	parents []*tree
 	clashes []lint.Finding
 
-	prepare func(*Case, *history.Standing) error // completes the case before it is judged; may be nil
+	prepare preparation // may be nil
 }
+
+// A preparation completes a case before it is judged.
+type preparation func(*Case, *history.Standing) error
 
 // id is the identity of the library, by which records know it. It stays what it was: a commit that changes it would leave every
 // record behind.

@@ -49,7 +49,7 @@ func init() {
 				RunE: func(*cobra.Command, []string) error { return a.gatePreReceive() }},
 			&cobra.Command{Use: "update REF OLD NEW", Short: "as an update hook", Args: cobra.ExactArgs(3),
 				RunE: func(_ *cobra.Command, args []string) error {
-					return a.gate(hooks.GateOptions{}, []hooks.Move{{Ref: args[0], Old: args[1], New: args[2]}})
+					return a.gate([]hooks.Move{{Ref: args[0], Old: args[1], New: args[2]}})
 				}})
 		return cmd
 	}
@@ -69,7 +69,7 @@ func (a *app) gatePreReceive() error {
 	if err := lines.Err(); err != nil {
 		return fmt.Errorf("standard input could not be read, so nothing is taken: %w", err)
 	}
-	return a.gate(hooks.GateOptions{}, moves)
+	return a.gate(moves)
 }
 
 // gateJob is the gate in a build job.
@@ -138,14 +138,14 @@ func jobBranches(repo *git.Repo, but string) ([]git.Ref, error) {
 }
 
 // gate is one call by the git of a server.
-func (a *app) gate(options hooks.GateOptions, moves []hooks.Move) error {
+func (a *app) gate(moves []hooks.Move) error {
 	keepGarbage()
 	repo, err := git.Open(a.dir, git.NoReplace())
 	if err != nil {
 		return err
 	}
 	defer repo.Close()
-	return a.judge(repo, options, moves)
+	return a.judge(repo, hooks.GateOptions{Memory: true}, moves)
 }
 
 // chargeJSON is one thing that speaks against a push, for programs.
