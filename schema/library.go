@@ -62,15 +62,18 @@ func (r *Recipe) Digest() Digest {
 	return r.digest
 }
 
-// Text is the condition as it stands in its file, which may be laid out in any way. It says nothing of what the set says for all of
-// its conditions.
-func (r *Recipe) Text() []byte {
-	list := r.File.Root().Get("conditions")
-	if list == nil || r.Index >= len(list.Kids) {
+// Conditions are the conditions of a set as they stand in its file, which may be laid out in any way. They say nothing of what the set
+// says for all of them. The file is read anew for it.
+func (f *File) Conditions() [][]byte {
+	list := f.Root().Get("conditions")
+	if list == nil {
 		return nil
 	}
-	at := list.Kids[r.Index].At
-	return r.File.Data[at.Start:at.End]
+	out := make([][]byte, len(list.Kids))
+	for i, kid := range list.Kids {
+		out[i] = f.Data[kid.At.Start:kid.At.End]
+	}
+	return out
 }
 
 // FieldPath turns a path inside the condition into one from the root of the file.
