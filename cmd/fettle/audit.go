@@ -84,7 +84,7 @@ func (a *app) audit(typed []string, f auditFlags) error {
 		}
 	}
 	if trail == nil {
-		if trail, err = s.trail(f.rev); err != nil {
+		if trail, err = s.toldTrail(f.rev, nil); err != nil {
 			return err
 		}
 	}
@@ -114,8 +114,8 @@ func changedEver(trail *audit.Trail, typed string) error {
 	}
 	seen := map[string]bool{}
 	var names []string
-	for i := range trail.Entries {
-		e := &trail.Entries[i]
+	for i := range trail.Entries() {
+		e := &trail.Entries()[i]
 		if e.Field == "" || seen[e.Field] {
 			continue
 		}
@@ -185,20 +185,25 @@ func wholeIDs(typed []string) []schema.ID {
 // trailOf reads the history of a few conditions, without that of all others. It is nil where one of them was never there: then the names
 // of all have to be known, to say which may be meant.
 func (s *shop) trailOf(ids []schema.ID, rev string) (*audit.Trail, error) {
-	anchor, err := s.anchor()
-	if err != nil {
-		return nil, err
-	}
-	trail, err := audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor, IDs: ids})
+	trail, err := s.toldTrail(rev, ids)
 	if err != nil {
 		return nil, err
 	}
 	for _, id := range ids {
-		if !slices.ContainsFunc(trail.Entries, func(e audit.Entry) bool { return e.Subject == schema.SubjectCondition && e.ID == id.String() }) {
+		if !slices.ContainsFunc(trail.Entries(), func(e audit.Entry) bool { return e.Subject == schema.SubjectCondition && e.ID == id.String() }) {
 			return nil, nil
 		}
 	}
 	return trail, nil
+}
+
+// toldTrail reads the history for a timeline, with what earlier ones kept of that of the last commit. Nil ids are all.
+func (s *shop) toldTrail(rev string, ids []schema.ID) (*audit.Trail, error) {
+	anchor, err := s.anchor()
+	if err != nil {
+		return nil, err
+	}
+	return audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor, IDs: ids, Kept: rev == ""})
 }
 
 // anchor is the adoption that this clone pins, "" for none.
@@ -214,7 +219,7 @@ func (s *shop) resolveAudited(typed []string, trail *audit.Trail) (ids []schema.
 	var rest []string
 	for _, text := range typed {
 		name := strings.TrimSuffix(text, "/")
-		machine := trail.Library.Machine(name) != nil || slices.ContainsFunc(trail.Entries, func(e audit.Entry) bool { return e.Subject == schema.SubjectMachine && e.ID == name })
+		machine := trail.Library.Machine(name) != nil || slices.ContainsFunc(trail.Entries(), func(e audit.Entry) bool { return e.Subject == schema.SubjectMachine && e.ID == name })
 		if !machine {
 			rest = append(rest, text)
 			continue
@@ -244,8 +249,8 @@ func (s *shop) resolveAudited(typed []string, trail *audit.Trail) (ids []schema.
 func everNamed(trail *audit.Trail) []schema.ID {
 	seen := map[string]bool{}
 	var ids []schema.ID
-	for i := range trail.Entries {
-		e := &trail.Entries[i]
+	for i := range trail.Entries() {
+		e := &trail.Entries()[i]
 		if e.Subject != schema.SubjectCondition || seen[e.ID] {
 			continue
 		}

@@ -73,7 +73,7 @@ func (s *shop) timeline(trail *audit.Trail, entries []audit.Entry, ids []schema.
 		entries = entries[n:]
 	}
 	switch {
-	case day == "" && len(trail.Entries) > 0:
+	case day == "" && len(trail.Entries()) > 0:
 		t.foot("nothing that is saved here fits")
 	case day == "":
 		t.foot("nothing was saved yet that concerns the library")

@@ -85,10 +85,10 @@ func (s *shop) reasonsByStep(p *history.Position, since schema.Digest, edges []h
 		return nil
 	}
 	id := p.ID.String()
-	parted := !slices.ContainsFunc(trail.Entries, func(e audit.Entry) bool { return e.ID == id && e.IsChange() && e.ToDigest == since })
+	parted := !slices.ContainsFunc(trail.Entries(), func(e audit.Entry) bool { return e.ID == id && e.IsChange() && e.ToDigest == since })
 	told := map[schema.Digest]bool{}
-	for i := len(trail.Entries) - 1; i >= 0; i-- {
-		e := &trail.Entries[i]
+	for i := len(trail.Entries()) - 1; i >= 0; i-- {
+		e := &trail.Entries()[i]
 		if e.ID != id || !e.IsChange() || e.Note || e.Kind == audit.Dropped {
 			continue
 		}

@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"maps"
 	"slices"
 
 	"fettle/history"
@@ -13,9 +14,9 @@ func (w *walker) dropped(c *commit, own []fieldChange, digest func(*schema.Value
 	if c.entry == nil || len(c.parents) < 2 {
 		return nil
 	}
-	told := map[[2]string]bool{}
+	known := map[[2]string]bool{}
 	for _, f := range own {
-		told[[2]string{f.id.String(), f.path}] = true
+		known[[2]string{f.id.String(), f.path}] = true
 	}
 	for i, side := range c.parents {
 		ids, err := w.touched(c, i)
@@ -26,9 +27,8 @@ func (w *walker) dropped(c *commit, own []fieldChange, digest func(*schema.Value
 			continue
 		}
 		began := w.began(side, slices.Concat(c.parents[:i], c.parents[i+1:]), ids)
-		var found []Entry
-		for id := range ids {
-			had, err := w.values(side.state, id)
+		for _, id := range slices.SortedFunc(maps.Keys(ids), schema.ID.Compare) {
+			had, err := w.values(side.held(), id)
 			if err != nil {
 				return err
 			}
@@ -36,23 +36,19 @@ func (w *walker) dropped(c *commit, own []fieldChange, digest func(*schema.Value
 			if err != nil {
 				return err
 			}
+			var m *move
 			for _, f := range history.CompareValues(had, has) {
 				key := [2]string{id.String(), f.Path}
 				line, changed := began[key]
-				if !changed || told[key] || !line.made(f.From) {
+				if !changed || known[key] || !line.made(f.From) {
 					continue
 				}
-				told[key] = true
-				e := w.trail.entry(c, Dropped)
-				e.ID, e.Subject, e.Field, e.From, e.To = id.String(), schema.SubjectCondition, f.Path, f.From, f.To
-				e.Note = (f.From.Path == "" || f.From.Note) && (f.To.Path == "" || f.To.Note)
-				e.FromDigest, e.ToDigest = digest(had), digest(has)
-				found = append(found, e)
+				known[key] = true
+				if m == nil {
+					m = &move{commit: c, kind: Dropped, id: id.String(), from: digest(had), to: digest(has)}
+				}
+				w.trail.tell(c, told{move: m, path: f.Path, from: w.trail.field(f.From), to: w.trail.field(f.To)})
 			}
-		}
-		slices.SortStableFunc(found, byPlace)
-		for _, e := range found {
-			w.trail.add(c, e)
 		}
 	}
 	return nil
@@ -77,17 +73,16 @@ func (w *walker) began(side *commit, others []*commit, ids map[schema.ID]bool) m
 	}
 	out := map[[2]string]line{}
 	for _, c := range only(side, others) {
-		for _, i := range w.trail.byCommit[c] {
-			e := &w.trail.Entries[i]
-			if !e.IsChange() || !names[e.ID] {
+		for _, e := range w.trail.told[c.told[0]:c.told[1]] {
+			if e.move == nil || !names[e.move.id] {
 				continue
 			}
-			key := [2]string{e.ID, e.Field}
+			key := [2]string{e.move.id, e.path}
 			l, known := out[key]
 			if !known {
-				l.first = e.From
+				l.first = of(e.from)
 			}
-			l.to = append(l.to, e.To)
+			l.to = append(l.to, of(e.to))
 			out[key] = l
 		}
 	}
@@ -100,13 +95,4 @@ func same(a, b schema.Field) bool {
 		return a.Path == b.Path
 	}
 	return a.Same(b)
-}
-
-func byPlace(a, b Entry) int {
-	x, errX := schema.ParseID(a.ID)
-	y, errY := schema.ParseID(b.ID)
-	if errX != nil || errY != nil {
-		return 0
-	}
-	return x.Compare(y)
 }

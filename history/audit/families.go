@@ -17,45 +17,40 @@ type family struct{ machine, material, gas string }
 // once stays true whatever becomes of the history. They are kept in a file below the directory of git, which ends with a hash of itself
 // and can be deleted at any time. Where it says nothing, the content is read.
 type families struct {
-	repo  *git.Repo
-	of    map[string]family
-	grown bool
+	repo *git.Repo
+	of   map[string]family
+	come int // that were read since
 }
 
 const (
-	familiesFile  = "families"
-	familiesMagic = "fettle families 1\n"
-	mostFamilies  = 1 << 20 // contents; more than are kept are forgotten all at once
+	familiesFile = "families"
+	mostFamilies = 1 << 20 // contents; more than are kept are forgotten all at once
 )
 
-func readFamilies(repo *git.Repo) *families {
-	f := &families{repo: repo, of: map[string]family{}}
-	body, ok := repo.Recall(familiesFile, familiesMagic)
-	if !ok {
-		return f
-	}
-	for len(body) > 0 { // a family with its contents after one another
-		head, rest, ok := bytes.Cut(body, []byte("\n"))
+// recall reads what is kept, as far as it can be read.
+func (f *families) recall() {
+	body, ok := f.repo.Recall(familiesFile, sealOf(familiesFile))
+	for ok && len(body) > 0 { // a family with its contents after one another
+		head, rest, whole := bytes.Cut(body, []byte("\n"))
 		parts := strings.Split(string(head), "\t")
-		if !ok || len(parts) != 3 || len(rest) < 5 {
-			return f
+		if !whole || len(parts) != 3 || len(rest) < 5 {
+			return
 		}
 		n, size := int(binary.LittleEndian.Uint32(rest)), int(rest[4])
 		rest = rest[5:]
 		if n*size > len(rest) {
-			return f
+			return
 		}
 		for i := range n {
 			f.of[hex.EncodeToString(rest[i*size:(i+1)*size])] = family{parts[0], parts[1], parts[2]}
 		}
 		body = rest[n*size:]
 	}
-	return f
 }
 
 // keep writes down what was read. What cannot be written costs time and nothing else.
 func (f *families) keep() {
-	if !f.grown || len(f.of) > mostFamilies {
+	if f.come <= min(fewCommits, len(f.of)/2) || len(f.of) > mostFamilies {
 		return
 	}
 	by := map[family][]byte{}
@@ -74,7 +69,7 @@ func (f *families) keep() {
 		body = append(binary.LittleEndian.AppendUint32(body, uint32(len(raw)/size)), byte(size))
 		body = append(body, raw...)
 	}
-	_ = f.repo.RememberSealed(familiesFile, familiesMagic, body)
+	_ = f.repo.RememberSealed(familiesFile, sealOf(familiesFile), body)
 }
 
 // read makes sure that the families of these contents are known.
@@ -89,7 +84,7 @@ func (f *families) read(blobs []string) error {
 	if len(missing) == 0 {
 		return nil
 	}
-	f.grown = true
+	f.come += len(missing)
 	return f.repo.PastBlobs(missing, func(i int, data []byte) error {
 		machine, material, gas := schema.FamilyOf(data)
 		f.of[missing[i]] = family{machine, material, gas}
@@ -109,7 +104,7 @@ func newSearch(repo *git.Repo, ids []schema.ID) *search {
 	if len(ids) == 0 {
 		return nil
 	}
-	s := &search{readFamilies(repo), map[schema.ID]bool{}, map[string]bool{}, map[family]bool{}}
+	s := &search{&families{repo: repo, of: map[string]family{}}, map[schema.ID]bool{}, map[string]bool{}, map[family]bool{}}
 	for _, id := range ids {
 		s.ids[id], s.names[id.String()] = true, true
 		s.wide[family{id.Machine, id.Material, id.Gas}] = true

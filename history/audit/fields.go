@@ -60,7 +60,7 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 	var blobs []string
 	if len(c.parents) < 2 {
 		for _, change := range w.relevant(c.entry.Changes[parent]) {
-			blobs = append(blobs, before.sets[change.Path], c.state.sets[change.Path])
+			blobs = append(blobs, before.sets.at(change.Path), c.state.sets.at(change.Path))
 		}
 	} else { // git compares what cannot be read, too; what is held in its place may differ in another way
 		blobs = differing(before.sets, c.state.sets)
@@ -112,15 +112,15 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 }
 
 // differing returns the versions of sets that two states hold at a path where they are not the same, two by two; "" is none.
-func differing(a, b map[string]string) []string {
+func differing(a, b shelf) []string {
 	var out []string
-	for path, blob := range a {
-		if b[path] != blob {
-			out = append(out, blob, b[path])
+	for path, blob := range a.all() {
+		if b.at(path) != blob {
+			out = append(out, blob, b.at(path))
 		}
 	}
-	for path, blob := range b {
-		if a[path] == "" {
+	for path, blob := range b.all() {
+		if a.at(path) == "" {
 			out = append(out, "", blob)
 		}
 	}

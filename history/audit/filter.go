@@ -21,13 +21,20 @@ type Filter struct {
 
 // Select returns the entries that pass the filter, oldest first.
 func (t *Trail) Select(f Filter) []Entry {
+	out := []Entry{}
+	for e := range t.Each(f) {
+		out = append(out, *e)
+	}
+	return out
+}
+
+// test is what says whether an entry passes.
+func (f Filter) test() func(*Entry) bool {
 	ids := map[string]bool{}
 	for _, id := range f.IDs {
 		ids[id.String()] = true
 	}
-	out := []Entry{}
-	for i := range t.Entries {
-		e := &t.Entries[i]
+	return func(e *Entry) bool {
 		switch {
 		case !f.Since.IsZero() && e.At.Before(f.Since), !f.Until.IsZero() && e.At.After(f.Until):
 		case (f.IDs != nil || f.Machines != nil) && !(e.Subject == schema.SubjectCondition && ids[e.ID]) && !(e.Subject == schema.SubjectMachine && slices.Contains(f.Machines, e.ID)):
@@ -35,10 +42,10 @@ func (t *Trail) Select(f Filter) []Entry {
 		case f.By != "" && !e.By.Matches(f.By) && !slices.ContainsFunc(e.CoAuthors, func(p Person) bool { return p.Matches(f.By) }):
 		case f.Unapproved && !e.Unapproved():
 		default:
-			out = append(out, *e)
+			return true
 		}
+		return false
 	}
-	return out
 }
 
 // MatchField reports whether a person who types a name means a field: its path or the end of it, as in files or as people count

@@ -16,11 +16,13 @@ type commit struct {
 	children int               // that were not worked on yet
 	entry    *git.LogEntry     // nil where it touched nothing of the library
 	when     time.Time         // by the clock of the committer
-	seen     int               // in the walk of git, newest first
 	pos      int               // in the order of history: parents first
 	edge     bool              // what came before is not in this clone
 	state    *state            // its files, while a child still needs them
+	edits    []edit            // what it made of the files of the first commit before
 	others   map[string]string // path of what is no set → id of its content, likewise
+	told     [2]int            // from where to where of the trail it is told
+	kept     *kept             // what an earlier walk made of it, nil for nothing
 }
 
 // clock says what is odd about the time of a commit, or "".
@@ -33,61 +35,73 @@ func (c *commit) clock() string {
 	return ""
 }
 
-// readGraph reads all commits that lead to a revision, in the order of history.
-func readGraph(repo *git.Repo, rev, root string) ([]*commit, error) {
-	graph := map[string]*commit{}
-	add := func(e git.LogEntry) *commit {
-		c := &commit{hash: e.Hash, when: e.Committer.When, seen: len(graph)}
-		graph[e.Hash] = c
-		return c
+// readGraph reads all commits that lead to a revision, in the order of history. Of those that are kept only what came since is asked for.
+func readGraph(repo *git.Repo, head, root string, kept bool) ([]*commit, error) {
+	kept = kept && !repo.IsShallow()
+	if kept {
+		if list, err := recallCommits(repo, root).since(repo, head, root); list != nil || err != nil {
+			return list, err
+		}
 	}
-	parents := map[*commit][]string{}
-	var revs []string
-	if rev != "" {
-		revs = []string{rev}
+	g := newGraph(nil)
+	if _, err := g.collect(repo, []string{head}, root); err != nil {
+		return nil, err
 	}
+	list := g.inOrder(shallowEdges(repo))
+	if kept {
+		keepCommits(repo, head, root, list)
+	}
+	return list, nil
+}
+
+// A graph is commits by their ids, and what the new ones among them build upon.
+type graph struct {
+	commits map[string]*commit
+	parents map[*commit][]string
+}
+
+func newGraph(known []*commit) *graph {
+	g := &graph{make(map[string]*commit, len(known)), map[*commit][]string{}}
+	for _, c := range known {
+		g.commits[c.hash] = c
+	}
+	return g
+}
+
+func (g *graph) add(e git.LogEntry) *commit {
+	c := &commit{hash: e.Hash, when: e.Committer.When}
+	g.commits[e.Hash], g.parents[c] = c, e.Parents
+	return c
+}
+
+// collect adds the commits of a walk. It is false where one of them follows a commit that neither tells.
+func (g *graph) collect(repo *git.Repo, revs []string, root string) (whole bool, err error) {
 	for e, err := range repo.Walk(git.LogOptions{Revs: revs, Paths: partsBelow(root), Changes: true}) {
 		if err != nil {
-			return nil, err
+			return false, err
 		}
-		c := add(e)
 		e.Message, e.Subject = "", "" // not told, and large in a long history
-		c.entry = &e
-		parents[c] = e.Parents
+		g.add(e).entry = &e
 	}
-	if hasGaps(graph, parents) {
-		n := 0
-		for e, err := range repo.Walk(git.LogOptions{Revs: revs}) {
-			if err != nil {
-				return nil, err
-			}
-			c := graph[e.Hash]
-			if c == nil {
-				c = add(e)
-				parents[c] = e.Parents
-			}
-			c.seen = n
-			n++
+	if !g.hasGaps() {
+		return true, nil
+	}
+	for e, err := range repo.Walk(git.LogOptions{Revs: revs}) {
+		if err != nil {
+			return false, err
+		}
+		if g.commits[e.Hash] == nil {
+			g.add(e)
 		}
 	}
-	edges := shallowEdges(repo)
-	for c, hashes := range parents {
-		for _, h := range hashes {
-			if p := graph[h]; p != nil {
-				c.parents = append(c.parents, p)
-				p.children++
-			}
-		}
-		c.edge = len(c.parents) == 0 && edges[c.hash]
-	}
-	return inOrder(graph), nil
+	return !g.hasGaps(), nil
 }
 
 // hasGaps reports whether a commit follows one that the walk left out, because it touched nothing of the library.
-func hasGaps(graph map[string]*commit, parents map[*commit][]string) bool {
-	for _, hashes := range parents {
+func (g *graph) hasGaps() bool {
+	for _, hashes := range g.parents {
 		for _, h := range hashes {
-			if graph[h] == nil {
+			if g.commits[h] == nil {
 				return true
 			}
 		}
@@ -104,36 +118,59 @@ func partsBelow(root string) []string {
 	return out
 }
 
-// inOrder sorts commits so that each comes after those it builds upon; among those that could come next the clock decides.
-func inOrder(graph map[string]*commit) []*commit {
-	waiting := make(map[*commit]int, len(graph))
-	children := make(map[*commit][]*commit, len(graph))
+// inOrder ties the commits together and sorts them so that each comes after those it builds upon; among those that could come next the clock
+// decides.
+func (g *graph) inOrder(edges map[string]bool) []*commit {
+	for c, hashes := range g.parents {
+		for _, h := range hashes {
+			if p := g.commits[h]; p != nil {
+				c.parents = append(c.parents, p)
+				p.children++
+			}
+		}
+		c.edge = len(c.parents) == 0 && edges[c.hash]
+	}
 	ready := &queue{less: func(a, b *commit) bool {
 		if !a.when.Equal(b.when) {
 			return a.when.Before(b.when)
 		}
-		return a.seen > b.seen
+		return a.hash < b.hash
 	}}
-	for _, c := range graph {
-		waiting[c] = len(c.parents)
+	type edge struct {
+		to   *commit
+		next int
+	}
+	ways, first := []edge{{}}, make([]int, len(g.commits)) // from each commit to those that build upon it
+	waiting := make([]int, len(g.commits))
+	n := 0
+	for _, c := range g.commits {
+		c.pos = n
+		n++
+	}
+	for _, c := range g.commits {
+		waiting[c.pos] = len(c.parents)
 		for _, p := range c.parents {
-			children[p] = append(children[p], c)
+			ways = append(ways, edge{c, first[p.pos]})
+			first[p.pos] = len(ways) - 1
 		}
 		if len(c.parents) == 0 {
 			ready.list = append(ready.list, c)
 		}
 	}
 	heap.Init(ready)
-	out := make([]*commit, 0, len(graph))
+	out := make([]*commit, 0, len(g.commits))
 	for ready.Len() > 0 {
 		c := heap.Pop(ready).(*commit)
-		c.pos = len(out)
 		out = append(out, c)
-		for _, child := range children[c] {
-			if waiting[child]--; waiting[child] == 0 {
+		for way := first[c.pos]; way > 0; way = ways[way].next {
+			child := ways[way].to
+			if waiting[child.pos]--; waiting[child.pos] == 0 {
 				heap.Push(ready, child)
 			}
 		}
+	}
+	for i, c := range out {
+		c.pos = i
 	}
 	return out
 }

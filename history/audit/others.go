@@ -32,7 +32,7 @@ func (w *walker) others(c *commit) error {
 		return nil
 	}
 	c.others = before(0)
-	if c.entry == nil {
+	if c.entry == nil || w.trail.search != nil { // a search is for conditions
 		return nil
 	}
 	var changed []git.Change
@@ -187,9 +187,9 @@ func fieldsOf(o *other) []schema.Field {
 
 // explainOthers fills in who approved what a machine, the settings or a roster became, and why it was changed.
 func (t *Trail) explainOthers() {
-	for i := range t.Entries {
-		e := &t.Entries[i]
-		if e.Kind != Edited {
+	for _, told := range t.told {
+		e := told.other
+		if e == nil || e.Kind != Edited {
 			continue
 		}
 		if !e.Note {

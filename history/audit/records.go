@@ -17,6 +17,11 @@ func (w *walker) records(c *commit) error {
 	if c.entry == nil {
 		return nil
 	}
+	if !slices.ContainsFunc(c.entry.Changes, func(changes []git.Change) bool {
+		return slices.ContainsFunc(changes, func(change git.Change) bool { return isRecord(strings.TrimPrefix(change.Path, w.root)) })
+	}) {
+		return nil
+	}
 	fresh := map[string]int{} // file → sides of the merge that did not have it
 	blob, told := map[string]string{}, map[string]bool{}
 	for _, changes := range c.entry.Changes {
@@ -31,7 +36,7 @@ func (w *walker) records(c *commit) error {
 			case w.trail.first[file] == change.NewHash && regular(change.NewMode): // it is back as it was; told where it was altered
 			case !told[file]:
 				told[file] = true
-				if err := w.tell(c, file, change); err != nil {
+				if err := w.alarm(c, file, change); err != nil {
 					return err
 				}
 			}
@@ -50,8 +55,8 @@ func isRecord(file string) bool {
 	return schema.IsRecordPath(file) && !strings.HasPrefix(path.Base(file), ".")
 }
 
-// tell makes the entry of a record that is not what it was.
-func (w *walker) tell(c *commit, file string, change git.Change) error {
+// alarm makes the entry of a record that is not what it was.
+func (w *walker) alarm(c *commit, file string, change git.Change) error {
 	e := w.trail.entry(c, RecordAltered)
 	if change.NewHash == "" {
 		e.Kind = RecordRemoved
@@ -100,11 +105,12 @@ func (t *Trail) addRecords() {
 			}
 		}
 		if len(about) == 0 {
-			t.Entries = append(t.Entries, e)
+			t.told = append(t.told, told{other: &e})
 		}
 		for _, a := range about {
+			e := e
 			e.ID, e.Subject, e.FromDigest, e.ToDigest = a.id, a.kind, a.from, a.to
-			t.Entries = append(t.Entries, e)
+			t.told = append(t.told, told{other: &e})
 		}
 	}
 }

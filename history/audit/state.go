@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"iter"
 	"maps"
 	"slices"
 	"strings"
@@ -13,19 +14,128 @@ import (
 // A state says which version of each file of the library a commit holds. A file that cannot be read is held in its last version
 // that could be.
 type state struct {
-	sets     map[string]string // path of the library → id of its content
-	settings string            // id of the content of the settings, "" where there are none
-	bad      map[string]bool   // files that are there and cannot be read
+	sets     shelf           // by path of the library
+	settings string          // id of the content of the settings, "" where there are none
+	bad      map[string]bool // files that are there and cannot be read
+}
+
+// A shelf is the ids of contents by path. Most commits change one of many, so shelves share what they do not differ in.
+type shelf struct {
+	base map[string]string // shared, never changed
+	over map[string]string // where it differs from that; "" is not there
+}
+
+func (s shelf) at(path string) string {
+	if blob, ok := s.over[path]; ok {
+		return blob
+	}
+	return s.base[path]
+}
+
+// another is a shelf with the same contents that can be changed.
+func (s shelf) another() shelf {
+	const many = 32
+	if len(s.over) < many {
+		out := shelf{s.base, make(map[string]string, len(s.over)+1)}
+		maps.Copy(out.over, s.over)
+		return out
+	}
+	out := shelf{make(map[string]string, len(s.base)), map[string]string{}}
+	for path, blob := range s.all() {
+		out.base[path] = blob
+	}
+	return out
+}
+
+func (s shelf) put(path, blob string) { s.over[path] = blob }
+
+func (s shelf) all() iter.Seq2[string, string] {
+	return func(yield func(path, blob string) bool) {
+		for path, blob := range s.base {
+			if _, other := s.over[path]; !other && !yield(path, blob) {
+				return
+			}
+		}
+		for path, blob := range s.over {
+			if blob != "" && !yield(path, blob) {
+				return
+			}
+		}
+	}
+}
+
+// An edit is what a commit made of one file of the state that it builds upon first.
+type edit struct {
+	path, blob string // "" where it is gone
+	bad        bool
+}
+
+// with is the state after some edits.
+func (s *state) with(edits []edit) *state {
+	if len(edits) == 0 {
+		return s
+	}
+	out := &state{sets: s.sets.another(), settings: s.settings, bad: maps.Clone(s.bad)}
+	for _, e := range edits {
+		if e.path == schema.SettingsFile {
+			out.settings = e.blob
+		} else {
+			out.sets.put(e.path, e.blob)
+		}
+		out.mark(e.path, e.bad)
+	}
+	return out
+}
+
+// mark notes whether a file cannot be read.
+func (s *state) mark(path string, bad bool) {
+	if !bad {
+		delete(s.bad, path)
+		return
+	}
+	if s.bad == nil {
+		s.bad = map[string]bool{}
+	}
+	s.bad[path] = true
+}
+
+// holds is the content that a state holds of a file, "" for none.
+func (s *state) holds(path string) string {
+	if path == schema.SettingsFile {
+		return s.settings
+	}
+	return s.sets.at(path)
 }
 
 var nothing = &state{}
 
-// before returns the state of one of the commits that this one builds upon, an empty one where there is none.
+// before returns the state of one of the commits that a commit builds upon, an empty one where there is none.
 func (c *commit) before(i int) *state {
 	if i < len(c.parents) {
-		return c.parents[i].state
+		return c.parents[i].held()
 	}
 	return nothing
+}
+
+// held is the state of a commit. Of one whose changes were kept it is worked out from those.
+func (c *commit) held() *state {
+	var way []*commit
+	from := nothing
+	for at := c; ; at = at.parents[0] {
+		if at.state != nil {
+			from = at.state
+			break
+		}
+		if way = append(way, at); len(at.parents) == 0 {
+			break
+		}
+	}
+	var edits []edit
+	for _, at := range slices.Backward(way) {
+		edits = append(edits, at.edits...)
+	}
+	c.state = from.with(edits)
+	return c.state
 }
 
 // A walker goes through the history once, parents first.
@@ -45,24 +155,20 @@ func isSet(path string) bool {
 // step works out the state of a commit from those it builds upon, and gives the files that could not be read.
 func (w *walker) step(c *commit) (unreadable []git.Change, err error) {
 	first := c.before(0)
+	c.state = first
 	if c.entry == nil {
-		c.state = first
 		return nil, nil
 	}
 	changed := w.relevant(c.entry.Changes[0])
 	if len(changed) == 0 && (len(first.bad) == 0 || len(c.parents) < 2) {
-		c.state = first
 		return nil, nil
 	}
-	c.state = &state{sets: maps.Clone(first.sets), settings: first.settings, bad: maps.Clone(first.bad)}
-	if c.state.sets == nil {
-		c.state.sets = map[string]string{}
-	}
+	c.state = &state{sets: first.sets.another(), settings: first.settings, bad: maps.Clone(first.bad)}
 	for path := range first.bad { // a merge may know an older version of it from another side
 		w.keep(c, path)
 	}
 	for _, change := range changed {
-		delete(c.state.bad, change.Path)
+		c.state.mark(change.Path, false)
 		ok, err := w.take(c, change)
 		if err != nil {
 			return nil, err
@@ -70,6 +176,12 @@ func (w *walker) step(c *commit) (unreadable []git.Change, err error) {
 		if !ok {
 			unreadable = append(unreadable, change)
 		}
+	}
+	for path := range first.bad {
+		changed = append(changed, git.Change{Path: path})
+	}
+	for _, change := range changed {
+		c.edits = append(c.edits, edit{change.Path, c.state.holds(change.Path), c.state.bad[change.Path]})
 	}
 	return unreadable, nil
 }
@@ -139,7 +251,7 @@ func (w *walker) take(c *commit, change git.Change) (bool, error) {
 	if settings {
 		c.state.settings = ""
 	} else {
-		delete(c.state.sets, change.Path)
+		c.state.sets.put(change.Path, "")
 	}
 	if change.NewHash == "" {
 		return true, nil
@@ -150,10 +262,7 @@ func (w *walker) take(c *commit, change git.Change) (bool, error) {
 			return ok, err
 		}
 	}
-	if c.state.bad == nil {
-		c.state.bad = map[string]bool{}
-	}
-	c.state.bad[change.Path] = true
+	c.state.mark(change.Path, true)
 	w.keep(c, change.Path)
 	return false, nil
 }
@@ -171,7 +280,7 @@ func (w *walker) enter(c *commit, path, blob string) (bool, error) {
 	if s == nil {
 		return false, err
 	}
-	c.state.sets[path] = blob
+	c.state.sets.put(path, blob)
 	w.remember(path, s)
 	return true, nil
 }
@@ -183,14 +292,14 @@ func (w *walker) partlyRead(c *commit) error {
 		return nil
 	}
 	for _, change := range w.relevant(c.entry.Changes[0]) {
-		if c.state.sets[change.Path] != change.NewHash || change.NewHash == "" {
+		if c.state.sets.at(change.Path) != change.NewHash || change.NewHash == "" {
 			continue
 		}
 		fresh := true
 		for i := -1; i < len(c.parents) && fresh; i++ {
 			blob := change.NewHash
 			if i >= 0 {
-				blob = c.before(i).sets[change.Path]
+				blob = c.before(i).sets.at(change.Path)
 			}
 			if blob == "" {
 				continue
@@ -218,8 +327,8 @@ func (w *walker) keep(c *commit, path string) {
 			c.state.settings = before.settings
 			return
 		}
-		if blob, ok := before.sets[path]; ok {
-			c.state.sets[path] = blob
+		if blob := before.sets.at(path); blob != "" {
+			c.state.sets.put(path, blob)
 			return
 		}
 	}
@@ -239,8 +348,8 @@ func (w *walker) remember(path string, s *set) {
 // every snapshot.
 func (w *walker) find(s *state, id schema.ID) (*held, error) {
 	for _, path := range w.paths[id] {
-		blob, ok := s.sets[path]
-		if !ok {
+		blob := s.sets.at(path)
+		if blob == "" {
 			continue
 		}
 		set, err := w.set(blob)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"slices"
 	"strings"
+	"sync"
 
 	"fettle/history"
 	"fettle/history/git"
@@ -18,6 +19,10 @@ type Options struct {
 
 	// IDs restrict the timeline to some conditions: what [Trail.Select] tells of them is all that it then can tell. Nil is all.
 	IDs []schema.ID
+
+	// Kept has what earlier readings kept below the directory of git used, and kept again for the next. It never changes what is told, as
+	// long as nobody forged what lies there; without it all is read anew.
+	Kept bool
 }
 
 // A Trail is all that commits and records say of how a library came to be what it is at one revision.
@@ -29,20 +34,23 @@ type Trail struct {
 	Library  *schema.Library
 	Ledger   *history.Ledger
 	Standing *history.Standing
-	Entries  []Entry // the timeline, oldest first
 	commits  []*commit
 	persons  persons
 	brought  map[string]*commit         // path of a record → the commit that brought it
 	first    map[string]string          // path of a record → the content it was saved with
-	byCommit map[*commit][]int          // entries that commits made
 	decided  map[string][]schema.Digest // condition → every recipe of it that somebody decided on
 	approved map[string][]*approval     // condition → what was ever in force, made when first asked for
-	versions map[string][]Version       // condition → the recipes that commits made of it
+	moves    map[string][]*move         // condition → what commits made of it, without what merges threw away
 	walked   *walker                    // to read what commits hold
+	told     []told                     // the timeline
+	fields   map[schema.Field]*schema.Field
+	once     sync.Once // for what follows
+	entries  []Entry
 
 	search *search // nil for all
 
 	everInForce []*signature.Roster // see rosters; made when first asked for
+	kept        bool                // see Options
 	anchor      string              // as pinned
 	stood       map[int64]*history.Standing
 }
@@ -60,7 +68,7 @@ func Fields(repo *git.Repo, root string, o Options, f Filter) ([]Entry, error) {
 // Read reads the whole trail of a library that stands in the directory root from the top of the work tree.
 func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	repo = repo.AsWritten() // nothing beside the history changes what it says
-	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, byCommit: map[*commit][]int{}, versions: map[string][]Version{}}
+	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, moves: map[string][]*move{}, fields: map[schema.Field]*schema.Field{}, kept: o.Kept}
 	rev := o.Rev
 	if rev == "" {
 		rev = "HEAD"
@@ -88,17 +96,9 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	if err := t.walk(repo, head, root); err != nil {
 		return nil, err
 	}
-	if t.search != nil {
-		t.search.keep()
-	}
 	t.addRecords()
-	slices.SortStableFunc(t.Entries, func(a, b Entry) int {
-		if a.pos != b.pos {
-			return a.pos - b.pos
-		}
-		return a.At.Compare(b.At)
-	})
-	t.explain()
+	t.arrange()
+	t.readDecisions()
 	t.explainOthers()
 	return t, nil
 }
@@ -123,7 +123,7 @@ func (t *Trail) readSnapshot(snap git.Snapshot, anchor string) (err error) {
 // walk goes through the commits, parents first.
 func (t *Trail) walk(repo *git.Repo, head, root string) error {
 	var err error
-	if t.commits, err = readGraph(repo, head, root); err != nil {
+	if t.commits, err = readGraph(repo, head, root, t.kept); err != nil {
 		return err
 	}
 	t.Commits = len(t.commits)
@@ -132,23 +132,45 @@ func (t *Trail) walk(repo *git.Repo, head, root string) error {
 	}
 	w := &walker{files: newFiles(repo), root: root, paths: map[schema.ID][]string{}, versionsOf: map[string]*other{}, trail: t}
 	t.walked = w
-	for i, c := range t.commits {
-		if i%ahead == 0 {
-			if err := w.readAhead(t.commits[i:min(i+ahead, len(t.commits))]); err != nil {
-				return err
-			}
-		}
+	var covered []bool
+	if t.kept && !t.Shallow {
+		covered = w.recallTimeline()
+	}
+	if covered == nil {
+		covered = make([]bool, len(t.commits))
+	}
+	open := slices.DeleteFunc(slices.Clone(t.commits), func(c *commit) bool { return covered[c.pos] })
+	fresh := len(open)
+	if t.search != nil && t.kept && fresh > 0 {
+		t.search.recall()
+		defer t.search.keep()
+	}
+	for _, c := range t.commits {
 		if c.edge {
 			t.Edges = append(t.Edges, c.hash)
 		}
-		if err := w.visit(c); err != nil {
+		look := w.visit
+		if covered[c.pos] {
+			look = w.replay
+		} else if (fresh-len(open))%ahead == 0 {
+			if err := w.readAhead(open[:min(ahead, len(open))]); err != nil {
+				return err
+			}
+		}
+		if err := look(c); err != nil {
 			return err
 		}
+		if !covered[c.pos] {
+			open = open[1:]
+		}
+	}
+	if t.kept && !t.Shallow && (fresh == len(t.commits) || fresh > fewCommits) {
+		w.keepTimeline()
 	}
 	return nil
 }
 
-// visit tells one commit, and lets go of the files that no later commit needs.
+// visit tells one commit.
 func (w *walker) visit(c *commit) error {
 	unreadable, err := w.step(c)
 	if err != nil {
@@ -166,24 +188,29 @@ func (w *walker) visit(c *commit) error {
 		}
 		return digests[v]
 	}
+	var m *move
 	for _, f := range changes {
-		e := t.entry(c, kindOf(f.before, f.after))
-		e.ID, e.Subject, e.Field, e.From, e.To, e.Others = f.id.String(), schema.SubjectCondition, f.path, f.from, f.to, f.others
-		e.Note = (f.from.Path == "" || f.from.Note) && (f.to.Path == "" || f.to.Note)
-		e.FromDigest, e.ToDigest = digest(f.before), digest(f.after)
-		for _, v := range f.befores {
-			e.starts = append(e.starts, digest(v))
+		if id := f.id.String(); m == nil || m.id != id {
+			m = &move{commit: c, kind: kindOf(f.before, f.after), id: id, from: digest(f.before), to: digest(f.after)}
+			for _, v := range f.befores {
+				m.starts = append(m.starts, digest(v))
+			}
+			if f.after != nil {
+				m.blob, m.settings = w.standing(c, f.id), c.state.settings
+			}
+			t.moves[id] = append(t.moves[id], m)
 		}
-		t.add(c, e)
+		t.tell(c, told{move: m, path: f.path, from: t.field(f.from), to: t.field(f.to), others: f.others})
 	}
-	w.noteVersions(c, changes, digest)
-	for _, change := range unreadable {
-		e := t.entry(c, Unreadable)
-		e.Path = change.Path
-		t.add(c, e)
-	}
-	if err := w.partlyRead(c); err != nil {
-		return err
+	if t.search == nil {
+		for _, change := range unreadable {
+			e := t.entry(c, Unreadable)
+			e.Path = change.Path
+			t.add(c, e)
+		}
+		if err := w.partlyRead(c); err != nil {
+			return err
+		}
 	}
 	if err := w.others(c); err != nil {
 		return err
@@ -191,6 +218,41 @@ func (w *walker) visit(c *commit) error {
 	if err := w.dropped(c, changes, digest); err != nil {
 		return err
 	}
+	return w.leave(c)
+}
+
+// replay tells one commit as it was told before.
+func (w *walker) replay(c *commit) error {
+	t, k := w.trail, c.kept
+	if k == nil {
+		k = &kept{}
+	}
+	threw := slices.IndexFunc(k.told, func(e told) bool { return e.move.kind == Dropped })
+	if threw < 0 {
+		threw = len(k.told)
+	}
+	for _, e := range k.told[:threw] {
+		if list := t.moves[e.move.id]; len(list) == 0 || list[len(list)-1] != e.move {
+			t.moves[e.move.id] = append(list, e.move)
+		}
+		t.tell(c, e)
+	}
+	for _, f := range k.files {
+		e := t.entry(c, f.kind)
+		e.Path = f.path
+		t.add(c, e)
+	}
+	if err := w.others(c); err != nil {
+		return err
+	}
+	for _, e := range k.told[threw:] {
+		t.tell(c, e)
+	}
+	return w.leave(c)
+}
+
+// leave tells the records of a commit, and lets go of the files that no later commit needs.
+func (w *walker) leave(c *commit) error {
 	if err := w.records(c); err != nil {
 		return err
 	}
@@ -225,11 +287,6 @@ func (t *Trail) entry(c *commit, kind string) Entry {
 		}
 	}
 	return e
-}
-
-func (t *Trail) add(c *commit, e Entry) {
-	t.byCommit[c] = append(t.byCommit[c], len(t.Entries))
-	t.Entries = append(t.Entries, e)
 }
 
 // persons knows people by the names that the library gives them, each in lower case.

@@ -95,7 +95,7 @@ func TestReasonsOnTheWay(t *testing.T) {
 	expect(t, `
 changed cut.speed 2.9 m/min -> 3.0 m/min because first (quality-target) because second (quality-target)
 changed cut.pressure 0.40 bar -> 0.46 bar because first (quality-target) because second (quality-target)
-`, changesOf(d.trail().Entries, audit.Changed))
+`, changesOf(d.trail().Entries(), audit.Changed))
 }
 
 // Of equal steps with a reason each, every commit gets the one that was saved with it.
@@ -110,7 +110,7 @@ func TestReasonSavedWithTheChange(t *testing.T) {
 changed cut.pressure 0.40 bar -> 0.46 bar because first (quality-target)
 changed cut.pressure 0.46 bar -> 0.40 bar because back (quality-target) approved by `+jonas+`
 changed cut.pressure 0.40 bar -> 0.46 bar because again (quality-target)
-`, changesOf(d.trail().Entries, audit.Changed))
+`, changesOf(d.trail().Entries(), audit.Changed))
 }
 
 // What a merge throws away is told at the merge.
@@ -126,7 +126,7 @@ func TestDropped(t *testing.T) {
 	expect(t, `
 changed cut.pressure 0.40 bar -> 0.46 bar
 dropped cut.pressure 0.46 bar -> 0.40 bar
-`, changesOf(d.trail().Entries, audit.Changed, audit.Dropped))
+`, changesOf(d.trail().Entries(), audit.Changed, audit.Dropped))
 }
 
 // A clock that runs behind is said and moves nothing: order comes from the commits.
@@ -137,7 +137,7 @@ func TestClocks(t *testing.T) {
 	d.Tick(-48 * time.Hour)
 	d.set("0.50 bar", "2.9 m/min")
 	d.Commit("a computer with a dead battery")
-	changes := changesOf(d.trail().Entries, audit.Changed)
+	changes := changesOf(d.trail().Entries(), audit.Changed)
 	expect(t, `
 changed cut.pressure 0.40 bar -> 0.46 bar
 changed cut.pressure 0.46 bar -> 0.50 bar
@@ -158,19 +158,19 @@ func TestShallow(t *testing.T) {
 	if !trail.Shallow || len(trail.Edges) != 1 {
 		t.Fatalf("shallow %v, edges %v", trail.Shallow, trail.Edges)
 	}
-	for _, e := range trail.Entries {
+	for _, e := range trail.Entries() {
 		if e.Edge != (e.Kind == audit.New || e.Kind == audit.Edited) {
 			t.Errorf("%s %s: edge %v", e.Kind, e.Field, e.Edge)
 		}
 	}
-	expect(t, "changed cut.pressure 0.46 bar -> 0.50 bar\n", changesOf(trail.Entries, audit.Changed))
+	expect(t, "changed cut.pressure 0.46 bar -> 0.50 bar\n", changesOf(trail.Entries(), audit.Changed))
 }
 
 func TestBeforeTheFirstCommit(t *testing.T) {
 	d := newDesk(t)
 	d.Run("checkout", "-q", "--orphan", "empty")
-	if trail := d.trail(); len(trail.Entries) != 0 || trail.Head != "" {
-		t.Errorf("%d entries at %q", len(trail.Entries), trail.Head)
+	if trail := d.trail(); len(trail.Entries()) != 0 || trail.Head != "" {
+		t.Errorf("%d entries at %q", len(trail.Entries()), trail.Head)
 	}
 	r, err := git.OpenOther(d.Dir)
 	if err != nil {

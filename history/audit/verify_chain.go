@@ -42,8 +42,8 @@ func (t *Trail) looseEnds(r *schema.Record) []Finding {
 // clocks that contradict.
 func (t *Trail) checkEntries(r *Report) {
 	odd := map[string]bool{}
-	for i := range t.Entries {
-		e := &t.Entries[i]
+	for i := range t.Entries() {
+		e := &t.Entries()[i]
 		f := Finding{Level: Broken, Path: e.Path, Commit: e.Commit, By: e.By, At: e.At}
 		switch e.Kind {
 		case RecordAltered:
@@ -179,7 +179,7 @@ func (t *Trail) madeAgain(e *Entry, edges []history.Edge, starts []schema.Digest
 	ways := history.Ways{Edges: edges, Starts: starts, Fresh: came, Steps: func() ([]history.Step, error) {
 		var out []history.Step
 		var last *schema.Values
-		for _, v := range t.versions[e.ID] {
+		for _, v := range t.Versions(e.ID) {
 			if v.pos >= e.pos {
 				break
 			}
@@ -216,8 +216,8 @@ func (t *Trail) stepsSince(anchor *commit) map[string][]step {
 		}
 	}
 	out := map[string][]step{}
-	for i := range t.Entries {
-		e := &t.Entries[i]
+	for i := range t.Entries() {
+		e := &t.Entries()[i]
 		if !e.IsChange() || e.Kind == Dropped || e.Note || older[e.Commit] || e.FromDigest == e.ToDigest {
 			continue
 		}
@@ -251,8 +251,8 @@ func (t *Trail) caughtUp(id string, edges []history.Edge, starts []schema.Digest
 			return "the way from before it to the next recipe is explained", false
 		}
 	}
-	for i := range t.Entries {
-		if e := &t.Entries[i]; e.Kind == Dropped && e.ID == id && e.pos > steps[0].pos && slices.Contains(starts, e.ToDigest) {
+	for i := range t.Entries() {
+		if e := &t.Entries()[i]; e.Kind == Dropped && e.ID == id && e.pos > steps[0].pos && slices.Contains(starts, e.ToDigest) {
 			return "a merge left it out", false
 		}
 	}

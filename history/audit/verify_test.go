@@ -239,7 +239,7 @@ func TestStepMadeAgain(t *testing.T) {
 			commit := d.Commit("rebased")
 			verify(t, d, test.want...)
 			trail := d.trail()
-			for _, e := range trail.Entries {
+			for _, e := range trail.Entries() {
 				if e.Commit != commit || !e.IsChange() {
 					continue
 				}

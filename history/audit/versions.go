@@ -20,27 +20,26 @@ type Version struct {
 }
 
 // Versions returns the recipes that commits made of a condition, in the order of history.
-func (t *Trail) Versions(id string) []Version { return t.versions[id] }
-
-// noteVersions keeps where the recipes stand that a commit made.
-func (w *walker) noteVersions(c *commit, changes []fieldChange, digest func(*schema.Values) schema.Digest) {
-	t := w.trail
-	for _, f := range changes {
-		id := f.id.String()
-		list := t.versions[id]
-		if f.after == nil || len(list) > 0 && list[len(list)-1].pos == c.pos {
-			continue
+func (t *Trail) Versions(id string) []Version {
+	var out []Version
+	for _, m := range t.moves[id] {
+		if m.blob != "" {
+			out = append(out, Version{m.to, m.commit.hash, m.commit.when, t.entry(m.commit, "").By, m.blob, m.settings, m.commit.pos})
 		}
-		for _, path := range w.paths[f.id] {
-			if blob, ok := c.state.sets[path]; ok {
-				if s, err := w.set(blob); err == nil && s != nil && s.byID[f.id] != nil {
-					e := t.entry(c, "")
-					t.versions[id] = append(list, Version{digest(f.after), c.hash, c.when, e.By, blob, c.state.settings, c.pos})
-					break
-				}
+	}
+	return out
+}
+
+// standing says where the recipe stands that a commit made of a condition: the id of the content of its set, "" where that is not known.
+func (w *walker) standing(c *commit, id schema.ID) (blob string) {
+	for _, path := range w.paths[id] {
+		if blob := c.state.sets.at(path); blob != "" {
+			if s, err := w.set(blob); err == nil && s != nil && s.byID[id] != nil {
+				return blob
 			}
 		}
 	}
+	return ""
 }
 
 // Recipe returns the values of a recipe by its digest, and in words where they are known from: what was decided on, tried or saved.
@@ -53,16 +52,16 @@ func (t *Trail) Recipe(name string, digest schema.Digest) *schema.Values {
 	if err != nil || t.walked == nil {
 		return nil
 	}
-	for _, v := range t.versions[name] {
-		if v.Digest != digest {
+	for _, m := range t.moves[name] {
+		if m.blob == "" || m.to != digest {
 			continue
 		}
-		s, err := t.walked.set(v.blob)
+		s, err := t.walked.set(m.blob)
 		if err != nil || s == nil || s.byID[id] == nil {
 			continue
 		}
 		values := s.byID[id].recipe.Values()
-		values.Composition, _ = t.walked.mix(&state{settings: v.settings}, id.Gas)
+		values.Composition, _ = t.walked.mix(&state{settings: m.settings}, id.Gas)
 		return values
 	}
 	return nil

@@ -13,11 +13,13 @@ type approval struct {
 	person string
 	record *schema.Record
 	digest schema.Digest
-	fields map[string]schema.Field
+
+	decision *history.Decision
+	fields   map[string]schema.Field // see field
 }
 
-// explain fills in why each change was made and who approved what it led to.
-func (t *Trail) explain() {
+// readDecisions notes which recipes of each condition were decided on.
+func (t *Trail) readDecisions() {
 	t.approved, t.decided = map[string][]*approval{}, map[string][]schema.Digest{}
 	for _, d := range history.Bodies[*schema.Decision](t.Ledger) {
 		for _, s := range d.Body.Subjects.V {
@@ -26,24 +28,28 @@ func (t *Trail) explain() {
 			}
 		}
 	}
-	next := map[[2]string]int{} // where the same field is changed again
-	for i := len(t.Entries) - 1; i >= 0; i-- {
-		e := &t.Entries[i]
-		if !e.IsChange() {
-			continue
+}
+
+// explain fills in why a change was made and who approved what it led to. The same field changes again at until.
+func (t *Trail) explain(e *Entry, m *move, until int) {
+	if !m.explained {
+		m.explained = true
+		if m.kind != Dropped { // a merge takes what was explained where it was made
+			m.why = t.why(e)
 		}
-		if e.Kind != Dropped { // a merge takes what was explained where it was made
-			e.Why = t.why(e)
+		for _, a := range t.approvalsOf(m.id) {
+			if a.digest == m.to && !slices.Contains(m.approvedBy, a.person) {
+				m.approvedBy = append(m.approvedBy, a.person)
+			}
 		}
-		key := [2]string{e.ID, e.Field}
-		until, again := next[key]
-		if !again {
-			until = len(t.commits) + 1
-		}
-		next[key] = e.pos
-		if !e.Note {
-			t.approvals(e, until)
-		}
+	}
+	e.Why = m.why
+	if e.Note {
+		return
+	}
+	e.ApprovedBy = m.approvedBy
+	if len(m.approvedBy) == 0 && m.kind != Dropped {
+		e.ApprovedLater = t.approvedLater(e, until)
 	}
 }
 
@@ -94,26 +100,31 @@ func whys(edges []history.Edge) []Why {
 	return out
 }
 
-// approvals fills in who approved the recipe that a change led to; where nobody did, who approved a later one that still had the
-// value, before somebody changed it again.
-func (t *Trail) approvals(e *Entry, until int) {
-	for _, a := range t.approvalsOf(e.ID) {
-		if a.digest == e.ToDigest && !slices.Contains(e.ApprovedBy, a.person) {
-			e.ApprovedBy = append(e.ApprovedBy, a.person)
-		}
-	}
-	if len(e.ApprovedBy) > 0 || e.Kind == Dropped {
-		return
-	}
+// approvedLater returns who approved a later recipe that still had the value of a change, before somebody changed it again.
+func (t *Trail) approvedLater(e *Entry, until int) (persons []string) {
 	for _, a := range t.approvalsOf(e.ID) {
 		saved := t.brought[a.record.Path]
-		if saved == nil || saved.pos < e.pos || saved.pos >= until || !same(a.fields[e.Field], e.To) {
+		if saved == nil || saved.pos < e.pos || saved.pos >= until || slices.Contains(persons, a.person) {
 			continue
 		}
-		if !slices.Contains(e.ApprovedLater, a.person) {
-			e.ApprovedLater = append(e.ApprovedLater, a.person)
+		if same(a.field(e.Field), e.To) {
+			persons = append(persons, a.person)
 		}
 	}
+	return persons
+}
+
+// field is a value of what was approved. What it consists of is read when that is first asked for.
+func (a *approval) field(path string) schema.Field {
+	if a.fields == nil {
+		a.fields = map[string]schema.Field{}
+		if v := history.ValuesOf(a.decision); v != nil {
+			for _, f := range schema.Fields(v) {
+				a.fields[f.Path] = f
+			}
+		}
+	}
+	return a.fields[path]
 }
 
 // approvalsOf returns every decision that put a recipe of a condition in force, in order of time.
@@ -131,13 +142,7 @@ func (t *Trail) approvalsOf(name string) []*approval {
 			}
 			done[digest] = true
 			for _, d := range state.Once(digest) {
-				a := &approval{person: d.Person, record: d.Record, digest: digest, fields: map[string]schema.Field{}}
-				if v := history.ValuesOf(d); v != nil {
-					for _, f := range schema.Fields(v) {
-						a.fields[f.Path] = f
-					}
-				}
-				out = append(out, a)
+				out = append(out, &approval{person: d.Person, record: d.Record, digest: digest, decision: d})
 			}
 		}
 	}

@@ -368,8 +368,8 @@ func sameValue(v *schema.Values, f history.FieldChange) bool {
 // entryOf finds the saved change that made a value: the last one that led to it, before it went onto the machine.
 func entryOf(t *audit.Trail, id string, f history.FieldChange, tr transition) *audit.Entry {
 	var best *audit.Entry
-	for i := range t.Entries {
-		e := &t.Entries[i]
+	for i := range t.Entries() {
+		e := &t.Entries()[i]
 		if e.ID != id || !e.IsChange() || e.Kind == audit.Dropped || tr.on == Yes && e.Committed.After(tr.at.Add(5*time.Minute)) {
 			continue
 		}
@@ -444,8 +444,8 @@ func (inv *Investigation) machineEdits(t *audit.Trail, ids []string) []Finding {
 		}
 	}
 	var out []Finding
-	for i := range t.Entries {
-		e := &t.Entries[i]
+	for i := range t.Entries() {
+		e := &t.Entries()[i]
 		shapes := strings.HasPrefix(e.Field, "laser.") || strings.HasPrefix(e.Field, "head.") && !strings.HasPrefix(e.Field, "head.nozzles") || strings.HasPrefix(e.Field, "gas.") || e.Field == "revision"
 		if e.Kind != audit.Edited || e.Subject != schema.SubjectMachine || !machines[e.ID] || e.Note || !shapes || e.FromDigest == "" || e.At.Before(inv.From.Add(-lookBack)) || e.At.After(inv.To) {
 			continue
@@ -508,8 +508,8 @@ func Burns(lib *schema.Library, id schema.ID) bool {
 // elsewhere finds where else the same change is: other conditions, and other machines that hold the recipe.
 func (inv *Investigation) elsewhere(t *audit.Trail, loads []audit.Loading, f *Finding) {
 	if f.Entry != nil {
-		for i := range t.Entries {
-			e := &t.Entries[i]
+		for i := range t.Entries() {
+			e := &t.Entries()[i]
 			if !e.IsChange() || e.Field != f.Entry.Field || slices.Contains(f.IDs, e.ID) || slices.Contains(f.Conditions, e.ID) || e.Kind != f.Entry.Kind {
 				continue
 			}

@@ -1,0 +1,153 @@
+package audit
+
+import (
+	"iter"
+	"slices"
+	"time"
+
+	"fettle/schema"
+)
+
+// A move is what one commit made of one condition.
+type move struct {
+	commit   *commit
+	kind     string // Changed, New, Removed, Dropped
+	id       string
+	from, to schema.Digest   // of the recipe in the first of the commits before, and in this one; "" where it was not there
+	starts   []schema.Digest // in all of the commits before
+	blob     string          // of the set that the recipe stands in, "" where it is gone
+	settings string          // for what a mix of the shop's own consists of
+
+	explained  bool
+	why        []Why
+	approvedBy []string
+}
+
+// told is one entry of the timeline as it is held: many years have a hundred thousand, nearly all about one field of one condition.
+type told struct {
+	move     *move // nil where it is about something else
+	path     string
+	from, to *schema.Field // nil where there was no value
+	others   []schema.Field
+	until    int    // where in the order of history the same field changes again
+	other    *Entry // where it is about something else
+}
+
+// tell adds an entry about a commit.
+func (t *Trail) tell(c *commit, e told) {
+	if c.told[1] != len(t.told) {
+		c.told[0] = len(t.told)
+	}
+	t.told = append(t.told, e)
+	c.told[1] = len(t.told)
+}
+
+// add adds an entry about a commit that is not about a field of a condition.
+func (t *Trail) add(c *commit, e Entry) { t.tell(c, told{other: &e}) }
+
+// field is where a value is held once for all entries that have it, nil for none.
+func (t *Trail) field(f schema.Field) *schema.Field {
+	if f.Path == "" {
+		return nil
+	}
+	f.At = schema.Made // it says nothing outside its file
+	known := t.fields[f]
+	if known == nil {
+		known = &f
+		t.fields[f] = known
+	}
+	return known
+}
+
+// of is the value, the zero Field for none.
+func of(f *schema.Field) schema.Field {
+	if f == nil {
+		return schema.Field{}
+	}
+	return *f
+}
+
+func (e *told) pos() int {
+	if e.move != nil {
+		return e.move.commit.pos
+	}
+	return e.other.pos
+}
+
+// at is when its author says that they made it.
+func (e *told) at() time.Time {
+	if e.move != nil {
+		return e.move.commit.entry.Author.When
+	}
+	return e.other.At
+}
+
+// note reports whether it is about free text only.
+func (e *told) note() bool { return (e.from == nil || e.from.Note) && (e.to == nil || e.to.Note) }
+
+// arrange brings what is told into the order of history, and finds out until when each value stood.
+func (t *Trail) arrange() {
+	slices.SortStableFunc(t.told, func(a, b told) int {
+		if d := a.pos() - b.pos(); d != 0 || a.move != nil && a.move == b.move {
+			return d
+		}
+		return a.at().Compare(b.at())
+	})
+	type place struct{ id, path string }
+	next := map[place]int{}
+	for i := len(t.told) - 1; i >= 0; i-- {
+		e := &t.told[i]
+		if e.move == nil {
+			continue
+		}
+		key := place{e.move.id, e.path}
+		until, again := next[key]
+		if !again {
+			until = len(t.commits) + 1
+		}
+		e.until, next[key] = until, e.pos()
+	}
+}
+
+// Each tells the entries that pass a filter one by one, oldest first. An entry is made when its turn comes, so that a long history need
+// not be held at once.
+func (t *Trail) Each(f Filter) iter.Seq[*Entry] {
+	return func(yield func(*Entry) bool) {
+		passes := f.test()
+		var head Entry // what all entries of a commit say
+		for i := range t.told {
+			e := t.told[i].other
+			if e == nil {
+				m := t.told[i].move
+				if head.Commit != m.commit.hash {
+					head = t.entry(m.commit, "")
+				}
+				made := head
+				e = &made
+				t.fill(e, &t.told[i])
+			}
+			if passes(e) && !yield(e) {
+				return
+			}
+		}
+	}
+}
+
+// fill makes an entry about a commit one about a field of a condition.
+func (t *Trail) fill(e *Entry, from *told) {
+	m := from.move
+	e.Kind, e.ID, e.Subject, e.Field, e.From, e.To, e.Others, e.Note = m.kind, m.id, schema.SubjectCondition, from.path, of(from.from), of(from.to), from.others, from.note()
+	e.FromDigest, e.ToDigest, e.starts = m.from, m.to, m.starts
+	t.explain(e, m, from.until)
+}
+
+// Entries is the timeline, oldest first.
+func (t *Trail) Entries() []Entry {
+	t.once.Do(func() {
+		t.entries = make([]Entry, 0, len(t.told))
+		for e := range t.Each(Filter{}) {
+			t.entries = append(t.entries, *e)
+		}
+	})
+	return t.entries
+}
