@@ -26,8 +26,8 @@ import (
 //
 // What it gives is a [Ledger] that holds
 //
-//   - whole: every record about roster, settings, people, a machine, or about one of the subjects asked for; every withdrawal; every
-//     record with a problem
+//   - whole: every record about roster, settings, people, a machine, or about one of the subjects asked for, causes and loads included;
+//     every withdrawal; every record with a problem
 //   - bare, with nothing but who wrote it and what it follows: every other record that one of these follows or takes back, near or
 //     far, since decisions are judged by what lies behind them
 //   - of a decision on many subjects, such as the adoption, only the subjects asked for
@@ -524,6 +524,9 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 			within = append(within, subjects[i])
 		}
 	}
+	for _, key := range bearsOn(r) {
+		w.keys = append(w.keys, pair{hashOf(key), n})
+	}
 	e.Number(len(keys))
 	e.Bytes(prefix)
 	e.Number(len(within))
@@ -602,6 +605,31 @@ func subjectsOf(r *schema.Record) []SubjectKey {
 		return condition(body.ID.V)
 	}
 	return nil
+}
+
+// bearsOn are the keys by which a record is found beside its subjects: no verdict hangs on it, and screens show it.
+func bearsOn(r *schema.Record) []SubjectKey {
+	switch body := r.Body.(type) {
+	case *schema.Trial:
+		parts := strings.SplitN(body.ID.V, "/", 4)
+		return []SubjectKey{{trialsOfSet, strings.Join(parts[:min(3, len(parts))], "/")}}
+	case *schema.Cause:
+		return []SubjectKey{{schema.SubjectCondition, body.ID.V}}
+	case *schema.Load:
+		out := make([]SubjectKey, len(body.Loaded.V))
+		for i, l := range body.Loaded.V {
+			out[i] = SubjectKey{schema.SubjectCondition, l.ID.V}
+		}
+		return out
+	}
+	return nil
+}
+
+const trialsOfSet = "trials of a set"
+
+// TrialsOfSet asks an [Index] for all trials of the set of a condition, which [Ledger.ProvenUnits] looks at.
+func TrialsOfSet(id schema.ID) SubjectKey {
+	return SubjectKey{trialsOfSet, id.Machine + "/" + id.Material + "/" + id.Gas}
 }
 
 // Write writes the index. Whoever opens it must find all of it or none: see git.Repo.Remember.

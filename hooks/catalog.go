@@ -32,29 +32,40 @@ func catalogDirs(dirs map[string]string) (out [3]string) {
 type listing struct {
 	id      string // of its content
 	subject family // of a set; of a machine only its name
+	flawed  bool   // it cannot be read whole, or is something else
 }
 
 // A family of files: sets of one machine, material and gas. What holds for conditions is judged among the sets of one.
 type family struct{ machine, material, gas string }
 
+// familyIn is what the file of a set says of all its conditions.
+func familyIn(data []byte) family {
+	machine, material, gas := schema.FamilyOf(data)
+	return family{machine, material, gas}
+}
+
 func familyOf(id schema.ID) family { return family{id.Machine, id.Material, id.Gas} }
 
-const catalogMagic = "fettle catalog 2"
+const catalogMagic = "fettle catalog 3"
 
-// listingOf tells what a file is. It is false for one that cannot be remembered: it cannot be read whole, or is something else.
+// soundListing is listingOf a file that can be read whole.
+func soundListing(path, id string, data []byte) (listing, bool) {
+	p, ok := listingOf(path, id, data)
+	return p, ok && !p.flawed
+}
+
+// listingOf tells what a file is. It is false for one that cannot be remembered. Of a flawed set only a part may be of the family, and
+// nothing of it is of another.
 func listingOf(path, id string, data []byte) (listing, bool) {
 	f := schema.ReadFile(path, data)
-	if len(f.Problems) > 0 {
-		return listing{}, false
-	}
-	p := listing{id: id}
+	p := listing{id: id, flawed: len(f.Problems) > 0}
 	switch v := f.Value.(type) {
 	case *schema.ConditionSet:
-		p.subject = family{v.Machine.V, v.Material.V, v.Gas.V}
+		p.subject = familyIn(data)
 	case *schema.Machine:
 		p.subject.machine = v.Name.V
 	default:
-		return listing{}, false
+		p.flawed = true
 	}
 	for _, text := range []string{path, p.subject.machine, p.subject.material, p.subject.gas} {
 		if strings.ContainsAny(text, "\t\n\x00") {
@@ -81,10 +92,10 @@ func readCatalog(file, stamp string) *catalog {
 	p := &catalog{dirs: [3]string(lines[1:4]), files: make(map[string]listing, len(lines))}
 	for _, line := range lines[4:] {
 		parts := strings.Split(line, "\t")
-		if len(parts) != 5 {
+		if len(parts) != 6 {
 			return nil
 		}
-		p.files[parts[0]] = listing{parts[1], family{parts[2], parts[3], parts[4]}}
+		p.files[parts[0]] = listing{parts[1], family{parts[2], parts[3], parts[4]}, parts[5] != ""}
 	}
 	return p
 }
@@ -94,10 +105,24 @@ func (p *catalog) write(out io.Writer, stamp string) error {
 	var body bytes.Buffer
 	fmt.Fprintf(&body, "%s\n%s\n", strings.ReplaceAll(stamp, "\n", " "), strings.Join(p.dirs[:], "\n"))
 	for path, at := range p.files {
-		fmt.Fprintf(&body, "%s\t%s\t%s\t%s\t%s\n", path, at.id, at.subject.machine, at.subject.material, at.subject.gas)
+		flawed := ""
+		if at.flawed {
+			flawed = "flawed"
+		}
+		fmt.Fprintf(&body, "%s\t%s\t%s\t%s\t%s\t%s\n", path, at.id, at.subject.machine, at.subject.material, at.subject.gas, flawed)
 	}
 	_, err := fmt.Fprintf(out, "%s %08x\n%s", catalogMagic, crc32.ChecksumIEEE(body.Bytes()), body.Bytes())
 	return err
+}
+
+// sound reports whether all files can be read whole.
+func (p *catalog) sound() bool {
+	for _, at := range p.files {
+		if at.flawed {
+			return false
+		}
+	}
+	return true
 }
 
 // isSet reports whether a path is where sets lie.

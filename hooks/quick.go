@@ -205,7 +205,7 @@ func (r *running) recall(root string, dirs map[string]string) (*memory, error) {
 	r.forgotten = true
 	stamp := history.IndexStamp()
 	m := &memory{catalog: readCatalog(r.repo.ScratchFile(r.remembered("catalog", root)), stamp)}
-	if m.catalog == nil {
+	if m.catalog == nil || !m.catalog.sound() {
 		return nil, nil
 	}
 	var err error
@@ -276,7 +276,7 @@ func (r *running) catchUp(m *memory, dirs map[string]string) (bool, error) {
 			continue
 		}
 		data, err := now.Read(c.Path)
-		p, ok := listingOf(c.Path, c.NewHash, data)
+		p, ok := soundListing(c.Path, c.NewHash, data)
 		if err != nil || !ok {
 			return false, nil
 		}
@@ -295,7 +295,7 @@ func (l *library) families(sets []git.Change, added []*schema.Record) (map[famil
 				continue
 			}
 			data, err := t.Read(c.Path)
-			p, ok := listingOf(c.Path, t.ids[c.Path], data)
+			p, ok := soundListing(c.Path, t.ids[c.Path], data)
 			if err != nil || !ok {
 				return nil, false
 			}
@@ -516,7 +516,7 @@ func (r *running) remember(v *verdict) {
 	for file, id := range v.before.ids {
 		if isSet(file) || strings.HasPrefix(file, "machines/") {
 			data, err := v.before.Read(file)
-			at, ok := listingOf(file, id, data)
+			at, ok := soundListing(file, id, data)
 			if err != nil || !ok {
 				return
 			}

@@ -40,6 +40,14 @@ func (s *shop) revs() []string {
 	return []string{s.line.tip}
 }
 
+// decidedOn is the revision whose state is decided on.
+func (s *shop) decidedOn() string {
+	if revs := s.revs(); revs != nil {
+		return revs[0]
+	}
+	return "HEAD"
+}
+
 // digestsIn returns what a commit made of the recipe: its digest in the first parent and in the commit.
 func (s *shop) digestsIn(entry git.LogEntry, path string, c *card) (before, after schema.Digest) {
 	for _, change := range entry.Changes[0] {

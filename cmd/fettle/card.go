@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"fettle/history"
@@ -34,6 +35,7 @@ type card struct {
 // cards makes the cards of the given conditions in a state, against what is in force there.
 func (s *shop) cards(st *state, positions []history.Position) []card {
 	standing := s.standing(st)
+	walk := sync.OnceValues(func() (*audit.Trail, error) { return s.trailAbout(positions, s.decidedOn()) })
 	var out []card
 	var changes []lint.Change
 	for _, p := range positions {
@@ -49,7 +51,7 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 		}
 		edges := st.ledger.Edges(schema.SubjectCondition, p.ID.String())
 		if c.reasons = history.Path(edges, start, p.Digest); c.reasons == nil && len(c.changes) > 0 {
-			c.reasons = s.reasonsByStep(&p, start[0], edges)
+			c.reasons = s.reasonsByStep(&p, start[0], edges, walk)
 		}
 		s.tryCard(&c, st)
 		if len(c.changes) > 0 && c.base != nil {
@@ -72,15 +74,11 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 // reasonsByStep are the reasons of every saved step since a recipe, for one that no reasons lead to in one line: a merge put it together, or
 // a rebase made steps again. On a branch that parted before that recipe was approved, they count from the one that was before. It is nil
 // where a step has none.
-func (s *shop) reasonsByStep(p *history.Position, since schema.Digest, edges []history.Edge) []history.Edge {
+func (s *shop) reasonsByStep(p *history.Position, since schema.Digest, edges []history.Edge, walk func() (*audit.Trail, error)) []history.Edge {
 	if len(edges) == 0 {
 		return nil
 	}
-	rev := ""
-	if revs := s.revs(); revs != nil {
-		rev = revs[0]
-	}
-	trail, err := s.trail(rev)
+	trail, err := walk()
 	if err != nil {
 		return nil
 	}
@@ -103,6 +101,25 @@ func (s *shop) reasonsByStep(p *history.Position, since schema.Digest, edges []h
 		}
 	}
 	return slices.DeleteFunc(slices.Clone(edges), func(e history.Edge) bool { return !told[e.Record.Digest] })
+}
+
+// fewCards are so few that their history is read alone, which takes little of what the whole takes.
+const fewCards = 20
+
+// trailAbout is the history of some conditions up to a revision, and of all the others where it is at hand or these are many.
+func (s *shop) trailAbout(positions []history.Position, rev string) (*audit.Trail, error) {
+	if len(positions) > fewCards || s.walked != nil {
+		return s.trail(rev)
+	}
+	anchor, err := s.anchor()
+	if err != nil {
+		return nil, err
+	}
+	ids := make([]schema.ID, len(positions))
+	for i, p := range positions {
+		ids[i] = p.ID
+	}
+	return audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor, IDs: ids})
 }
 
 // onlyOf restricts a run of the rules to what cards show. What is gone has no recipe to be found by, so with it everything is looked at.

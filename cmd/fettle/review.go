@@ -39,6 +39,9 @@ func (a *app) review(typed []string, branch, span string) error {
 	if err != nil {
 		return err
 	}
+	if branch == "" && span == "" {
+		s.about(typed, breadthOf(a.format))
+	}
 	if _, err := s.saved(); err != nil {
 		return err
 	}
@@ -104,6 +107,14 @@ func (a *app) review(typed []string, branch, span string) error {
 		s.reviewRest(st, len(cards))
 	}
 	return verdict
+}
+
+// breadthOf is how much a review has to know: pages show curves of whole families.
+func breadthOf(format string) breadth {
+	if format == "html" || format == "markdown" {
+		return ofSets
+	}
+	return ofIDs
 }
 
 // elsewhere reads what another revision holds. It is judged by the records saved here and its own together, chained from the adoption

@@ -39,7 +39,11 @@ func (s *shop) documentOf(st *state, rev, from string, before *schema.Library, c
 	doc.Facts = append(doc.Facts, view.Row{Label: "made", Text: s.now().Local().Format("2 January 2006 15:04")})
 	page := pageCards{shop: s, st: st, was: s.findingsInForce(st, cards)}
 	if len(cards) > 0 && saved {
-		if page.trail, err = s.trail(rev); err != nil {
+		positions := make([]history.Position, len(cards))
+		for i := range cards {
+			positions[i] = cards[i].Position
+		}
+		if page.trail, err = s.trailAbout(positions, rev); err != nil {
 			return nil, err
 		}
 	}

@@ -39,7 +39,7 @@ func (s *shop) remove(path string) error {
 	if err := os.Remove(filepath.Join(s.root, filepath.FromSlash(path))); err != nil {
 		return cannotWrite(path, err)
 	}
-	s.unsaved = state{}
+	s.rewritten()
 	_, err := s.work()
 	return err
 }
@@ -101,7 +101,7 @@ func (a *app) save(typed []string, w why) error {
 	case err != nil:
 		return fmt.Errorf("nothing was saved; your edits%s are still there: %w", map[bool]string{true: " and the reason"}[record != nil], err)
 	}
-	s.committed, s.unsaved, s.merged = state{}, state{}, nil
+	s.advanced()
 	return s.sayedSaved(differences, files)
 }
 

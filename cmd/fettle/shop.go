@@ -28,6 +28,7 @@ type shop struct {
 	looked             git.Snapshot      // what lint looked at, for the lines that it shows
 	known              *schema.Known     // what was read of any state: they are nearly the same
 	walked             *audit.Trail      // the history that was read last
+	part               *part             // what is read in place of the whole library, see about; else nil
 	line               *line             // the branch that is decided on without being checked out, see on; else nil
 }
 
@@ -91,6 +92,9 @@ func (s *shop) load(st *state, take func(root string) (git.Snapshot, error)) err
 	if st.lib != nil {
 		return nil
 	}
+	if s.part != nil && (st == &s.unsaved || st == &s.committed) {
+		return s.part.load(s, st)
+	}
 	snap, err := take(s.sub)
 	if err != nil {
 		return err
@@ -112,7 +116,7 @@ func (s *shop) load(st *state, take func(root string) (git.Snapshot, error)) err
 
 // work is the library as it lies on disk, unsaved edits included.
 func (s *shop) work() (*schema.Library, error) {
-	err := s.load(&s.unsaved, s.repo.WorkTree)
+	err := s.load(&s.unsaved, func(root string) (git.Snapshot, error) { return s.repo.WorkTree(root) })
 	return s.unsaved.lib, err
 }
 
@@ -236,7 +240,7 @@ func (s *shop) write(path string, data []byte) error {
 	if err := s.repo.ReplaceFile(full, data); err != nil {
 		return cannotWrite(path, err)
 	}
-	s.unsaved = state{}
+	s.rewritten()
 	return nil
 }
 

@@ -69,7 +69,7 @@ func (a *app) withdraw(typed string, flags decisionFlags) error {
 	if err := s.put(r, "Take back the "+target.Kind+" "+target.Digest.Short()+"\n\n"+clean(flags.text)+"\n", flags.noCommit); err != nil {
 		return err
 	}
-	s.committed = state{}
+	s.advanced()
 	if _, err := s.saved(); err != nil {
 		return err
 	}

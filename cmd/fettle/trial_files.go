@@ -170,7 +170,7 @@ func (s *shop) keep(message string, write map[string][]byte, remove []string, st
 		if err := os.Remove(filepath.Join(s.root, filepath.FromSlash(p))); err != nil && !errors.Is(err, os.ErrNotExist) {
 			return cannotWrite(p, err)
 		}
-		s.unsaved = state{}
+		s.rewritten()
 		if s.committedHas(p) {
 			names = append(names, p)
 		} else if err := s.repo.Unstage(s.path(p)); err != nil {

@@ -33,7 +33,7 @@ func (s *shop) whole(do func() error) error {
 			return troublef("Restore it by hand: git restore "+s.forGit(path), "%w; and %s, written before it, could not be put back: %v", err, path, back)
 		}
 	}
-	s.unsaved = state{}
+	s.rewritten()
 	return err
 }
 

@@ -40,8 +40,9 @@ type diskFile struct {
 }
 
 // WorkTree is the library on disk, with unsaved edits and with files that git ignores. Line endings are those that git
-// would save: a file written with CRLF equals the saved one where the settings and attributes of git say so.
-func (r *Repo) WorkTree(root string) (Snapshot, error) {
+// would save: a file written with CRLF equals the saved one where the settings and attributes of git say so. With parts of [Parts] it is
+// only those.
+func (r *Repo) WorkTree(root string, parts ...string) (Snapshot, error) {
 	if err := r.needTree("cannot read the files of the library"); err != nil {
 		return nil, err
 	}
@@ -55,7 +56,10 @@ func (r *Repo) WorkTree(root string) (Snapshot, error) {
 	}
 	d := &disk{repo: r, root: clean, dir: dir, content: map[string]*diskFile{}, eol: &eol{repo: r, root: clean}, infos: map[string]fs.FileInfo{},
 		stood: sync.OnceValue(r.readStood)}
-	for _, part := range Parts {
+	if len(parts) == 0 {
+		parts = Parts
+	}
+	for _, part := range parts {
 		if err := d.list(part); err != nil {
 			dir.Close()
 			return nil, err

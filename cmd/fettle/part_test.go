@@ -1,0 +1,232 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"fettle/history/git/gittest"
+	"fettle/schema"
+)
+
+// A partTest holds what commands say of some conditions by a part of a library to what they say by all of it.
+type partTest struct {
+	*testing.T
+	repo  *gittest.Repo
+	parts int // how often a part sufficed
+	said  int // how often there was anything to compare
+}
+
+// run runs a command in this process, by a part or by the whole.
+func (t *partTest) run(entire bool, args ...string) string {
+	t.Helper()
+	var out bytes.Buffer
+	a := &app{in: strings.NewReader(""), out: &out, err: &out, now: clock, entire: entire}
+	root := a.root(args)
+	root.SetArgs(append([]string{"-C", t.repo.Dir}, args...))
+	root.SetOut(&out)
+	root.SetErr(&out)
+	code := a.exit(root.Execute())
+	return fmt.Sprintf("%s\nexit %d", out.String(), code)
+}
+
+// ids are those that stand anywhere, in the files or in the last commit.
+func (t *partTest) ids() []schema.ID {
+	t.Helper()
+	s, err := (&app{dir: t.repo.Dir, now: clock}).open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.repo.Close()
+	work, saved, err := s.both()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return idsOf(work, saved)
+}
+
+// compare holds every command on every id to the whole.
+func (t *partTest) compare(where string, ids []schema.ID, commands ...string) {
+	t.Helper()
+	for _, id := range ids {
+		for _, command := range commands {
+			args := strings.Fields(strings.ReplaceAll(command, "ID", id.String()))
+			want := t.run(true, args...)
+			if got := t.run(false, args...); got != want {
+				t.Fatalf("%s: fettle %s says by a part\n%s\nand by the whole library\n%s", where, strings.Join(args, " "), got, want)
+			}
+			t.said++
+		}
+		s, err := (&app{dir: t.repo.Dir, now: clock}).open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.about([]string{id.String()}, ofMachine); s.part != nil {
+			t.parts++
+		}
+		s.repo.Close()
+	}
+}
+
+var partCommands = []string{"review ID --format json", "review ID", "review ID --format html"}
+
+// remembered are the files that stand below the directory of git for a later call.
+func (t *partTest) remembered() []string {
+	found, err := filepath.Glob(filepath.Join(t.repo.Dir, ".git", "fettle", "*-*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return found
+}
+
+// damage makes something of what is remembered wrong.
+func (t *partTest) damage(r *rand.Rand) {
+	t.Helper()
+	files := t.remembered()
+	if len(files) == 0 {
+		return
+	}
+	file := files[r.IntN(len(files))]
+	data, err := os.ReadFile(file)
+	if err != nil || len(data) == 0 {
+		t.Fatal(err, len(data))
+	}
+	switch r.IntN(4) {
+	case 0:
+		data = data[:r.IntN(len(data))]
+	case 1:
+		data[r.IntN(len(data))] ^= byte(1 + r.IntN(255))
+	case 2:
+		data = bytes.Replace(data, []byte("oxygen"), []byte("oxides"), -1)
+	default:
+		data = nil
+	}
+	if err := os.WriteFile(file, data, 0o666); err != nil {
+		t.Fatal(err)
+	}
+}
+
+var (
+	partNumber = regexp.MustCompile(`"-?[0-9.]+ (bar|mm|kW|m/min|s)"`)
+	partName   = regexp.MustCompile(`"(machine|material|gas|name|thickness)": "[^"]*"`)
+	partLine   = regexp.MustCompile(`(?m)^ *"[a-z_]+": [^\n{\[]*,\n`)
+)
+
+// spoil edits files as people and programs do.
+func (t *partTest) spoil(r *rand.Rand) {
+	t.Helper()
+	var files []string
+	for _, pattern := range []string{"sets/*/*.json", "sets/*/*.json", "sets/*/*.json", "machines/*.json", "fettle.json"} {
+		found, _ := filepath.Glob(filepath.Join(t.repo.Dir, filepath.FromSlash(pattern)))
+		files = append(files, found...)
+	}
+	file := files[r.IntN(len(files))]
+	data, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	swap := func(of *regexp.Regexp, to func(old string) string) {
+		if at := of.FindAllIndex(data, -1); len(at) > 0 {
+			m := at[r.IntN(len(at))]
+			data = slices.Concat(data[:m[0]], []byte(to(string(data[m[0]:m[1]]))), data[m[1]:])
+		}
+	}
+	switch r.IntN(9) {
+	case 0, 1, 2:
+		swap(partNumber, func(old string) string {
+			_, unit, _ := strings.Cut(strings.Trim(old, `"`), " ")
+			return fmt.Sprintf(`"%.3g %s"`, []float64{0.02, 0.4, 1.7, 3, 12}[r.IntN(5)], unit)
+		})
+	case 3:
+		swap(partName, func(old string) string {
+			name, _, _ := strings.Cut(old, ": ")
+			return name + `: "` + []string{"bay-2", "bay-5", "oxygen", "nitrogen", "carbon-steel", "stainless-steel", "3 mm", "12 mm"}[r.IntN(8)] + `"`
+		})
+	case 4:
+		swap(partLine, func(string) string { return "" })
+	case 5:
+		swap(partLine, func(old string) string { return old + old })
+	case 6:
+		file = strings.TrimSuffix(file, ".json") + "-again.json"
+	case 7:
+		data = data[:r.IntN(len(data)+1)]
+	default:
+		if filepath.Base(file) != schema.SettingsFile {
+			if err := os.Remove(file); err != nil {
+				t.Fatal(err)
+			}
+			return
+		}
+	}
+	if err := os.WriteFile(file, data, 0o666); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestPartSaysWhatWholeSays: through the history of the sample shop, forth and back, and with edits of all kinds on top, saved past the
+// check and not saved, with what is remembered from other states, damaged, gone or of another clone.
+func TestPartSaysWhatWholeSays(t *testing.T) {
+	p := &partTest{T: t, repo: sampleHistory(t)}
+	commits := strings.Fields(p.repo.Run("rev-list", "--reverse", "HEAD"))
+	last := commits[len(commits)-1]
+	rounds := 24
+	if testing.Short() {
+		rounds = 6
+	}
+	other := map[string][]byte{} // what a clone of another state remembers
+	for round := range rounds {
+		r := rand.New(rand.NewPCG(11, uint64(round)))
+		at := commits[len(commits)*(round%8+1)/8-1]
+		if round%3 == 2 {
+			at = commits[r.IntN(len(commits))]
+		}
+		p.repo.Run("reset", "-q", "--hard", at)
+		p.repo.Run("clean", "-qfd")
+		if _, err := os.Stat(filepath.Join(p.repo.Dir, "fettle.json")); err != nil {
+			continue
+		}
+		for range r.IntN(3) {
+			p.spoil(r)
+		}
+		p.repo.Run("add", "-A")
+		p.repo.Run("commit", "-q", "--no-verify", "--allow-empty", "-m", "past the check")
+		for range r.IntN(3) {
+			p.spoil(r)
+		}
+		switch round % 4 {
+		case 1:
+			p.damage(r)
+		case 2:
+			for _, file := range p.remembered() {
+				data, err := os.ReadFile(file)
+				if err == nil && other[file] != nil {
+					err = os.WriteFile(file, other[file], 0o666)
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+				other[file] = data
+			}
+		case 3:
+			for _, file := range p.remembered() {
+				if data, err := os.ReadFile(file); err != nil || other[file] == nil {
+					other[file] = data
+				}
+			}
+		}
+		ids := p.ids()
+		r.Shuffle(len(ids), func(i, j int) { ids[i], ids[j] = ids[j], ids[i] })
+		p.compare(fmt.Sprintf("round %d", round), ids[:min(len(ids), 4)], partCommands...)
+	}
+	p.repo.Run("reset", "-q", "--hard", last)
+	p.compare("the last", p.ids(), partCommands[0])
+	if p.parts < p.said/8 {
+		t.Errorf("a part sufficed %d times in %d: the test compares the whole with itself", p.parts, p.said)
+	}
+}
