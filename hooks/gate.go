@@ -45,6 +45,7 @@ type Gate struct {
 	known     func() ([]git.Ref, error)
 	fallback  func() (string, error) // the branch that counts as protected where no settings name one
 	protected map[string][]string    // by commit: what its settings name
+	settings  *settingsFiles         // that are remembered, nil for none
 }
 
 // NewGate makes a gate for a repository. On a server, open the repository with [git.NoReplace]: what is pushed could replace an
@@ -53,6 +54,9 @@ func NewGate(repo *git.Repo, o GateOptions) *Gate {
 	g := &Gate{GateOptions: o, repo: repo, store: newStore(repo), protected: map[string][]string{}}
 	g.pins = sync.OnceValues(func() ([]string, error) { return repo.ConfigAll("fettle.anchor") })
 	go g.pins() // a child of its own, so it runs while trees are read
+	if o.Memory {
+		g.settings = g.recallSettings()
+	}
 	g.known = sync.OnceValues(func() ([]git.Ref, error) {
 		if o.Known != nil {
 			return o.Known, nil
@@ -153,6 +157,9 @@ func (g *Gate) Judge(m Move) (*Ruling, error) {
 	if err = errors.Join(err, wait()); err != nil {
 		return nil, err
 	}
+	if g.Memory && r.Protected {
+		g.rememberSettings(m.Old)
+	}
 	if afterGate != nil {
 		afterGate(r)
 	}
@@ -252,16 +259,13 @@ func (g *Gate) namedAt(commit string) ([]string, error) {
 	if known, ok := g.protected[commit]; ok {
 		return known, nil
 	}
-	files, err := g.repo.TreeFiles(commit)
+	files, err := g.settingsIn(commit)
 	if err != nil {
 		return nil, err
 	}
 	var names []string
-	for _, f := range files {
-		if path.Base(f.Path) != schema.SettingsFile || !ordinary(f.Mode) {
-			continue
-		}
-		data, err := g.repo.Blob(f.Hash)
+	for _, id := range slices.Sorted(maps.Values(files)) {
+		data, err := g.repo.Blob(id)
 		if err != nil {
 			return nil, err
 		}

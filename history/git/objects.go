@@ -38,9 +38,11 @@ type objects struct {
 	used   bool // was asked before
 }
 
-func (r *Repo) startObjects() *exec.Cmd {
+func (r *Repo) startObjects() *exec.Cmd { return objectsChild(r.shared.home, r.shared.env) }
+
+func objectsChild(dir string, env []string) *exec.Cmd {
 	// The child outlives the context of one view: a cancelled request kills it, and the next one starts another.
-	cmd := command(context.Background(), r.shared.home, r.shared.env, "cat-file", "--batch")
+	cmd := command(context.Background(), dir, env, "cat-file", "--batch")
 	cmd.Env = append(cmd.Env, noLocks)
 	return cmd
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -43,6 +44,7 @@ type Option func(*opening)
 type opening struct {
 	ctx       context.Context
 	noReplace bool
+	objects   bool
 }
 
 // WithContext ends every child of the repository when the context ends.
@@ -51,6 +53,10 @@ func WithContext(ctx context.Context) Option { return func(o *opening) { o.ctx =
 // NoReplace reads objects as they were written and ignores replacements (refs/replace) and grafts. A server that judges what others
 // push needs it: a pushed replacement could show another content than the one that others will get.
 func NoReplace() Option { return func(o *opening) { o.noReplace = true } }
+
+// ReadsObjects starts the child that reads objects at once, beside the one that opens the repository, for whoever reads some in any case and is
+// waited for.
+func ReadsObjects() Option { return func(o *opening) { o.objects = true } }
 
 // Open opens the repository that holds a directory ("" is the current one), as the git program would find it from there,
 // GIT_DIR and its kin included. It starts one child. Failures are of kind [ErrNotRepository], [ErrUnsafe],
@@ -64,7 +70,7 @@ func OpenOther(dir string, options ...Option) (*Repo, error) { return open(dir, 
 // mark separates the answers of rev-parse, which prints flags that it does not know: a directory may hold a line feed.
 const mark = "--then"
 
-func open(dir string, other bool, options []Option) (*Repo, error) {
+func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 	o := opening{ctx: context.Background()}
 	for _, option := range options {
 		option(&o)
@@ -91,6 +97,17 @@ func open(dir string, other bool, options []Option) (*Repo, error) {
 	from := target
 	if variable(env, "GIT_DIR") != "" && variable(env, "GIT_WORK_TREE") == "" {
 		from = cwd
+	}
+	objects := &objects{start: func() *exec.Cmd { return objectsChild(from, env) }}
+	if o.objects {
+		if err := objects.ensure(); err != nil {
+			return nil, located(err, target)
+		}
+		defer func() {
+			if repo == nil {
+				objects.drop()
+			}
+		}()
 	}
 	// --show-toplevel fails where there is no work tree, so it stands last; all else is printed by then.
 	cmd := command(o.ctx, from, append(env, noLocks), "rev-parse", "--is-bare-repository", "--is-shallow-repository", "--show-object-format",
@@ -135,7 +152,8 @@ func open(dir string, other bool, options []Option) (*Repo, error) {
 		r.shared.home = r.GitDir
 		r.shared.env = pinIndex(env, from)
 	}
-	r.shared.objects = &objects{start: r.startObjects, hashLen: r.shared.hashLen}
+	objects.start, objects.hashLen = r.startObjects, r.shared.hashLen
+	r.shared.objects = objects
 	return r, nil
 }
 

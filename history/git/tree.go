@@ -85,6 +85,9 @@ func (r *Repo) TreeDir(rev, dir string) ([]Entry, error) {
 	return out, err
 }
 
+// Tree names all that a commit holds, as [Repo.TreeDir] names a directory.
+func (r *Repo) Tree(rev string) (string, error) { return r.treeOf(rev) }
+
 // TreeDirChanges lists the files that differ between two directories, which are named as [Repo.TreeDir] names them; "" is an empty one. The
 // error is an [ErrMissing] where one of them is not in this repository.
 func (r *Repo) TreeDirChanges(a, b string) ([]Change, error) {
