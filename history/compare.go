@@ -49,7 +49,6 @@ func (d Difference) Digests() (from, to schema.Digest) {
 // laid out anew make no difference; a changed thickness is one condition removed and one new.
 func Compare(before, after *schema.Library) []Difference {
 	var out []Difference
-	texts := texts{}
 	i, j := 0, 0
 	for i < len(before.Recipes) || j < len(after.Recipes) {
 		var a, b *schema.Recipe
@@ -74,14 +73,14 @@ func Compare(before, after *schema.Library) []Difference {
 		if b != nil {
 			j++
 		}
-		if d, differs := texts.difference(a, b); differs {
+		if d, differs := difference(a, b); differs {
 			out = append(out, d)
 		}
 	}
 	return out
 }
 
-func (t texts) difference(a, b *schema.Recipe) (Difference, bool) {
+func difference(a, b *schema.Recipe) (Difference, bool) {
 	d := Difference{Before: a, After: b}
 	switch {
 	case a == nil:
@@ -94,7 +93,7 @@ func (t texts) difference(a, b *schema.Recipe) (Difference, bool) {
 		return d, true
 	case a.Condition == b.Condition && a.Set == b.Set && slices.Equal(a.Composition, b.Composition):
 		return d, false // read once for both snapshots
-	case t.same(a, b):
+	case sameText(a, b):
 		return d, false
 	}
 	d.ID = a.ID
@@ -103,26 +102,11 @@ func (t texts) difference(a, b *schema.Recipe) (Difference, bool) {
 	return d, len(d.Fields) > 0 || !d.NoteOnly
 }
 
-// texts are the conditions of files as they are written, read once for all that stand in one.
-type texts map[*schema.File][][]byte
-
-func (t texts) of(r *schema.Recipe) []byte {
-	all, known := t[r.File]
-	if !known {
-		all = r.File.Conditions()
-		t[r.File] = all
-	}
-	if r.Index >= len(all) {
-		return nil
-	}
-	return all[r.Index]
-}
-
-// same reports whether two recipes are written alike, which needs no look at their values: in an edited set most are. Mixes of the
+// sameText reports whether two recipes are written alike, which needs no look at their values: in an edited set most are. Mixes of the
 // shop's own are left to a closer look.
-func (t texts) same(a, b *schema.Recipe) bool {
-	text := t.of(a)
-	return text != nil && bytes.Equal(text, t.of(b)) && len(a.Composition)+len(b.Composition) == 0 &&
+func sameText(a, b *schema.Recipe) bool {
+	text := a.Text()
+	return text != nil && bytes.Equal(text, b.Text()) && len(a.Composition)+len(b.Composition) == 0 &&
 		a.Set.Machine.V == b.Set.Machine.V && a.Set.Material.V == b.Set.Material.V && a.Set.Grade.V == b.Set.Grade.V && a.Set.Gas.V == b.Set.Gas.V
 }
 

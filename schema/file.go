@@ -16,8 +16,9 @@ type File struct {
 	Kind     string
 	Value    any // *Settings, *Machine, *ConditionSet, *TrialPlan, *TrialSheet or a record [Body]
 	Problems []Problem
-	object   bool  // it is one, whatever is in it
-	lines    []int // offsets of line starts, made when first asked for
+	items    []Span // of "conditions", whatever they are; nil where there is no such member
+	object   bool   // it is one, whatever is in it
+	lines    []int  // offsets of line starts, made when first asked for
 }
 
 // ReadFile reads one JSON file of a library. It never fails: what is wrong is in Problems, what could be read is in Value.
@@ -45,6 +46,12 @@ func (f *File) read(s *scanner) *Node {
 		return nil
 	}
 	f.object = true
+	if list := root.Get("conditions"); list != nil {
+		f.items = make([]Span, len(list.Kids))
+		for i, kid := range list.Kids {
+			f.items[i] = kid.At
+		}
+	}
 	f.Kind = root.Str("kind")
 	t, ok := structOf(f.Kind)
 	if !ok {
@@ -63,8 +70,8 @@ func (f *File) read(s *scanner) *Node {
 // IsObject reports whether the file is a JSON object, whatever is in it.
 func (f *File) IsObject() bool { return f.object }
 
-// Root is the tree of the file, read anew at each call: it takes many times the space of the file, and few ask for it. It is nil where
-// the file is no JSON object.
+// Root is the tree of the file, read anew at each call: it takes many times the space of the file, and few ask for it. Ask once for a
+// file, and not for each condition in it. It is nil where the file is no JSON object.
 func (f *File) Root() *Node {
 	if !f.object {
 		return nil

@@ -62,18 +62,14 @@ func (r *Recipe) Digest() Digest {
 	return r.digest
 }
 
-// Conditions are the conditions of a set as they stand in its file, which may be laid out in any way. They say nothing of what the set
-// says for all of them. The file is read anew for it.
-func (f *File) Conditions() [][]byte {
-	list := f.Root().Get("conditions")
-	if list == nil {
+// Text is the condition as it stands in its file, which may be laid out in any way. It says nothing of what the set says for all of
+// its conditions.
+func (r *Recipe) Text() []byte {
+	if r.Index >= len(r.File.items) {
 		return nil
 	}
-	out := make([][]byte, len(list.Kids))
-	for i, kid := range list.Kids {
-		out[i] = f.Data[kid.At.Start:kid.At.End]
-	}
-	return out
+	at := r.File.items[r.Index]
+	return r.File.Data[at.Start:at.End]
 }
 
 // FieldPath turns a path inside the condition into one from the root of the file.
@@ -370,22 +366,18 @@ func (lib *Library) placeConditions(set Placed[ConditionSet]) {
 func (lib *Library) noteUnread() {
 	byFile := map[*File]map[int][]Problem{} // by condition, -1 for what is in none
 	for _, set := range lib.Sets {
-		if !slices.ContainsFunc(set.File.Problems, Problem.Hides) {
-			continue
-		}
-		list := set.File.Root().Get("conditions")
 		for _, p := range set.File.Problems {
-			if !p.Hides() || list == nil {
+			if !p.Hides() || set.File.items == nil {
 				continue
 			}
 			if byFile[set.File] == nil {
 				byFile[set.File] = map[int][]Problem{}
 			}
-			at, inside := slices.BinarySearchFunc(list.Kids, p.At.Start, func(n *Node, start int) int {
+			at, inside := slices.BinarySearchFunc(set.File.items, p.At.Start, func(at Span, start int) int {
 				switch {
-				case n.At.End <= start:
+				case at.End <= start:
 					return -1
-				case n.At.Start > start:
+				case at.Start > start:
 					return 1
 				}
 				return 0

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -20,7 +19,8 @@ type row struct {
 	name    string
 	target  string
 	runs    int
-	prepare func() error // before each pair, not timed; may be nil
+	of      string       // the library, for how it grows; "" where it is no question
+	prepare func() error // before each run, not timed; may be nil
 	ours    []string
 	peer    []string
 	dir     string
@@ -35,25 +35,44 @@ type bench struct {
 
 func (b *bench) library(size string) string { return filepath.Join(b.dir, size) }
 
-func measure(dir string, only []string) error {
+func open(dir string) (*bench, error) {
 	dir, err := filepath.Abs(dir)
+	return &bench{dir: dir, program: filepath.Join(dir, "fettle")}, err
+}
+
+func measure(dir string, only []string) error {
+	b, err := open(dir)
 	if err != nil {
 		return err
 	}
-	b := &bench{dir: dir, program: filepath.Join(dir, "fettle")}
 	if err := b.build("S", "L", "M"); err != nil {
 		return err
 	}
 	fmt.Printf("%s, %d cores, %s, %s\n\n", cpu(), runtime.NumCPU(), version("git", "version"), runtime.Version())
 	fmt.Println("| work | fettle, ms | processor | against | ms | processor | ratio | of processor | more, ms | peak, MB | target |")
 	fmt.Println("|---|---:|---:|---|---:|---:|---:|---:|---:|---:|---|")
-	for _, r := range b.rows() {
-		if len(only) > 0 && !slices.ContainsFunc(only, func(part string) bool { return strings.Contains(r.name, part) }) {
+	asked := func(name string) bool {
+		return len(only) == 0 || slices.ContainsFunc(only, func(part string) bool { return strings.Contains(name, part) })
+	}
+	rows, err := b.rows("S", "L", "M")
+	if err != nil {
+		return err
+	}
+	for _, r := range rows {
+		if !asked(r.name) {
 			continue
 		}
 		if err := r.run(); err != nil {
 			fmt.Printf("| %s | %s | | | | | | | | | %s |\n", r.name, strings.ReplaceAll(strings.SplitN(err.Error(), "\n", 2)[0], "|", "/"), r.target)
 		}
+	}
+	if asked("serve") {
+		if err := b.serve("L"); err != nil {
+			fmt.Println("\nserve:", err)
+		}
+	}
+	if asked("memory") {
+		return b.memory("L")
 	}
 	return nil
 }
@@ -87,23 +106,24 @@ func (b *bench) build(names ...string) error {
 	return nil
 }
 
-// rows are the targets. Commits are taken back after each run, so that every run does the same.
-func (b *bench) rows() []row {
+// rows are the targets, on a library of a shop, one of a group of shops and one among other files. Commits are taken back after each
+// run, so that every run does the same.
+func (b *bench) rows(small, large, among string) ([]row, error) {
 	idle := filepath.Join(b.dir, "idle-hooks")
 	var rows []row
 	add := func(r row) { rows = append(rows, r) }
 	add(row{name: "start-up", target: "ratio ≤ 3", runs: 50, dir: b.dir, ours: []string{b.program, "version"}, peer: []string{"git", "version"}})
-	for _, size := range []string{"S", "L", "M"} {
+	for _, size := range []string{small, large, among} {
 		dir, target := b.library(size), "≤ 20 ms more"
-		if size == "M" {
+		if size == among {
 			target = "≤ 60 ms more"
 		}
 		commit := []string{"commit", "-q", "-m", "timing"}
-		add(row{name: "commit of one changed condition, " + size, target: target, runs: 20, dir: dir,
+		add(row{name: "commit of one changed condition, " + size, target: target, runs: 20, dir: dir, of: size,
 			prepare: func() error { return b.edited(dir, idle) }, undo: func() error { return git(dir, nil, "reset", "-q", "--soft", "HEAD~1") },
 			ours: append([]string{"git"}, commit...), peer: append([]string{"git", "-c", "core.hooksPath=" + idle}, commit...)})
 	}
-	s, l := b.library("S"), b.library("L")
+	s, l := b.library(small), b.library(large)
 	id := "bay-001/carbon-steel/oxygen/3mm"
 	file := "sets/bay-001/carbon-steel-oxygen.json"
 	schemas, _ := filepath.Abs("schema/published/condition-set.json")
@@ -112,7 +132,7 @@ func (b *bench) rows() []row {
 		validate = []string{"node", ajv, "validate", "--spec=draft2020", "--strict=false", "-s", schemas, "-d", "sets/**/*.json"}
 	}
 	lint := []string{b.program, "lint", "--quiet"}
-	changed := filepath.Join(l, "sets", "bay-100", "aluminium-air.json")
+	changed := filepath.Join(l, "sets", "bay-010", "aluminium-air.json")
 	edit := func() error {
 		data, err := os.ReadFile(changed)
 		if err != nil {
@@ -121,14 +141,73 @@ func (b *bench) rows() []row {
 		return os.WriteFile(changed, bytes.Replace(data, []byte(`"power": "12 kW"`), []byte(`"power": "11.9 kW"`), 1), 0o666)
 	}
 	put := func() error { return git(l, nil, "checkout", "-q", "sets") }
-	add(row{name: "lint of everything, L, nothing remembered", target: "ratio ≤ 1", runs: 3, dir: l, prepare: func() error { return forget(l) }, ours: lint, peer: validate, fails: true})
-	add(row{name: "lint of everything, L, one file changed", target: "ratio ≤ 2", runs: 9, dir: l, prepare: edit, undo: put, ours: lint, peer: []string{"git", "status"}, fails: true})
-	add(row{name: "audit of one condition, S, first", target: "ratio ≤ 1.5", runs: 5, dir: s, prepare: func() error { return forget(s) }, ours: []string{b.program, "audit", id}, peer: []string{"git", "log", "-p", "--", file}})
-	add(row{name: "audit of one condition, S, again", target: "ratio ≤ 3", runs: 5, dir: s, ours: []string{b.program, "audit", id}, peer: []string{"git", "log", "-1"}})
-	add(row{name: "audit of everything, S", target: "ratio ≤ 1", runs: 3, dir: s, ours: []string{b.program, "audit"}, peer: []string{"git", "log", "--raw"}})
-	add(row{name: "review of one condition, S", target: "ratio ≤ 3", runs: 5, dir: s, ours: []string{b.program, "review", id}, peer: []string{"git", "diff", "HEAD"}})
-	add(row{name: "review of one condition, L", target: "ratio ≤ 3", runs: 3, dir: l, ours: []string{b.program, "review", id}, peer: []string{"git", "diff", "HEAD"}})
-	return rows
+	add(row{name: "lint of everything, " + large + ", nothing remembered", target: "ratio ≤ 1", runs: 3, dir: l, of: large, prepare: func() error { return forget(l) }, ours: lint, peer: validate, fails: true})
+	add(row{name: "lint of everything, " + large + ", one file changed", target: "ratio ≤ 2", runs: 9, dir: l, of: large, prepare: edit, undo: put, ours: lint, peer: []string{"git", "status"}, fails: true})
+	audit := []string{b.program, "audit", id}
+	add(row{name: "audit of one condition, " + small + ", first", target: "ratio ≤ 1.5", runs: 5, dir: s, of: small, prepare: func() error { return forget(s) }, ours: audit, peer: []string{"git", "log", "-p", "--", file}})
+	add(row{name: "audit of one condition, " + small + ", again", target: "ratio ≤ 3", runs: 9, dir: s, of: small, ours: audit, peer: []string{"git", "log", "-1"}})
+	add(row{name: "audit of everything, " + small + ", again", target: "ratio ≤ 1", runs: 3, dir: s, of: small, ours: []string{b.program, "audit"}, peer: []string{"git", "log", "--raw"}})
+	for _, size := range []string{small, large} {
+		add(row{name: "review of one condition, " + size, target: "ratio ≤ 3", runs: 5, dir: b.library(size), of: size, ours: []string{b.program, "review", id}, peer: []string{"git", "diff", "HEAD"}})
+	}
+	for _, n := range []int{1, 1000} {
+		r, err := b.push(small, file, n)
+		if err != nil {
+			return nil, err
+		}
+		add(r)
+	}
+	return rows, nil
+}
+
+// push is a push of n commits to the gate, each of which changes a note in a set, against one to a server that looks at nothing.
+func (b *bench) push(size, file string, n int) (row, error) {
+	from := b.library(size + ".push")
+	servers := [2]string{b.library(size + ".gate"), b.library(size + ".idle")}
+	for _, dir := range append(servers[:], from) {
+		if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
+			if err := git(b.dir, nil, "clone", "-q", "--bare", "--shared", b.library(size), dir); err != nil {
+				return row{}, err
+			}
+		}
+	}
+	for i, script := range []string{"exec '" + b.program + "' gate pre-receive", "exit 0"} {
+		if err := os.MkdirAll(filepath.Join(servers[i], "hooks"), 0o777); err != nil {
+			return row{}, err
+		}
+		if err := os.WriteFile(filepath.Join(servers[i], "hooks", "pre-receive"), []byte("#!/bin/sh\n"+script+"\n"), 0o777); err != nil {
+			return row{}, err
+		}
+	}
+	show := exec.Command("git", "show", "main:"+file) // and not what the work tree holds, where rows leave an edit
+	show.Dir = from
+	data, err := show.Output()
+	if err != nil {
+		return row{}, err
+	}
+	var stream bytes.Buffer
+	branch, last := fmt.Sprintf("refs/heads/push-%d", n), "refs/heads/main"
+	for i := range n {
+		text := bytes.Replace(data, []byte(`"gas": "oxygen",`), fmt.Appendf(nil, "\"gas\": \"oxygen\",\n  \"note\": \"seen %d times\",", i), 1)
+		fmt.Fprintf(&stream, "commit %s\nmark :%d\ncommitter Mara Lind <%s> %d +0000\ndata 1\nx\nfrom %s\nM 100644 inline %s\ndata %d\n%s\n\n",
+			branch, i+1, author, 1767225600+i, last, file, len(text), text)
+		last = fmt.Sprintf(":%d", i+1)
+	}
+	if err := git(from, &stream, "fast-import", "--quiet", "--force"); err != nil {
+		return row{}, err
+	}
+	to := func(server string) []string {
+		return []string{"git", "push", "-q", server, branch + ":refs/heads/main"}
+	}
+	return row{name: fmt.Sprintf("push of %d commits to the gate, %s", n, size), target: "≤ 50 ms more and ratio ≤ 1.5", runs: 9, dir: from, of: size, ours: to(servers[0]), peer: to(servers[1]),
+		prepare: func() error {
+			for _, server := range servers {
+				if err := git(server, nil, "fetch", "-q", b.library(size), "+refs/heads/main:refs/heads/main"); err != nil {
+					return err
+				}
+			}
+			return nil
+		}}, nil
 }
 
 // edited leaves one changed condition with its reason staged, and hooks in place: ours, and idle ones in a directory of their own.
@@ -224,62 +303,6 @@ func timed(dir string, args []string, mayFind bool) (took, busy time.Duration, m
 	return took, cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime(), memory, nil
 }
 
-// grow measures how the work of some commands grows with their input: at a sixteenth, a quarter and the whole, and the exponent e of
-// input^e from the smallest to the largest.
-func grow(dir string) error {
-	dir, err := filepath.Abs(dir)
-	if err != nil {
-		return err
-	}
-	b := &bench{dir: dir, program: filepath.Join(dir, "fettle")}
-	if err := b.build("S16", "S4", "S", "L16", "L4", "L"); err != nil {
-		return err
-	}
-	fmt.Println("| processor time of | library | 1/16, ms | 1/4, ms | 1, ms | exponent |")
-	fmt.Println("|---|---|---:|---:|---:|---:|")
-	id := "bay-001/carbon-steel/oxygen/3mm"
-	for _, r := range []struct {
-		name, of string
-		cold     bool
-		args     []string
-	}{
-		{"lint, nothing remembered", "L", true, []string{"lint", "--quiet"}},
-		{"lint again", "L", false, []string{"lint", "--quiet"}},
-		{"review of one condition", "L", false, []string{"review", id}},
-		{"audit of one condition, first", "S", true, []string{"audit", id}},
-		{"audit of one condition, again", "S", false, []string{"audit", id}},
-		{"audit of everything", "S", false, []string{"audit"}},
-	} {
-		var took, inputs []float64
-		for _, part := range []string{"16", "4", ""} {
-			lib := b.library(r.of + part)
-			z := sizes[slices.IndexFunc(sizes, func(z size) bool { return z.name == r.of+part })]
-			input := z.commits
-			if r.of == "L" {
-				input = z.machines * len(processes) * z.points
-			}
-			var busy []time.Duration
-			for i := range 4 { // the first warms up
-				if r.cold {
-					if err := forget(lib); err != nil {
-						return err
-					}
-				}
-				_, work, _, err := timed(lib, append([]string{b.program}, r.args...), true)
-				if err != nil {
-					return err
-				}
-				if i > 0 {
-					busy = append(busy, work)
-				}
-			}
-			took, inputs = append(took, ms(median(busy))), append(inputs, float64(input))
-		}
-		fmt.Printf("| %s | %s | %.0f | %.0f | %.0f | %.2f |\n", r.name, r.of, took[0], took[1], took[2], math.Log(took[2]/took[0])/math.Log(inputs[2]/inputs[0]))
-	}
-	return nil
-}
-
 func median(list []time.Duration) time.Duration {
 	slices.Sort(list)
 	return list[len(list)/2]
@@ -294,8 +317,11 @@ func short(args []string) []string {
 	}
 	out := slices.Clone(args)
 	for i, a := range out {
-		if strings.HasPrefix(a, "core.hooksPath=") {
+		switch {
+		case strings.HasPrefix(a, "core.hooksPath="):
 			out[i] = "core.hooksPath=idle"
+		case filepath.IsAbs(a):
+			out[i] = filepath.Base(a)
 		}
 	}
 	return out
