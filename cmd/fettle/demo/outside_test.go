@@ -240,7 +240,7 @@ func TestDiffAndAudit(t *testing.T) {
 		t.Fatal(err)
 	}
 	var audited []touch
-	for _, e := range trail.Entries {
+	for _, e := range trail.Entries() {
 		if e.IsChange() && e.Commit != commits[0] {
 			audited = append(audited, touch{e.Commit, e.ID, e.Field, e.From.Text, e.To.Text})
 		}
