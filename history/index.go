@@ -26,8 +26,8 @@ import (
 //
 // What it gives is a [Ledger] that holds
 //
-//   - whole: every record about roster, settings, people, a machine, or about one of the subjects asked for, causes and loads included;
-//     every withdrawal; every record with a problem
+//   - whole: every record about roster, settings, people, a machine, or about one of the subjects asked for, causes, loads and
+//     escapes included; every withdrawal; every record with a problem
 //   - bare, with nothing but who wrote it and what it follows: every other record that one of these follows or takes back, near or
 //     far, since decisions are judged by what lies behind them
 //   - of a decision on many subjects, such as the adoption, only the subjects asked for
@@ -621,9 +621,21 @@ func bearsOn(r *schema.Record) []SubjectKey {
 			out[i] = SubjectKey{schema.SubjectCondition, l.ID.V}
 		}
 		return out
+	case *schema.Escape:
+		if len(body.IDs.V) == 0 {
+			return []SubjectKey{EscapesOfAll}
+		}
+		out := make([]SubjectKey, len(body.IDs.V))
+		for i, id := range body.IDs.V {
+			out[i] = SubjectKey{schema.SubjectCondition, id}
+		}
+		return out
 	}
 	return nil
 }
+
+// EscapesOfAll asks an [Index] for escapes that name no condition, and so are of all that was loaded.
+var EscapesOfAll = SubjectKey{"escapes of all that was loaded", ""}
 
 const trialsOfSet = "trials of a set"
 

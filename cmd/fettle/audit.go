@@ -9,6 +9,7 @@ import (
 
 	"fettle/history"
 	"fettle/history/audit"
+	"fettle/hooks"
 	"fettle/schema"
 )
 
@@ -76,11 +77,13 @@ func (a *app) audit(typed []string, f auditFlags) error {
 	}
 	var trail *audit.Trail
 	if ids := wholeIDs(typed); len(ids) > 0 && f.field == "" {
+		s.about(typed, ofIDs) // for what is not saved
 		if trail, err = s.trailOf(ids, f.rev); err != nil {
 			return err
 		}
 		if filter.IDs = ids; trail == nil {
 			filter.IDs = nil
+			s.wholly()
 		}
 	}
 	if trail == nil {
@@ -203,7 +206,14 @@ func (s *shop) toldTrail(rev string, ids []schema.ID) (*audit.Trail, error) {
 	if err != nil {
 		return nil, err
 	}
-	return audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor, IDs: ids, Kept: rev == ""})
+	o := audit.Options{Rev: rev, Anchor: anchor, IDs: ids, Kept: rev == ""}
+	if ids != nil && rev == "" {
+		if lookup, err := hooks.OpenLookup(s.repo.AsWritten(), s.sub); err == nil {
+			defer lookup.Close()
+			o.Records = func(keys []history.SubjectKey) (*history.Ledger, error) { return lookup.Ledger(keys, nil) }
+		}
+	}
+	return audit.Read(s.repo, s.sub, o)
 }
 
 // anchor is the adoption that this clone pins, "" for none.

@@ -12,7 +12,12 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"fettle/cmd/fettle/demo"
+	"fettle/history"
+	"fettle/history/audit"
+	"fettle/history/git"
 	"fettle/history/git/gittest"
+	"fettle/hooks"
+	"fettle/schema"
 )
 
 // sampleHistory is the sample library with its history.
@@ -71,6 +76,47 @@ Tuesday 3 March 2026
 	}
 	auditRun(t, repo, exitTrouble, "audit", "--since", "last week")
 	auditRun(t, repo, exitTrouble, "audit", "bay-2/carbon-steel/oxygen/999mm")
+}
+
+// TestAuditOfOne holds what is told of each condition alone, by what is kept, to what is told of it among all.
+func TestAuditOfOne(t *testing.T) {
+	sample := sampleHistory(t)
+	repo, err := git.Open(sample.Dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer repo.Close()
+	whole, err := audit.Read(repo, "", audit.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := func(trail *audit.Trail, id schema.ID) string {
+		text, err := json.MarshalIndent(auditJSON(trail, trail.Select(audit.Filter{IDs: []schema.ID{id}})), "", " ")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	lookup, err := hooks.OpenLookup(repo, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer lookup.Close()
+	records := func(keys []history.SubjectKey) (*history.Ledger, error) { return lookup.Ledger(keys, nil) }
+	for _, id := range everNamed(whole) {
+		for range 2 {
+			one, err := audit.Read(repo, "", audit.Options{IDs: []schema.ID{id}, Kept: true, Records: records})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(told(whole, id), told(one, id)); diff != "" {
+				t.Errorf("%s (-among all +alone)\n%s", id, diff)
+			}
+			if one.Library.Recipe(id) != nil {
+				t.Errorf("the whole library was read for %s", id)
+			}
+		}
+	}
 }
 
 // TestAuditJSON: the members that programs rely on, for one change.

@@ -10,9 +10,11 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"fettle/history"
 	"fettle/history/audit"
 	"fettle/history/git"
 	"fettle/history/git/gittest"
+	"fettle/hooks"
 	"fettle/schema"
 )
 
@@ -34,12 +36,19 @@ func read(t *testing.T, repo *gittest.Repo, root string) *audit.Trail {
 // searched holds what is told of a few conditions alone to what the whole trail tells of them.
 func searched(t *testing.T, r *git.Repo, root string, whole *audit.Trail) {
 	t.Helper()
+	var records func([]history.SubjectKey) (*history.Ledger, error)
+	if lookup, err := hooks.OpenLookup(r, root); err == nil {
+		defer lookup.Close()
+		records = func(keys []history.SubjectKey) (*history.Ledger, error) { return lookup.Ledger(keys, nil) }
+	}
 	for _, id := range append(someIDs(whole, 6), schema.ID{Machine: "no", Material: "such", Gas: "thing", Thickness: "3"}) {
-		trail, err := audit.Read(r, root, audit.Options{IDs: []schema.ID{id}})
-		if err != nil {
-			t.Fatal(err)
+		for _, options := range []audit.Options{{IDs: []schema.ID{id}}, {IDs: []schema.ID{id}, Kept: true, Records: records}} {
+			trail, err := audit.Read(r, root, options)
+			if err != nil {
+				t.Fatal(err)
+			}
+			alike(t, trail, whole, id)
 		}
-		alike(t, trail, whole, id)
 	}
 }
 
@@ -56,7 +65,16 @@ func someIDs(trail *audit.Trail, most int) (ids []schema.ID) {
 func alike(t *testing.T, got, want *audit.Trail, id schema.ID) {
 	t.Helper()
 	filter := audit.Filter{IDs: []schema.ID{id}}
-	if got, want := spell(got.Select(filter)), spell(want.Select(filter)); got != want {
+	tell := func(trail *audit.Trail) string {
+		text := spell(trail.Select(filter))
+		for _, e := range trail.Select(filter) {
+			if r := e.Record; r != nil && r.Common != nil {
+				text += fmt.Sprintln(r.Path, r.Digest, r.Text.V, r.Unit.V, r.Signature.Set(), trail.Standing.Refused[r.Digest], trail.Standing.Withdrawn[r.Digest] != nil)
+			}
+		}
+		return text
+	}
+	if got, want := tell(got), tell(want); got != want {
 		t.Fatalf("of %s it tells\n%s\nand not\n%s", id, got, want)
 	}
 	if got, want := fmt.Sprint(got.Versions(id.String())), fmt.Sprint(want.Versions(id.String())); got != want {

@@ -37,7 +37,6 @@ func (c *commit) clock() string {
 
 // readGraph reads all commits that lead to a revision, in the order of history. Of those that are kept only what came since is asked for.
 func readGraph(repo *git.Repo, head, root string, kept bool) ([]*commit, error) {
-	kept = kept && !repo.IsShallow()
 	if kept {
 		if list, err := recallCommits(repo, root).since(repo, head, root); list != nil || err != nil {
 			return list, err

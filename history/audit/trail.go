@@ -20,6 +20,10 @@ type Options struct {
 	// IDs restrict the timeline to some conditions: what [Trail.Select] tells of them is all that it then can tell. Nil is all.
 	IDs []schema.ID
 
+	// Records gives what is on record of some subjects, as [history.Index.Ledger] does, of the same commit. With IDs it is asked in place of
+	// reading all records, and Library, Ledger and Standing then hold no more than the timeline takes. Nil has all read.
+	Records func([]history.SubjectKey) (*history.Ledger, error)
+
 	// Kept has what earlier readings kept below the directory of git used, and kept again for the next. It never changes what is told, as
 	// long as nobody forged what lies there; without it all is read anew.
 	Kept bool
@@ -68,31 +72,22 @@ func Fields(repo *git.Repo, root string, o Options, f Filter) ([]Entry, error) {
 // Read reads the whole trail of a library that stands in the directory root from the top of the work tree.
 func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	repo = repo.AsWritten() // nothing beside the history changes what it says
-	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, moves: map[string][]*move{}, fields: map[schema.Field]*schema.Field{}, kept: o.Kept}
+	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, moves: map[string][]*move{}, fields: map[schema.Field]*schema.Field{}, kept: o.Kept && !repo.IsShallow()}
 	rev := o.Rev
 	if rev == "" {
 		rev = "HEAD"
 	}
 	head, err := repo.Resolve(rev)
-	var snap git.Snapshot
-	switch {
-	case errors.Is(err, git.ErrUnborn):
-		snap = git.Empty()
-	case err != nil:
-		return nil, err
-	default:
-		t.Head = head
-		if snap, err = repo.Commit(head, root); err != nil {
-			return nil, err
-		}
+	if errors.Is(err, git.ErrUnborn) {
+		return t, t.readSnapshot(git.Empty(), o.Anchor)
 	}
-	if err := t.readSnapshot(snap, o.Anchor); err != nil {
+	if err != nil {
 		return nil, err
 	}
-	if t.Head == "" {
-		return t, nil
+	t.Head, t.search = head, newSearch(repo, o.IDs)
+	if err := t.readHead(repo, root, o); err != nil {
+		return nil, err
 	}
-	t.search = newSearch(repo, o.IDs)
 	if err := t.walk(repo, head, root); err != nil {
 		return nil, err
 	}
@@ -101,6 +96,20 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	t.readDecisions()
 	t.explainOthers()
 	return t, nil
+}
+
+// readHead reads what the commit holds by which all others are told.
+func (t *Trail) readHead(repo *git.Repo, root string, o Options) error {
+	if t.search != nil && o.Records != nil {
+		if enough, err := t.readBriefly(repo, root, o); enough || err != nil {
+			return err
+		}
+	}
+	snap, err := repo.Commit(t.Head, root)
+	if err != nil {
+		return err
+	}
+	return t.readSnapshot(snap, o.Anchor)
 }
 
 func (t *Trail) readSnapshot(snap git.Snapshot, anchor string) (err error) {
@@ -133,7 +142,7 @@ func (t *Trail) walk(repo *git.Repo, head, root string) error {
 	w := &walker{files: newFiles(repo), root: root, paths: map[schema.ID][]string{}, versionsOf: map[string]*other{}, trail: t}
 	t.walked = w
 	var covered []bool
-	if t.kept && !t.Shallow {
+	if t.kept {
 		covered = w.recallTimeline()
 	}
 	if covered == nil {
@@ -164,7 +173,7 @@ func (t *Trail) walk(repo *git.Repo, head, root string) error {
 			open = open[1:]
 		}
 	}
-	if t.kept && !t.Shallow && (fresh == len(t.commits) || fresh > fewCommits) {
+	if t.kept && (fresh == len(t.commits) || fresh > fewCommits) {
 		w.keepTimeline()
 	}
 	return nil
