@@ -42,6 +42,7 @@ type app struct {
 	findings []lint.Finding // what was found on the way, for --format json
 	wrote    bool           // the command wrote its own JSON
 	terminal bool           // somebody sits there and can be asked
+	bar      *progress      // nil where nobody looks
 	now      func() time.Time
 	known    *schema.Known // what was read before in this process; nil to begin with nothing
 	entire   bool          // no part of a library is to stand for it, for tests
@@ -79,7 +80,11 @@ var errFound = errors.New("findings at error")
 var errUnread = errors.New("something could not be read")
 
 func run(args []string, in io.Reader, out, errOut io.Writer) int {
-	a := &app{in: in, out: out, err: errOut, now: clock}
+	a := &app{in: in, out: out, err: errOut, now: clock, bar: newProgress(errOut)}
+	defer a.bar.end()
+	if a.bar != nil {
+		a.out, a.err = screen{out, a.bar}, screen{errOut, a.bar}
+	}
 	if f, ok := in.(*os.File); ok {
 		if g, ok := out.(*os.File); ok {
 			a.terminal = term.IsTerminal(int(f.Fd())) && term.IsTerminal(int(g.Fd()))
@@ -88,8 +93,8 @@ func run(args []string, in io.Reader, out, errOut io.Writer) int {
 	root := a.root(args)
 	root.SetArgs(args)
 	root.SetIn(in)
-	root.SetOut(out)
-	root.SetErr(errOut)
+	root.SetOut(a.out)
+	root.SetErr(a.err)
 	return a.exit(root.Execute())
 }
 
@@ -213,7 +218,7 @@ func (a *app) tell(format string, args ...any) {
 
 // columns is the width of the screen behind a stream, 0 where there is none.
 func columns(w io.Writer) int {
-	if f, ok := w.(*os.File); ok {
+	if f := terminalOf(w); f != nil {
 		if width, _, err := term.GetSize(int(f.Fd())); err == nil {
 			return max(width, 40)
 		}
@@ -321,8 +326,8 @@ func (a *app) colored() bool {
 	case "never":
 		return false
 	}
-	f, ok := a.out.(*os.File)
-	return ok && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && term.IsTerminal(int(f.Fd()))
+	f := terminalOf(a.out)
+	return f != nil && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && term.IsTerminal(int(f.Fd()))
 }
 
 // oneOf checks --format against what a command can do.

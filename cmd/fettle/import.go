@@ -123,6 +123,7 @@ func (a *app) printPreview(text string) {
 // readSheet reads the file, or what comes in for "-".
 func (a *app) readSheet(file string) ([]byte, error) {
 	in := a.in
+	a.bar.end() // it may be typed
 	if file != "-" {
 		f, err := os.Open(file)
 		if err != nil {

@@ -38,6 +38,7 @@ func (s *shop) sign(body schema.Body) (*schema.Record, error) {
 		return nil, err
 	}
 	r := schema.NewRecord(body)
+	s.bar.end() // a passphrase may be asked for
 	armored, err := signer.Sign(r.Message)
 	if err != nil {
 		return nil, fmt.Errorf("the record could not be signed with %s: %w", signer.Describe(), err)

@@ -114,10 +114,9 @@ func (s *shop) lintReport(args []string, f lintFlags) (hooks.Report, error) {
 		dropUnread(&report, func(path string) bool { return problemsIn(sides[1].lib, path) })
 		return report, s.restrict(&report.Result, sides[1].lib, args)
 	}
-	bar := newProgress(s.err, "checking")
+	s.bar.doing("checking")
 	found, err := (&hooks.Survey{Repo: s.repo, Root: s.sub, Before: before, Now: now, Head: head, Anchor: anchor, At: s.now(), Everything: f.all,
-		Progress: bar.tell}).Run()
-	bar.end()
+		Progress: s.bar.tell}).Run()
 	if err != nil {
 		return hooks.Report{}, err
 	}

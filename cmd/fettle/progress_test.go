@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"io"
 	"os"
 	"strings"
 	"testing"
@@ -11,32 +12,54 @@ import (
 func TestProgress(t *testing.T) {
 	var out bytes.Buffer
 	at := time.Now()
-	p := &progress{out: &out, what: "checking", begun: at, now: func() time.Time { return at }}
-	p.tell(1, 10)
-	p.end()
-	if out.Len() > 0 {
-		t.Errorf("a bar in the first moment: %q", out.String())
-	}
-	at = at.Add(barAfter)
-	p.tell(5, 10)
-	p.tell(6, 10) // at once again
-	if got, want := out.String(), "\rchecking ["+strings.Repeat("#", 15)+strings.Repeat(".", 15)+"]  50 %"; got != want {
+	p := &progress{out: &out, what: "reading", begun: at, now: func() time.Time { return at }}
+	at = at.Add(700 * time.Millisecond)
+	p.draw()
+	if got, want := out.String(), "\rreading ["+strings.Repeat(".", 7)+"###"+strings.Repeat(".", 20)+"] 0 s"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	width := out.Len() - 1
-	out.Reset()
-	p.end()
-	if got := out.String(); strings.Trim(got, " \r") != "" || len(got) < width+2 {
-		t.Errorf("what takes a bar of %d away is %q", width, got)
+	for range 200 { // the mark stays inside
+		at = at.Add(barEvery)
+		p.draw()
 	}
-	// no bar in a pipe or a file
+	for line := range strings.SplitSeq(out.String()[1:], "\r") {
+		if _, inside, _ := strings.Cut(line, "["); strings.IndexByte(inside, ']') != barWidth || strings.Count(inside, "#") != 3 {
+			t.Fatalf("%q", line)
+		}
+	}
+	out.Reset()
+	p.doing("checking")
+	p.tell(5, 10)
+	p.draw()
+	if got, want := strings.TrimRight(out.String(), " "), "\rchecking ["+strings.Repeat("#", 15)+strings.Repeat(".", 15)+"]  50 %"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	longest := p.width
+	out.Reset()
+	var printed bytes.Buffer
+	io.WriteString(screen{&printed, p}, "found\n")
+	if got := out.String(); strings.Trim(got, " \r") != "" || len(got) < longest+2 || printed.String() != "found\n" {
+		t.Errorf("what takes a bar of %d away is %q, and %q is printed", longest, got, printed.String())
+	}
+	out.Reset()
+	if p.end(); p.draw() || out.Len() > 0 {
+		t.Errorf("after the end: %q", out.String())
+	}
+}
+
+// No bar in a pipe or a file: none is begun, and telling none is no harm.
+func TestProgressInAPipe(t *testing.T) {
 	r, w, err := os.Pipe()
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer r.Close()
 	defer w.Close()
-	if p := newProgress(w, "checking"); p.out != nil {
+	p := newProgress(w)
+	if p != nil {
 		t.Error("a bar goes into a pipe")
 	}
+	p.doing("checking")
+	p.tell(1, 2)
+	p.end()
 }
