@@ -30,10 +30,10 @@ import (
 //     escapes included; every withdrawal; every record with a problem
 //   - bare, with nothing but who wrote it and what it follows: every other record that one of these follows or takes back, near or
 //     far, since decisions are judged by what lies behind them
-//   - of a decision on many subjects, such as the adoption, only the subjects asked for
+//   - of a decision on many subjects, such as the adoption, only the conditions and machines asked for
 //
-// [Ledger.Judge] says the same of those subjects, and of roster, settings, people and machines, as it says with all records. Whether a
-// withdrawal counts that takes back a decision on other conditions it does not say, since that may hang on what was decided there. That
+// [Ledger.Judge] says the same of those subjects, and of roster, settings and people, as it says with all records. Whether a
+// withdrawal counts that takes back a decision on something else it does not say, since that may hang on what was decided there. That
 // signatures are good and values fit their digests was found out when the index was made; whose keys they are is judged anew.
 //
 // A damaged index is told by its checksums. Whoever can write into the directory of the repository can also write a good one that is
@@ -47,6 +47,7 @@ type Index struct {
 	keys    []byte // hash of the key, entry; sorted
 	digests []byte // beginning of the digest, entry; sorted
 	always  []byte // entries that every answer holds
+	ofAny   []byte // entries about machines
 }
 
 // indexIDs say what an index is of.
@@ -56,7 +57,7 @@ type indexIDs struct {
 }
 
 const (
-	indexMagic = "fettle index 2\n\n"
+	indexMagic = "fettle index 3\n\n"
 	wordSize   = 4
 	pairSize   = 12 // a hash of eight bytes and an entry
 )
@@ -99,7 +100,7 @@ func (x *Index) read(stamp string) error {
 	}
 	in := &Decoder{Data: directory}
 	x.ids = indexIDs{in.Text(), in.Text()}
-	x.offsets, x.keys, x.digests, x.always = in.Bytes(), in.Bytes(), in.Bytes(), in.Bytes()
+	x.offsets, x.keys, x.digests, x.always, x.ofAny = in.Bytes(), in.Bytes(), in.Bytes(), in.Bytes(), in.Bytes()
 	if in.Bad || x.ids.Stamp != stamp || len(x.offsets) < wordSize {
 		return errIndex
 	}
@@ -235,10 +236,19 @@ func (x *Index) Holds(digest schema.Digest) bool {
 // ErrOtherSubjects says that an [Index] cannot tell of the subjects asked for, since that hangs on others.
 var ErrOtherSubjects = errors.New("a decision on several subjects was taken back")
 
-// Ledger returns what the index and the records that came since say of some subjects. What came since must not be in the index. It
-// fails with [ErrOtherSubjects] where a decision was taken back that is about one of them and about others: whether that counts hangs on
-// all that it decided.
+// Ledger returns what the index and the records that came since say of some subjects and of all machines. What came since must not be in the
+// index. It fails with [ErrOtherSubjects] where a decision was taken back that is about one of them and about others: whether that counts
+// hangs on all that it decided.
 func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, error) {
+	return x.ledger(subjects, true, since)
+}
+
+// LedgerOf is [Index.Ledger] that says of machines no more than is asked for: there may be many.
+func (x *Index) LedgerOf(subjects []SubjectKey, since []*schema.Record) (*Ledger, error) {
+	return x.ledger(subjects, false, since)
+}
+
+func (x *Index) ledger(subjects []SubjectKey, machines bool, since []*schema.Record) (*Ledger, error) {
 	var records []*schema.Record
 	checks := map[schema.Digest]check{}
 	loaded := map[uint32]bool{}
@@ -261,26 +271,37 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 		return r, nil
 	}
 	whole := map[uint32][][]byte{} // with the parts of decisions on many subjects
-	for at := 0; at < len(x.always); at += wordSize {
-		whole[binary.LittleEndian.Uint32(x.always[at:])] = nil
+	add := func(n uint32) error {
+		e, err := x.entry(n)
+		if err != nil {
+			return err
+		}
+		if e.kind != kindPart {
+			whole[n] = whole[n]
+			return nil
+		}
+		of, text, err := e.part()
+		whole[of] = append(whole[of], text)
+		return err
+	}
+	for _, n := range numbersIn(x.always) {
+		whole[n] = nil
+	}
+	if machines {
+		for _, n := range numbersIn(x.ofAny) {
+			if err := add(n); err != nil {
+				return nil, err
+			}
+		}
 	}
 	for _, key := range subjects {
+		if machines && key.Kind == schema.SubjectMachine {
+			continue
+		}
 		for _, n := range find(x.keys, hashOf(key)) {
-			e, err := x.entry(n)
-			if err != nil {
+			if err := add(n); err != nil {
 				return nil, err
 			}
-			if e.kind != kindPart {
-				if _, there := whole[n]; !there {
-					whole[n] = nil
-				}
-				continue
-			}
-			of, text, err := e.part()
-			if err != nil {
-				return nil, err
-			}
-			whole[of] = append(whole[of], text)
 		}
 	}
 	partial := map[schema.Digest]bool{}
@@ -300,7 +321,7 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 	known := NewLedger(slices.Concat(records, since))
 	known.partial = partial
 	for _, w := range Bodies[*schema.Withdrawal](known) {
-		if target := known.Get(schema.Digest(w.Body.Record.V)); target != nil && !known.asked(target, subjects) {
+		if target := known.Get(schema.Digest(w.Body.Record.V)); target != nil && !known.asked(target, subjects, machines) {
 			return nil, ErrOtherSubjects
 		}
 	}
@@ -338,16 +359,16 @@ func (x *Index) Ledger(subjects []SubjectKey, since []*schema.Record) (*Ledger, 
 	return l, nil
 }
 
-// asked reports whether it can be told if a decision was taken back, as far as that matters to the subjects: all conditions that it is
-// about are among them, or it is about no more than one, or none of them.
-func (l *Ledger) asked(r *schema.Record, subjects []SubjectKey) bool {
+// asked reports whether it can be told if a decision was taken back, as far as that matters to the subjects: all that it is about is
+// among them, or it is about no more than one, or none of them.
+func (l *Ledger) asked(r *schema.Record, subjects []SubjectKey, machines bool) bool {
 	d, ok := r.Body.(*schema.Decision)
 	if !ok {
 		return true
 	}
 	matters, other := false, !l.Whole(r)
 	for _, key := range subjectsOf(r) {
-		in := key.Kind != schema.SubjectCondition || slices.Contains(subjects, key)
+		in := !manifold(key) || machines && key.Kind == schema.SubjectMachine || slices.Contains(subjects, key)
 		matters, other = matters || in, other || !in
 	}
 	return !matters || !other || l.Whole(r) && len(d.Subjects.V) == 1
@@ -399,6 +420,7 @@ type IndexWriter struct {
 	keys    []pair
 	digests []pair
 	always  []uint32
+	ofAny   []uint32
 }
 
 type pair struct {
@@ -428,10 +450,24 @@ func NewIndexWriter(stamp, tree string, from *Index) (*IndexWriter, error) {
 		w.entries = append(w.entries, all[a:b])
 	}
 	w.keys, w.digests = pairsIn(from.keys), pairsIn(from.digests)
-	for at := 0; at < len(from.always); at += wordSize {
-		w.always = append(w.always, binary.LittleEndian.Uint32(from.always[at:]))
-	}
+	w.always, w.ofAny = numbersIn(from.always), numbersIn(from.ofAny)
 	return w, nil
+}
+
+func numbersIn(data []byte) []uint32 {
+	out := make([]uint32, 0, len(data)/wordSize)
+	for at := 0; at < len(data); at += wordSize {
+		out = append(out, binary.LittleEndian.Uint32(data[at:]))
+	}
+	return out
+}
+
+func wordsOf(numbers []uint32) []byte {
+	out := make([]byte, 0, len(numbers)*wordSize)
+	for _, n := range numbers {
+		out = binary.LittleEndian.AppendUint32(out, n)
+	}
+	return out
 }
 
 func pairsIn(data []byte) []pair {
@@ -511,14 +547,13 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 	var within [][]byte
 	var apart []int
 	for i, key := range keys {
-		condition := key.Kind == schema.SubjectCondition
-		always = always || !condition
+		always = always || !manifold(key)
 		switch {
-		case condition && len(subjects) > fewSubjects:
+		case manifold(key) && len(subjects) > fewSubjects:
 			apart = append(apart, i)
 			continue
-		case condition:
-			w.keys = append(w.keys, pair{hashOf(key), n})
+		case manifold(key):
+			w.key(key, n)
 		}
 		if subjects != nil {
 			within = append(within, subjects[i])
@@ -548,7 +583,7 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 		part.Number(0)
 		part.Number(int(n))
 		part.Bytes(subjects[i])
-		w.keys = append(w.keys, pair{hashOf(keys[i]), uint32(len(w.entries))})
+		w.key(keys[i], uint32(len(w.entries)))
 		w.entry(part)
 	}
 	if always {
@@ -559,8 +594,21 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 	}
 }
 
-// fewSubjects stay in the entry of their decision. Of more, each condition is an entry of its own: one is read as fast among a
-// hundred thousand as alone.
+// key leads from a subject to an entry.
+func (w *IndexWriter) key(key SubjectKey, n uint32) {
+	w.keys = append(w.keys, pair{hashOf(key), n})
+	if key.Kind == schema.SubjectMachine {
+		w.ofAny = append(w.ofAny, n)
+	}
+}
+
+// manifold reports whether a subject is one of many of its kind, so that an answer holds what was asked for.
+func manifold(key SubjectKey) bool {
+	return key.Kind == schema.SubjectCondition || key.Kind == schema.SubjectMachine
+}
+
+// fewSubjects stay in the entry of their decision. Of more, each condition and machine is an entry of its own: one is read as fast among
+// a hundred thousand as alone.
 const fewSubjects = 4
 
 func (w *IndexWriter) entry(e *Encoder) {
@@ -661,11 +709,8 @@ func (w *IndexWriter) Write(out io.Writer) error {
 	directory.Bytes(binary.LittleEndian.AppendUint32(offsets, uint32(end)))
 	directory.Bytes(sortedPairs(w.keys))
 	directory.Bytes(sortedPairs(w.digests))
-	var always []byte
-	for _, n := range w.always {
-		always = binary.LittleEndian.AppendUint32(always, n)
-	}
-	directory.Bytes(always)
+	directory.Bytes(wordsOf(w.always))
+	directory.Bytes(wordsOf(w.ofAny))
 	head := append([]byte(indexMagic), make([]byte, 0, 8)...)
 	head = binary.LittleEndian.AppendUint32(head, uint32(len(directory.Data)))
 	head = binary.LittleEndian.AppendUint32(head, checksum(directory.Data))

@@ -349,12 +349,15 @@ func (r *running) judgeQuickly(l *library, m *memory, since, added []*schema.Rec
 		}
 	}
 	asked := subjects{}
+	for _, name := range append(c.Before.Lib.MachineNames(), c.Now.Lib.MachineNames()...) {
+		asked.add(schema.SubjectMachine, name)
+	}
 	for _, d := range history.Compare(c.Before.Lib, c.Now.Lib) {
-		asked.add(d.ID.String())
+		asked.add(schema.SubjectCondition, d.ID.String())
 	}
 	for _, a := range added {
 		for _, k := range history.Subjects(a) {
-			asked.add(k.ID)
+			asked.add(k.Kind, k.ID)
 		}
 		asked.twins(a, c.Now.Lib)
 	}
@@ -364,7 +367,7 @@ func (r *running) judgeQuickly(l *library, m *memory, since, added []*schema.Rec
 		return nil, err
 	}
 	for range 4 {
-		before, err := m.index.Ledger(slices.Collect(maps.Keys(asked)), since)
+		before, err := m.index.LedgerOf(slices.Collect(maps.Keys(asked)), since)
 		if err != nil {
 			r.forgotten = !errors.Is(err, history.ErrOtherSubjects)
 			return nil, nil
@@ -392,7 +395,7 @@ func (r *running) judgeQuickly(l *library, m *memory, since, added []*schema.Rec
 		}
 		v := &verdict{library: l, running: r, Case: c, Report: Examine(c)}
 		for _, f := range v.New().Findings { // of other conditions than those changed: what was accepted of them is not known yet
-			more = f.ID != "" && asked.add(f.ID) || more
+			more = f.ID != "" && asked.add(schema.SubjectCondition, f.ID) || more
 		}
 		if more {
 			continue
@@ -405,12 +408,12 @@ func (r *running) judgeQuickly(l *library, m *memory, since, added []*schema.Rec
 	return nil, nil
 }
 
-// subjects are the conditions that records are asked about.
+// subjects are what records are asked about.
 type subjects map[history.SubjectKey]bool
 
 // add adds one, and reports whether it is new.
-func (s subjects) add(id string) bool {
-	key := history.SubjectKey{Kind: schema.SubjectCondition, ID: id}
+func (s subjects) add(kind, id string) bool {
+	key := history.SubjectKey{Kind: kind, ID: id}
 	was := s[key]
 	s[key] = true
 	return !was
@@ -429,7 +432,7 @@ func (s subjects) twins(approval *schema.Record, lib *schema.Library) {
 		}
 		for _, r := range lib.Recipes {
 			if familyOf(r.ID) == familyOf(id) {
-				s.add(r.ID.String())
+				s.add(schema.SubjectCondition, r.ID.String())
 			}
 		}
 	}
@@ -451,9 +454,7 @@ func (s subjects) followed(added []*schema.Record, c Case) (more, ok bool) {
 				return false, false
 			}
 			for _, k := range history.Subjects(r) {
-				if k.Kind == schema.SubjectCondition {
-					more = s.add(k.ID) || more
-				}
+				more = s.add(k.Kind, k.ID) || more
 			}
 		}
 	}
