@@ -33,7 +33,7 @@ type Survey struct {
 	stamp  string
 	frames [2]*schema.Library // before, now: all but sets
 	known  *schema.Known      // of what is in the frames
-	ids    [2]map[string]string
+	ids    [2]contents
 	trail  ledgers
 	cache  *verdicts
 	inTerm *schema.Library // settings and machines in force, where they differ
@@ -135,35 +135,67 @@ func (s *Survey) open() error {
 	return s.trail.open(s)
 }
 
+// contents are files in the order of their paths, with the ids of what is in them.
+type contents struct{ paths, ids []string }
+
+// of is the id of a file, "" where there is none.
+func (c contents) of(p string) string {
+	if i, ok := slices.BinarySearch(c.paths, p); ok {
+		return c.ids[i]
+	}
+	return ""
+}
+
+// within are those whose path starts with a prefix.
+func (c contents) within(prefix string) contents {
+	from, _ := slices.BinarySearch(c.paths, prefix)
+	to := from
+	for to < len(c.paths) && strings.HasPrefix(c.paths[to], prefix) {
+		to++
+	}
+	return contents{c.paths[from:to], c.ids[from:to]}
+}
+
 // hashes notes the ids of all files of both sides, a few at a time: those that were touched have to be read for it.
 func (s *Survey) hashes() error {
 	for side, snap := range []git.Snapshot{s.Before, s.Now} {
-		files := slices.DeleteFunc(snap.Files(), func(p string) bool { return !needed(p) })
-		ids := make([]string, len(files))
-		schema.AtOnce(len(files), func(i int) error { ids[i] = snap.Hash(files[i]); return nil })
-		s.ids[side] = make(map[string]string, len(files))
+		files, known := git.Hashes(snap)
+		c := contents{make([]string, 0, len(files)), make([]string, 0, len(files))}
+		var touched []int
 		for i, p := range files {
-			if s.ids[side][p] = ids[i]; ids[i] == "" { // it cannot be read, and that is an error of its own
-				if _, err := snap.Read(p); err != nil {
-					return err
+			if needed(p) {
+				if known[i] == "" {
+					touched = append(touched, len(c.paths))
 				}
+				c.paths, c.ids = append(c.paths, p), append(c.ids, known[i])
 			}
 		}
+		if err := schema.AtOnce(len(touched), func(i int) (err error) {
+			at := touched[i]
+			if c.ids[at] = snap.Hash(c.paths[at]); c.ids[at] == "" { // it cannot be read, and that is an error of its own
+				_, err = snap.Read(c.paths[at])
+			}
+			return err
+		}); err != nil {
+			return err
+		}
+		s.ids[side] = c
 	}
 	return nil
 }
 
 // sections sorts the sets into what is judged together: those of one machine, material and gas, on either side.
 func (s *Survey) sections() ([]*section, error) {
-	paths := map[string]bool{}
-	for _, ids := range s.ids {
-		for p := range ids {
+	var sorted []string
+	for _, c := range s.ids {
+		for _, p := range c.within("sets/").paths {
 			if schema.IsSetPath(p) {
-				paths[p] = true
+				sorted = append(sorted, p)
 			}
 		}
 	}
-	sorted := slices.Sorted(maps.Keys(paths))
+	slices.Sort(sorted)
+	sorted = slices.Compact(sorted)
 	listed, err := s.list(sorted)
 	if err != nil {
 		return nil, err
@@ -177,7 +209,7 @@ func (s *Survey) sections() ([]*section, error) {
 	}
 	for i, p := range sorted {
 		for side := range s.ids {
-			if s.ids[side][p] == "" {
+			if s.ids[side].of(p) == "" {
 				continue
 			}
 			a, b := end(p), end(listed[side][i])
@@ -196,10 +228,10 @@ func (s *Survey) sections() ([]*section, error) {
 			out = append(out, x)
 		}
 		x.paths = append(x.paths, p)
-		x.changed = x.changed || s.ids[0][p] != s.ids[1][p]
+		x.changed = x.changed || s.ids[0].of(p) != s.ids[1].of(p)
 		for side := range s.ids {
 			f := listed[side][i]
-			if s.ids[side][p] == "" {
+			if s.ids[side].of(p) == "" {
 				continue
 			}
 			if f.machine != "" && !slices.Contains(x.machines, f.machine) {
@@ -236,7 +268,7 @@ func (s *Survey) list(paths []string) ([2][]family, error) {
 		out[side] = make([]family, len(paths))
 		if err := schema.AtOnce(len(paths), func(i int) error {
 			p := paths[i]
-			id := s.ids[side][p]
+			id := s.ids[side].of(p)
 			if id == "" {
 				return nil
 			}
@@ -244,7 +276,7 @@ func (s *Survey) list(paths []string) ([2][]family, error) {
 				out[side][i] = f
 				return nil
 			}
-			if side == 1 && s.ids[0][p] == id {
+			if side == 1 && s.ids[0].of(p) == id {
 				out[1][i] = out[0][i]
 				return nil
 			}
@@ -265,7 +297,7 @@ func (s *Survey) list(paths []string) ([2][]family, error) {
 
 // fresher is the snapshot on disk where it has the same content: a file is read faster than an object.
 func (s *Survey) fresher(side int, p string) git.Snapshot {
-	if side == 0 && s.ids[0][p] == s.ids[1][p] {
+	if side == 0 && s.ids[0].of(p) == s.ids[1].of(p) {
 		return s.Now
 	}
 	return nil
@@ -317,30 +349,42 @@ func (s *Survey) judgeUnchanged(sections []*section) error {
 	})
 }
 
-// libraries reads a section on both sides.
+// libraries reads a section on both sides. Where nothing is another they are one library.
 func (s *Survey) libraries(x *section) (libs [2]*schema.Library, err error) {
+	if s.same(x) {
+		libs[1], err = s.library(1, x, map[string]*schema.File{})
+		return [2]*schema.Library{libs[1], libs[1]}, err
+	}
 	read := map[string]*schema.File{}
-	for side, snap := range []git.Snapshot{s.Before, s.Now} {
-		var files []*schema.File
-		for _, p := range x.paths {
-			id := s.ids[side][p]
-			if id == "" {
-				continue
-			}
-			f := read[p+id]
-			if f == nil {
-				data, err := readOnce(snap, s.fresher(side, p), p)
-				if err != nil {
-					return libs, err
-				}
-				f = schema.ReadFile(p, data)
-				read[p+id] = f
-			}
-			files = append(files, f.Copied())
+	for side := range libs {
+		if libs[side], err = s.library(side, x, read); err != nil {
+			return libs, err
 		}
-		libs[side] = s.frames[side].With(files)
 	}
 	return libs, nil
+}
+
+// library reads a section on one side. What was read already, by path and content, is not read again.
+func (s *Survey) library(side int, x *section, read map[string]*schema.File) (*schema.Library, error) {
+	snap := [2]git.Snapshot{s.Before, s.Now}[side]
+	var files []*schema.File
+	for _, p := range x.paths {
+		id := s.ids[side].of(p)
+		if id == "" {
+			continue
+		}
+		f := read[p+id]
+		if f == nil {
+			data, err := readOnce(snap, s.fresher(side, p), p)
+			if err != nil {
+				return nil, err
+			}
+			f = schema.ReadFile(p, data)
+			read[p+id] = f
+		}
+		files = append(files, f.Copied())
+	}
+	return s.frames[side].With(files), nil
 }
 
 // compare looks for the differences in the sections that changed.
@@ -386,7 +430,7 @@ func (s *Survey) judgeChanged(x *section, standing *history.Standing, out *Surve
 
 // same reports whether nothing that a section is judged by is another than it was.
 func (s *Survey) same(x *section) bool {
-	if x.changed || s.ids[0][schema.SettingsFile] != s.ids[1][schema.SettingsFile] {
+	if x.changed || s.ids[0].of(schema.SettingsFile) != s.ids[1].of(schema.SettingsFile) {
 		return false
 	}
 	for _, name := range x.machines {
@@ -400,11 +444,11 @@ func (s *Survey) same(x *section) bool {
 // profile says where the profile of a machine is read from, with its id; where there is none, all that is there in its place.
 func (s *Survey) profile(side int, name string) string {
 	if placed, ok := s.frames[side].Machines[name]; ok {
-		return placed.File.Path + " " + s.ids[side][placed.File.Path]
+		return placed.File.Path + " " + s.ids[side].of(placed.File.Path)
 	}
 	var all strings.Builder
 	for _, f := range s.frames[side].Files {
-		all.WriteString(f.Path + " " + s.ids[side][f.Path] + "\n")
+		all.WriteString(f.Path + " " + s.ids[side].of(f.Path) + "\n")
 	}
 	return all.String()
 }

@@ -21,7 +21,7 @@ type ledgers struct {
 	bears  map[family]bool // of conditions that somebody decided on in what is not saved
 	before *history.Ledger
 	now    *history.Ledger
-	hashes [2]map[string]string // of records
+	hashes [2]contents // of records
 }
 
 func (t *ledgers) close() {
@@ -34,23 +34,22 @@ func (t *ledgers) open(s *Survey) error {
 	t.bears = map[family]bool{}
 	plain := true
 	var added []string
-	for side, ids := range s.ids {
-		t.hashes[side] = map[string]string{}
-		for p, id := range ids {
-			if schema.IsRecordPath(p) && !strings.HasPrefix(path.Base(p), ".") {
-				t.hashes[side][p] = id
-			}
+	for side, c := range s.ids {
+		t.hashes[side] = c.within(recordsDir + "/").visible()
+	}
+	was, i := t.hashes[0], 0
+	for k, p := range t.hashes[1].paths {
+		for i < len(was.paths) && was.paths[i] < p { // it is gone
+			plain, i = false, i+1
 		}
-	}
-	for p, id := range t.hashes[0] {
-		plain = plain && t.hashes[1][p] == id
-	}
-	for p := range t.hashes[1] {
-		if t.hashes[0][p] == "" {
+		if i == len(was.paths) || was.paths[i] != p {
 			added = append(added, p)
+			continue
 		}
+		plain = plain && was.ids[i] == t.hashes[1].ids[k]
+		i++
 	}
-	slices.Sort(added)
+	plain = plain && i == len(was.paths)
 	for _, p := range added {
 		r, err := schema.ReadRecordFrom(s.known.Of(s.Now), p)
 		if err != nil {
@@ -75,6 +74,21 @@ func (t *ledgers) open(s *Survey) error {
 		return t.readAll(s)
 	}
 	return nil
+}
+
+// visible leaves out what no record is called by.
+func (c contents) visible() contents {
+	record := func(p string) bool { return schema.IsRecordPath(p) && !strings.HasPrefix(path.Base(p), ".") }
+	if !slices.ContainsFunc(c.paths, func(p string) bool { return !record(p) }) {
+		return c
+	}
+	var out contents
+	for i, p := range c.paths {
+		if record(p) {
+			out.paths, out.ids = append(out.paths, p), append(out.ids, c.ids[i])
+		}
+	}
+	return out
 }
 
 // readAll reads every record of both sides.
@@ -156,7 +170,7 @@ func (t *ledgers) build(s *Survey, tree string) (*history.IndexWriter, error) {
 	if err != nil {
 		return nil, err
 	}
-	paths := slices.Sorted(maps.Keys(t.hashes[0]))
+	paths := t.hashes[0].paths
 	const atOnce = 512
 	for chunk := range slices.Chunk(paths, atOnce) {
 		records, data := make([]*schema.Record, len(chunk)), make([][]byte, len(chunk))
@@ -207,7 +221,7 @@ func (t *ledgers) caseOf(s *Survey) Case {
 	c.Now = Side{Ledger: t.now, Hashes: map[string]string{}, Source: s.Now}
 	for side, into := range []*Side{&c.Before, &c.Now} {
 		for _, r := range into.Ledger.Records {
-			into.Hashes[r.Path] = t.hashes[side][r.Path]
+			into.Hashes[r.Path] = t.hashes[side].of(r.Path)
 		}
 	}
 	return c

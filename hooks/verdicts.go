@@ -143,7 +143,7 @@ func (s *Survey) keyOf(x *section) [32]byte {
 	w := &history.Encoder{}
 	w.Text(s.stamp)
 	for side := range s.ids {
-		w.Text(s.ids[side][schema.SettingsFile])
+		w.Text(s.ids[side].of(schema.SettingsFile))
 		w.Number(len(x.machines))
 		for _, name := range slices.Sorted(slices.Values(x.machines)) {
 			w.Text(name)
@@ -152,7 +152,7 @@ func (s *Survey) keyOf(x *section) [32]byte {
 		w.Number(len(x.paths))
 		for _, p := range x.paths {
 			w.Text(p)
-			w.Text(s.ids[side][p])
+			w.Text(s.ids[side].of(p))
 		}
 	}
 	if s.inTerm != nil {

@@ -43,7 +43,7 @@ type Explanation struct {
 func Explain(lib *schema.Library, base *schema.Library, rule Rule, r *schema.Recipe, findings []Finding) Explanation {
 	s := newRun(lib, lib.Settings.Value, Options{Base: base, Only: func(o *schema.Recipe) bool { return o == r }})
 	p := s.inSet(r.File, r.Set)
-	p.Recipe, p.Family, p.rule = r, s.families[r], &rule
+	p.Recipe, p.Family, p.rule = r, s.familyOf(r), &rule
 	e := Explanation{Rule: rule, ID: r.ID}
 	if rule.Limit != "" {
 		if l := s.limit(&rule); l.number != nil {

@@ -82,7 +82,7 @@ func TestCalculationsLeadToTheVerdict(t *testing.T) {
 					e := Explain(lib, nil, rule, r, []Finding{})
 					s := newRun(lib, lib.Settings.Value, Options{})
 					p := s.inSet(r.File, r.Set)
-					p.Recipe, p.Family, p.rule = r, s.families[r], &rule
+					p.Recipe, p.Family, p.rule = r, s.familyOf(r), &rule
 					rule.Check(&p)
 					said := map[string]bool{}
 					for _, w := range e.Worked {

@@ -137,7 +137,7 @@ func TestFiguresAgreeWithRules(t *testing.T) {
 					continue
 				}
 				p := s.inSet(r.File, r.Set)
-				p.Recipe, p.Family, p.rule = r, s.families[r], &rule
+				p.Recipe, p.Family, p.rule = r, s.familyOf(r), &rule
 				rule.Check(&p)
 			}
 			for _, f := range s.found {

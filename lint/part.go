@@ -37,7 +37,10 @@ func RunPart(lib *schema.Library, opts Options) Part {
 	s.selected()
 	part := Part{Conditions: map[string]int{}, Families: lib.FamilyNames(), Asleep: mergedSleeps(s.asleep)}
 	for _, f := range lib.Files {
-		part.Conditions[f.Path] = len(s.byFile[f])
+		part.Conditions[f.Path] = 0
+	}
+	for _, r := range lib.Recipes {
+		part.Conditions[r.File.Path]++
 	}
 	switch {
 	case opts.Base == nil:

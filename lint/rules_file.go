@@ -156,8 +156,8 @@ func (p *Pass) inside(problem schema.Problem) (*Pass, Place) {
 	if err != nil {
 		return p, at
 	}
-	for _, r := range p.state.byFile[p.File] {
-		if r.Index == index {
+	for _, r := range p.Library.Recipes {
+		if r.File == p.File && r.Index == index {
 			at.Field = m[2]
 			return p.On(r), at
 		}

@@ -99,6 +99,7 @@ func (p *Pass) view() *familyView {
 		}
 	}
 	v.sort()
+	v.curves = make([]*curve, 0, len(measures))
 	for _, m := range measures {
 		v.curves = append(v.curves, v.curve(m))
 	}

@@ -109,8 +109,7 @@ type run struct {
 	prefs      quantity.Prefs
 	severities []Severity // of the rules as they stand in the registry
 	limits     []limit
-	families   map[*schema.Recipe][]*schema.Recipe
-	byFile     map[*schema.File][]*schema.Recipe
+	families   [][]*schema.Recipe
 	same       map[string]bool   // files not to look at as files
 	blocksOf   *schema.Condition // what blocks and cutting are of
 	blocks     []*block
@@ -125,7 +124,7 @@ type run struct {
 // newRun prepares a run. The rule settings are given apart: a base is judged by those of the library that is compared with it.
 func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
 	s := &run{lib: lib, opts: opts, prefs: lib.Prefs(), severities: make([]Severity, len(registry)), limits: slices.Clone(ownLimits()),
-		families: make(map[*schema.Recipe][]*schema.Recipe, len(lib.Recipes)), byFile: map[*schema.File][]*schema.Recipe{}}
+		families: lib.Families()}
 	for i := range registry {
 		r := &registry[i]
 		s.severities[i] = r.Severity
@@ -150,18 +149,24 @@ func newRun(lib *schema.Library, settings *schema.Settings, opts Options) *run {
 			s.severities[at] = severity
 		}
 	}
-	for _, family := range lib.Families() {
-		for _, r := range family {
-			s.families[r] = family
-		}
-	}
 	for _, r := range lib.Recipes {
-		s.byFile[r.File] = append(s.byFile[r.File], r)
 		if opts.Only == nil || opts.Only(r) {
 			s.conditions++
 		}
 	}
 	return s
+}
+
+// familyOf is the family that a recipe of the library is in; nil for one of another library.
+func (s *run) familyOf(r *schema.Recipe) []*schema.Recipe {
+	at, ok := slices.BinarySearchFunc(s.families, r.ID, func(family []*schema.Recipe, id schema.ID) int {
+		id.Thickness = family[0].ID.Thickness
+		return family[0].ID.Compare(id)
+	})
+	if !ok || !slices.Contains(s.families[at], r) {
+		return nil
+	}
+	return s.families[at]
 }
 
 func (s *run) severity(r *Rule) Severity { return s.severities[r.at] }
@@ -210,15 +215,20 @@ func (s *run) scopes(which Scope) {
 		q := s.inSet(set.File, set.Value)
 		s.check(PerSet&which, &q)
 	}
-	for _, r := range s.lib.Recipes {
-		q := s.inSet(r.File, r.Set)
-		q.Family = s.families[r]
-		if q.Family[0] == r && (s.opts.Only == nil || slices.ContainsFunc(q.Family, s.opts.Only)) {
-			s.check(PerFamily&which, &q)
-		}
-		if s.opts.Only == nil || s.opts.Only(r) {
-			q.Recipe = r
-			s.check(PerRecipe&which, &q)
+	for _, family := range s.families {
+		var q Pass
+		for i, r := range family {
+			if i == 0 || r.Set != q.Set {
+				q = s.inSet(r.File, r.Set)
+				q.Family = family
+			}
+			if i == 0 && (s.opts.Only == nil || slices.ContainsFunc(family, s.opts.Only)) {
+				s.check(PerFamily&which, &q)
+			}
+			if s.opts.Only == nil || s.opts.Only(r) {
+				q.Recipe = r
+				s.check(PerRecipe&which, &q)
+			}
 		}
 	}
 	for i := range s.opts.Changes {
@@ -248,7 +258,7 @@ func (s *run) change(c Change, which Scope) {
 	}
 	if r != nil {
 		p = s.inSet(r.File, r.Set)
-		p.Recipe, p.Family = r, s.families[r]
+		p.Recipe, p.Family = r, s.familyOf(r)
 	}
 	p.Change = &c
 	s.check(PerChange&which, &p)
@@ -271,6 +281,9 @@ func (s *run) check(scope Scope, p *Pass) {
 
 // selected drops what was not asked for, what somebody accepted, and what a rule that is off said through another.
 func (s *run) selected() {
+	if len(s.found) == 0 {
+		return
+	}
 	var files map[string]bool
 	if s.opts.Only != nil {
 		files = askedFiles(s.lib, s.opts.Only)

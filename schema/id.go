@@ -36,6 +36,12 @@ func (id ID) Family() string {
 	return strings.Replace(id.String(), "/mm", "", 1)
 }
 
+// SameFamily reports whether two conditions are of one family.
+func (id ID) SameFamily(other ID) bool {
+	id.Thickness = other.Thickness
+	return id == other
+}
+
 const thicknessInside = `(0|[1-9][0-9]*)(\.[0-9]*[1-9])?mm`
 
 var thicknessPattern = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^` + thicknessInside + `$`) })

@@ -458,7 +458,7 @@ func (lib *Library) BaseMaterial(name string) (string, bool) {
 func (lib *Library) Families() [][]*Recipe {
 	var out [][]*Recipe
 	for _, r := range lib.Recipes { // sorted by everything but thickness first
-		if n := len(out); n > 0 && out[n-1][0].ID.Family() == r.ID.Family() {
+		if n := len(out); n > 0 && out[n-1][0].ID.SameFamily(r.ID) {
 			out[n-1] = append(out[n-1], r)
 			continue
 		}

@@ -2,6 +2,7 @@ package git
 
 import (
 	"bytes"
+	"path"
 	"strings"
 	"sync"
 )
@@ -12,7 +13,7 @@ import (
 type eol struct {
 	repo  *Repo
 	root  string   // directory of the library, from the top of the work tree
-	paths []string // of all its files, from the top of the work tree
+	files []string // of the library
 
 	once  sync.Once
 	err   error
@@ -29,7 +30,7 @@ const (
 )
 
 // toSaved is the content as git would save it.
-func (e *eol) toSaved(path string, data []byte) ([]byte, error) {
+func (e *eol) toSaved(full string, data []byte) ([]byte, error) {
 	if !bytes.Contains(data, []byte("\r\n")) {
 		return data, nil
 	}
@@ -37,14 +38,14 @@ func (e *eol) toSaved(path string, data []byte) ([]byte, error) {
 	if e.err != nil {
 		return nil, e.err
 	}
-	switch e.rules[path] {
+	switch e.rules[full] {
 	case convertNever:
 		return data, nil
 	case convertAuto:
 		if looksBinary(data) {
 			return data, nil
 		}
-		if id := e.saved[path]; id != "" {
+		if id := e.saved[full]; id != "" {
 			saved, err := e.repo.Blob(id)
 			if err != nil {
 				return nil, err
@@ -63,8 +64,12 @@ func (e *eol) ask() {
 		e.err = err
 		return
 	}
+	paths := make([]string, len(e.files))
+	for i, p := range e.files {
+		paths[i] = path.Join(e.root, p)
+	}
 	var input strings.Builder
-	for _, p := range e.paths {
+	for _, p := range paths {
 		input.WriteString(p)
 		input.WriteByte(0)
 	}
@@ -82,7 +87,7 @@ func (e *eol) ask() {
 	}
 	e.rules = map[string]conversion{}
 	needSaved := false
-	for _, p := range e.paths {
+	for _, p := range paths {
 		e.rules[p] = rule(attributes[p], auto)
 		needSaved = needSaved || e.rules[p] == convertAuto
 	}

@@ -6,7 +6,6 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
-	"io/fs"
 	"os"
 	"path"
 	"slices"
@@ -19,15 +18,15 @@ import (
 // since. It is read from the index as Documentation/gitformat-index of git describes it; an index of another form tells nothing.
 type stood struct {
 	written time.Time
-	files   map[string]noted // by path from the top of the work tree
-	entries []Entry          // all of them, in the order of git
+	entries []Entry // all of them, in the order of git, which is that of their paths from the top of the work tree
+	noted   []noted // of each
 	trees   map[string]string
 }
 
-// noted is one file as git saw it: what stat(2) said, and the id of its content.
+// noted is one file as git saw it: what stat(2) said, and whether the id goes by that.
 type noted struct {
-	stat fileStat
-	hash string
+	stat   fileStat
+	usable bool
 }
 
 // fileStat is what tells a file that was touched from one that was not. The size is that on disk.
@@ -50,8 +49,7 @@ func (r *Repo) readStood() *stood {
 	if !r.whole(data) {
 		return nil
 	}
-	count := len(data) / 100 // about what there is to hold
-	s := &stood{written: info.ModTime(), files: make(map[string]noted, count), entries: make([]Entry, 0, count), trees: map[string]string{}}
+	s := &stood{written: info.ModTime(), trees: map[string]string{}}
 	if !s.parse(data, r.shared.hashLen/2) {
 		return nil
 	}
@@ -95,7 +93,11 @@ func (s *stood) parse(data []byte, idLen int) bool {
 		return false
 	}
 	end := len(data) - idLen // of all but the checksum
+	most := min(int(count), len(data)/(40+idLen))
+	s.entries, s.noted = make([]Entry, 0, most), make([]noted, 0, most)
+	ids, names := make([]byte, 0, 2*idLen*most), make([]byte, 0, len(data)) // of all, put into words together
 	at, previous := header, []byte(nil)
+	mode, modeWord := ^uint32(0), ""
 	number := func(i int) uint32 { return binary.BigEndian.Uint32(data[at+4*i:]) }
 	for range count {
 		fixed := 40 + idLen + 2
@@ -105,11 +107,15 @@ func (s *stood) parse(data []byte, idLen int) bool {
 		entry := noted{stat: fileStat{changed: [2]uint32{number(0), number(1)}, modified: [2]uint32{number(2), number(3)}, ino: number(5), uid: number(7), gid: number(8),
 			size: number(9)}}
 		regular := number(6)>>12 == 8
+		if mode != number(6) {
+			mode = number(6)
+			modeWord = canonicalMode(strconv.FormatUint(uint64(mode), 8))
+		}
 		id := data[at+40 : at+40+idLen]
 		flags := binary.BigEndian.Uint16(data[at+40+idLen:])
-		usable := regular && flags&(assumeValid|stageBits) == 0
+		entry.usable = regular && flags&(assumeValid|stageBits) == 0
 		if flags&isExtended != 0 {
-			usable = usable && binary.BigEndian.Uint16(data[at+fixed:])&(skipWorktree|announced) == 0
+			entry.usable = entry.usable && binary.BigEndian.Uint16(data[at+fixed:])&(skipWorktree|announced) == 0
 			fixed += 2
 		}
 		rest := data[at+fixed : end]
@@ -129,16 +135,18 @@ func (s *stood) parse(data []byte, idLen int) bool {
 			return false
 		}
 		previous = append(previous, rest[:length]...)
-		name := string(previous)
-		entry.hash = hex.EncodeToString(id)
-		s.entries = append(s.entries, Entry{Path: name, Hash: entry.hash, Mode: canonicalMode(strconv.FormatUint(uint64(number(6)), 8))})
-		if usable {
-			s.files[name] = entry
-		}
+		ids, names = hex.AppendEncode(ids, id), append(append(names, previous...), 0)
+		s.entries = append(s.entries, Entry{Mode: modeWord})
+		s.noted = append(s.noted, entry)
 		at += fixed + length + 1
 		if version < 4 {
 			at += (8 - (fixed+length+1)%8) % 8
 		}
+	}
+	hashes, paths := string(ids), string(names)
+	for i := range s.entries {
+		s.entries[i].Hash, hashes = hashes[:2*idLen], hashes[2*idLen:]
+		s.entries[i].Path, paths, _ = strings.Cut(paths, "\x00")
 	}
 	for at+8 <= end {
 		name, size := string(data[at:at+4]), int(binary.BigEndian.Uint32(data[at+4:]))
@@ -230,19 +238,43 @@ func oneNumber(text []byte, n *int) bool {
 
 // unchanged is the id of a file that was not touched since git looked at it, "" where that is not known. As in git, one that was
 // written in the same moment as the index, or later, may have been touched again without a trace.
-func (s *stood) unchanged(path string, info fs.FileInfo) string {
-	if s == nil || info == nil {
+func (s *stood) unchanged(path string, now fileStat) string {
+	if s == nil {
 		return ""
 	}
-	e, ok := s.files[path]
+	i, ok := slices.BinarySearchFunc(s.entries, path, byPath)
 	if !ok {
 		return ""
 	}
-	now, ok := statOf(info)
-	if !ok || now != e.stat || !info.ModTime().Before(s.written) {
+	return s.still(i, now)
+}
+
+func byPath(e Entry, path string) int { return strings.Compare(e.Path, path) }
+
+// still is unchanged for an entry.
+func (s *stood) still(i int, now fileStat) string {
+	if !s.noted[i].usable || s.noted[i].stat != now || !time.Unix(int64(now.modified[0]), int64(now.modified[1])).Before(s.written) {
 		return ""
 	}
-	return e.hash
+	return s.entries[i].Hash
+}
+
+// allUnchanged is unchanged for files in the order of their paths, which start with a prefix.
+func (s *stood) allUnchanged(prefix string, paths []string, now []fileStat) []string {
+	out := make([]string, len(paths))
+	if s == nil {
+		return out
+	}
+	i, _ := slices.BinarySearchFunc(s.entries, prefix, byPath)
+	for k, p := range paths {
+		for i < len(s.entries) && strings.HasPrefix(s.entries[i].Path, prefix) && s.entries[i].Path[len(prefix):] < p {
+			i++
+		}
+		if i < len(s.entries) && len(s.entries[i].Path) == len(prefix)+len(p) && s.entries[i].Path[len(prefix):] == p {
+			out[k] = s.still(i, now[k])
+		}
+	}
+	return out
 }
 
 // tree lists the files below a directory where the index holds it just as a tree of the repository is; else it is false. Git notes which
@@ -251,7 +283,7 @@ func (s *stood) tree(dir, hash string) ([]Entry, bool) {
 	if s == nil || hash == "" || s.trees[dir] != hash {
 		return nil, false
 	}
-	from, _ := slices.BinarySearchFunc(s.entries, dir+"/", func(e Entry, to string) int { return strings.Compare(e.Path, to) })
+	from, _ := slices.BinarySearchFunc(s.entries, dir+"/", byPath)
 	to := from
 	for to < len(s.entries) && strings.HasPrefix(s.entries[to].Path, dir+"/") {
 		to++

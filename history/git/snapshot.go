@@ -29,7 +29,7 @@ type entries struct {
 	repo  *Repo
 	name  string
 	files []string
-	ids   map[string]string
+	ids   []string // of the files
 }
 
 // Commit is the library in a directory of a commit; root is "" where the library stands at the top of the tree.
@@ -87,7 +87,10 @@ func (r *Repo) snapshot(name, root string, files []Entry) (Snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &entries{repo: r, name: name, ids: make(map[string]string, len(files))}
+	if !slices.IsSortedFunc(files, func(a, b Entry) int { return strings.Compare(a.Path, b.Path) }) {
+		files = slices.SortedFunc(slices.Values(files), func(a, b Entry) int { return strings.Compare(a.Path, b.Path) })
+	}
+	s := &entries{repo: r, name: name, files: make([]string, 0, len(files)), ids: make([]string, 0, len(files))}
 	for _, e := range files {
 		switch e.Mode {
 		case ModeFile, ModeExecutable:
@@ -102,10 +105,8 @@ func (r *Repo) snapshot(name, root string, files []Entry) (Snapshot, error) {
 		if clean != "" {
 			file = strings.TrimPrefix(file, clean+"/")
 		}
-		s.files = append(s.files, file)
-		s.ids[file] = e.Hash
+		s.files, s.ids = append(s.files, file), append(s.ids, e.Hash)
 	}
-	slices.Sort(s.files)
 	return s, nil
 }
 
@@ -114,13 +115,32 @@ func irregular(file, what string) error {
 		Help: "put the file itself there", Paths: []string{file}}
 }
 
-func (s *entries) Name() string         { return s.name }
-func (s *entries) Files() []string      { return slices.Clone(s.files) }
-func (s *entries) Hash(p string) string { return s.ids[p] }
+func (s *entries) Name() string    { return s.name }
+func (s *entries) Files() []string { return slices.Clone(s.files) }
+
+func (s *entries) Hash(p string) string {
+	if i, ok := slices.BinarySearch(s.files, p); ok {
+		return s.ids[i]
+	}
+	return ""
+}
+
+// Hashes are the files of a snapshot in order, and the id of each as far as that is known without reading it: else "". They must not be
+// changed.
+func Hashes(s Snapshot) (files, ids []string) {
+	switch s := s.(type) {
+	case *entries:
+		return s.files, s.ids
+	case *disk:
+		return s.files, s.hashes()
+	}
+	files = s.Files()
+	return files, make([]string, len(files))
+}
 
 func (s *entries) Read(p string) ([]byte, error) {
-	id, ok := s.ids[p]
-	if !ok {
+	id := s.Hash(p)
+	if id == "" {
 		return nil, noSuchFile(p, s.name)
 	}
 	data, err := s.repo.Blob(id)
@@ -155,11 +175,9 @@ func ReadAll(s Snapshot, paths []string, f func(path string, data []byte) error)
 	}
 	ids := make([]string, len(paths))
 	for i, p := range paths {
-		id, ok := kept.ids[p]
-		if !ok {
+		if ids[i] = kept.Hash(p); ids[i] == "" {
 			return noSuchFile(p, kept.name)
 		}
-		ids[i] = id
 	}
 	next := 0
 	var callee error

@@ -23,13 +23,16 @@ type disk struct {
 	repo  *Repo
 	root  string   // directory of the library from the top of the work tree; "" at the top
 	dir   *os.Root // the directory of the library; nothing outside it can be opened through it
+	top   *os.File // the same, for readAtOnce
 	files []string
+	stats []fileStat // of the files, as they were listed; nothing where the system does not say it
 	eol   *eol
-	infos map[string]fs.FileInfo // as they were listed
 	stood func() *stood
+	ids   []string // see hashes
+	known sync.Once
 
 	mu      sync.Mutex
-	content map[string]*diskFile
+	content map[string]*diskFile // of what was asked for
 }
 
 type diskFile struct {
@@ -54,8 +57,7 @@ func (r *Repo) WorkTree(root string, parts ...string) (Snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &disk{repo: r, root: clean, dir: dir, content: map[string]*diskFile{}, eol: &eol{repo: r, root: clean}, infos: map[string]fs.FileInfo{},
-		stood: sync.OnceValue(r.readStood)}
+	d := &disk{repo: r, root: clean, dir: dir, content: map[string]*diskFile{}, stood: sync.OnceValue(r.readStood)}
 	if len(parts) == 0 {
 		parts = Parts
 	}
@@ -65,12 +67,30 @@ func (r *Repo) WorkTree(root string, parts ...string) (Snapshot, error) {
 			return nil, err
 		}
 	}
-	slices.Sort(d.files)
-	for _, file := range d.files {
-		d.content[file] = &diskFile{}
-		d.eol.paths = append(d.eol.paths, path.Join(clean, file))
+	if d.top, err = dir.Open("."); err != nil {
+		dir.Close()
+		return nil, d.unreadable("", err)
 	}
+	d.sort()
+	d.eol = &eol{repo: r, root: clean, files: d.files}
 	return d, nil
+}
+
+// sort orders the files by path. They are nearly: a file may stand before those of a directory whose name it goes on from.
+func (d *disk) sort() {
+	if slices.IsSorted(d.files) {
+		return
+	}
+	order := make([]int, len(d.files))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return strings.Compare(d.files[a], d.files[b]) })
+	files, stats := make([]string, len(order)), make([]fileStat, len(order))
+	for to, from := range order {
+		files[to], stats[to] = d.files[from], d.stats[from]
+	}
+	d.files, d.stats = files, stats
 }
 
 // openDir opens a directory of the work tree. A symbolic link on the way is refused: git does not follow it either.
@@ -111,15 +131,22 @@ func (d *disk) list(name string) error {
 	if err != nil {
 		return d.unreadable(name, err)
 	}
-	return d.add(name, info)
+	stat, _ := statOf(info)
+	return d.add(name, child{mode: info.Mode(), stat: stat})
 }
 
-// add adds what was found under a name.
-func (d *disk) add(name string, info fs.FileInfo) error {
-	switch mode := info.Mode(); {
+// A child is what there is under a name in a directory.
+type child struct {
+	name string
+	mode fs.FileMode
+	stat fileStat
+}
+
+// add adds what was found under a path.
+func (d *disk) add(name string, f child) error {
+	switch mode := f.mode; {
 	case mode.IsRegular():
-		d.files = append(d.files, name)
-		d.infos[name] = info
+		d.files, d.stats = append(d.files, name), append(d.stats, f.stat)
 		return nil
 	case mode.IsDir():
 	case mode&fs.ModeSymlink != 0:
@@ -131,16 +158,17 @@ func (d *disk) add(name string, info fs.FileInfo) error {
 	if err != nil {
 		return d.unreadable(name, err)
 	}
-	found, err := opened.Readdir(-1) // with what stat says, as seen from the open directory; what is gone by then is left out
+	children, err := readDir(opened) // with what stat says, as seen from the open directory; what is gone by then is left out
 	opened.Close()
 	if err != nil {
 		return d.unreadable(name, err)
 	}
-	for _, child := range found {
-		if strings.EqualFold(child.Name(), ".git") {
+	slices.SortFunc(children, func(a, b child) int { return strings.Compare(a.name, b.name) })
+	for _, c := range children {
+		if strings.EqualFold(c.name, ".git") {
 			return irregular(path.Join(d.root, name), "another repository")
 		}
-		if err := d.add(path.Join(name, child.Name()), child); err != nil {
+		if err := d.add(name+"/"+c.name, c); err != nil {
 			return err
 		}
 	}
@@ -173,10 +201,8 @@ func (d *disk) Read(p string) ([]byte, error) {
 
 // Hash asks what git noted of a file that nobody touched since, so that most need not be read.
 func (d *disk) Hash(p string) string {
-	if info := d.infos[p]; info != nil {
-		if id := d.stood().unchanged(path.Join(d.root, p), info); id != "" {
-			return id
-		}
+	if i, ok := slices.BinarySearch(d.files, p); ok && d.hashes()[i] != "" {
+		return d.ids[i]
 	}
 	file := d.load(p)
 	if file == nil || file.err != nil {
@@ -185,29 +211,47 @@ func (d *disk) Hash(p string) string {
 	return d.repo.blobID(file.data)
 }
 
+// hashes are the ids that git noted of the files, "" of those that were touched since.
+func (d *disk) hashes() []string {
+	d.known.Do(func() {
+		prefix := d.root
+		if prefix != "" {
+			prefix += "/"
+		}
+		d.ids = d.stood().allUnchanged(prefix, d.files, d.stats)
+	})
+	return d.ids
+}
+
 // ReadOnce is Read for who asks for a file once: it is not kept.
 func (d *disk) ReadOnce(p string) ([]byte, error) {
-	d.mu.Lock()
-	file, ok := d.content[p]
-	d.mu.Unlock()
+	i, ok := slices.BinarySearch(d.files, p)
 	if !ok {
 		return nil, noSuchFile(p, d.Name())
 	}
-	if file.kept.Load() {
-		return d.Read(p)
-	}
-	return d.readSaved(p)
-}
-
-func (d *disk) load(p string) *diskFile {
 	d.mu.Lock()
 	file := d.content[p]
 	d.mu.Unlock()
-	if file == nil {
+	if file != nil && file.kept.Load() {
+		return d.Read(p)
+	}
+	return d.readSaved(i)
+}
+
+func (d *disk) load(p string) *diskFile {
+	i, ok := slices.BinarySearch(d.files, p)
+	if !ok {
 		return nil
 	}
+	d.mu.Lock()
+	file := d.content[p]
+	if file == nil {
+		file = &diskFile{}
+		d.content[p] = file
+	}
+	d.mu.Unlock()
 	file.once.Do(func() {
-		file.data, file.err = d.readSaved(p)
+		file.data, file.err = d.readSaved(i)
 		file.kept.Store(true)
 	})
 	return file
@@ -215,44 +259,48 @@ func (d *disk) load(p string) *diskFile {
 
 // readSaved reads a file as it would be saved. Where git noted its id and it was written since it was listed, another content would go by
 // that id, here and in the last commit: that is refused.
-func (d *disk) readSaved(p string) ([]byte, error) {
-	full := path.Join(d.root, p)
-	data, info, err := d.readFile(p)
+func (d *disk) readSaved(i int) ([]byte, error) {
+	full := path.Join(d.root, d.files[i])
+	data, stat, err := d.readFile(d.files[i])
 	if err == nil {
 		data, err = d.eol.toSaved(full, data)
 	}
 	if err != nil {
 		return nil, err
 	}
-	if id := d.stood().unchanged(full, d.infos[p]); id != "" && d.stood().unchanged(full, info) != id && d.repo.blobID(data) != id {
+	if id := d.hashes()[i]; id != "" && stat != d.stats[i] && d.repo.blobID(data) != id {
 		return nil, &Error{Kind: ErrUnreadable, What: full + " was written while it was read", Help: "do the same again", Paths: []string{full}}
 	}
 	return data, nil
 }
 
 // readFile reads a file, and says what it was when all of it was read.
-func (d *disk) readFile(p string) ([]byte, fs.FileInfo, error) {
+func (d *disk) readFile(p string) ([]byte, fileStat, error) {
+	if data, stat, ok := readAtOnce(d.top, p); ok {
+		return data, stat, nil
+	}
 	f, err := d.dir.Open(filepath.FromSlash(p))
 	if err != nil {
-		return nil, nil, d.unreadable(p, err)
+		return nil, fileStat{}, d.unreadable(p, err)
 	}
 	defer f.Close()
 	// It was an ordinary file when it was listed; a pipe put in its place would be waited for without end.
 	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
-		return nil, nil, irregular(path.Join(d.root, p), "no ordinary file any more")
+		return nil, fileStat{}, irregular(path.Join(d.root, p), "no ordinary file any more")
 	}
 	data, err := io.ReadAll(io.LimitReader(f, MaxBlob+1))
 	if err != nil {
-		return nil, nil, d.unreadable(p, err)
+		return nil, fileStat{}, d.unreadable(p, err)
 	}
 	if len(data) > MaxBlob {
-		return nil, nil, &Error{Kind: ErrTooLarge, What: fmt.Sprintf("%s is larger than the %d MB that fettle reads", p, int64(MaxBlob)>>20), Paths: []string{p}}
+		return nil, fileStat{}, &Error{Kind: ErrTooLarge, What: fmt.Sprintf("%s is larger than the %d MB that fettle reads", p, int64(MaxBlob)>>20), Paths: []string{p}}
 	}
 	info, err := f.Stat()
 	if err != nil {
-		return nil, nil, d.unreadable(p, err)
+		return nil, fileStat{}, d.unreadable(p, err)
 	}
-	return data, info, nil
+	stat, _ := statOf(info)
+	return data, stat, nil
 }
 
 // blobID is the id that git gives to a content.

@@ -1,0 +1,22 @@
+//go:build !linux
+
+package git
+
+import "os"
+
+// readDir lists an open directory, with what stat says of each name. What is gone by then is left out.
+func readDir(dir *os.File) ([]child, error) {
+	infos, err := dir.Readdir(-1)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]child, len(infos))
+	for i, info := range infos {
+		out[i] = child{name: info.Name(), mode: info.Mode()}
+		out[i].stat, _ = statOf(info)
+	}
+	return out, nil
+}
+
+// readAtOnce would read a file with fewer calls of the system: see that of Linux.
+func readAtOnce(*os.File, string) ([]byte, fileStat, bool) { return nil, fileStat{}, false }
