@@ -48,6 +48,7 @@ type Index struct {
 	digests []byte // beginning of the digest, entry; sorted
 	always  []byte // entries that every answer holds
 	ofAny   []byte // entries about machines
+	sets    []string
 }
 
 // indexIDs say what an index is of.
@@ -57,7 +58,7 @@ type indexIDs struct {
 }
 
 const (
-	indexMagic = "fettle index 3\n\n"
+	indexMagic = "fettle index 4\n\n"
 	wordSize   = 4
 	pairSize   = 12 // a hash of eight bytes and an entry
 )
@@ -81,6 +82,9 @@ func OpenIndex(file, stamp string) (*Index, error) {
 // Tree is the set of records it is of.
 func (x *Index) Tree() string { return x.ids.Tree }
 
+// Sets are those that any record about a condition is of, as machine/material/gas.
+func (x *Index) Sets() []string { return x.sets }
+
 // Close closes the file.
 func (x *Index) Close() error { return x.file.Close() }
 
@@ -101,6 +105,7 @@ func (x *Index) read(stamp string) error {
 	in := &Decoder{Data: directory}
 	x.ids = indexIDs{in.Text(), in.Text()}
 	x.offsets, x.keys, x.digests, x.always, x.ofAny = in.Bytes(), in.Bytes(), in.Bytes(), in.Bytes(), in.Bytes()
+	x.sets = in.Texts()
 	if in.Bad || x.ids.Stamp != stamp || len(x.offsets) < wordSize {
 		return errIndex
 	}
@@ -270,8 +275,13 @@ func (x *Index) ledger(subjects []SubjectKey, machines bool, since []*schema.Rec
 		records = append(records, r)
 		return r, nil
 	}
+	taken := map[uint32]bool{}
 	whole := map[uint32][][]byte{} // with the parts of decisions on many subjects
 	add := func(n uint32) error {
+		if taken[n] {
+			return nil
+		}
+		taken[n] = true
 		e, err := x.entry(n)
 		if err != nil {
 			return err
@@ -320,8 +330,12 @@ func (x *Index) ledger(subjects []SubjectKey, machines bool, since []*schema.Rec
 	}
 	known := NewLedger(slices.Concat(records, since))
 	known.partial = partial
+	all := make(map[SubjectKey]bool, len(subjects))
+	for _, key := range subjects {
+		all[key] = true
+	}
 	for _, w := range Bodies[*schema.Withdrawal](known) {
-		if target := known.Get(schema.Digest(w.Body.Record.V)); target != nil && !known.asked(target, subjects, machines) {
+		if target := known.Get(schema.Digest(w.Body.Record.V)); target != nil && !known.asked(target, all, machines) {
 			return nil, ErrOtherSubjects
 		}
 	}
@@ -361,14 +375,14 @@ func (x *Index) ledger(subjects []SubjectKey, machines bool, since []*schema.Rec
 
 // asked reports whether it can be told if a decision was taken back, as far as that matters to the subjects: all that it is about is
 // among them, or it is about no more than one, or none of them.
-func (l *Ledger) asked(r *schema.Record, subjects []SubjectKey, machines bool) bool {
+func (l *Ledger) asked(r *schema.Record, subjects map[SubjectKey]bool, machines bool) bool {
 	d, ok := r.Body.(*schema.Decision)
 	if !ok {
 		return true
 	}
 	matters, other := false, !l.Whole(r)
 	for _, key := range subjectsOf(r) {
-		in := !manifold(key) || machines && key.Kind == schema.SubjectMachine || slices.Contains(subjects, key)
+		in := !manifold(key) || machines && key.Kind == schema.SubjectMachine || subjects[key] || key.Kind == schema.SubjectCondition && subjects[ofSet(key.ID)]
 		matters, other = matters || in, other || !in
 	}
 	return !matters || !other || l.Whole(r) && len(d.Subjects.V) == 1
@@ -421,6 +435,7 @@ type IndexWriter struct {
 	digests []pair
 	always  []uint32
 	ofAny   []uint32
+	sets    map[string]bool
 }
 
 type pair struct {
@@ -430,7 +445,7 @@ type pair struct {
 
 // NewIndexWriter begins an index of the given set of records: those of another index, if there is one, to which more can be added.
 func NewIndexWriter(stamp, tree string, from *Index) (*IndexWriter, error) {
-	w := &IndexWriter{ids: indexIDs{stamp, tree}}
+	w := &IndexWriter{ids: indexIDs{stamp, tree}, sets: map[string]bool{}}
 	if from == nil {
 		return w, nil
 	}
@@ -450,6 +465,9 @@ func NewIndexWriter(stamp, tree string, from *Index) (*IndexWriter, error) {
 		w.entries = append(w.entries, all[a:b])
 	}
 	w.keys, w.digests = pairsIn(from.keys), pairsIn(from.digests)
+	for _, set := range from.sets {
+		w.sets[set] = true
+	}
 	w.always, w.ofAny = numbersIn(from.always), numbersIn(from.ofAny)
 	return w, nil
 }
@@ -559,9 +577,7 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 			within = append(within, subjects[i])
 		}
 	}
-	for _, key := range bearsOn(r) {
-		w.keys = append(w.keys, pair{hashOf(key), n})
-	}
+	w.bearsOn(r, n, len(apart) > 0)
 	e.Number(len(keys))
 	e.Bytes(prefix)
 	e.Number(len(within))
@@ -584,6 +600,7 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 		part.Number(int(n))
 		part.Bytes(subjects[i])
 		w.key(keys[i], uint32(len(w.entries)))
+		w.ofSets(keys[i:i+1], uint32(len(w.entries)))
 		w.entry(part)
 	}
 	if always {
@@ -655,37 +672,66 @@ func subjectsOf(r *schema.Record) []SubjectKey {
 	return nil
 }
 
-// bearsOn are the keys by which a record is found beside its subjects: no verdict hangs on it, and screens show it.
-func bearsOn(r *schema.Record) []SubjectKey {
+// bearsOn adds the keys by which an entry is found beside the subjects that a verdict hangs on: causes, loads and escapes, which screens
+// show, and the sets of all conditions that it is about, unless these are entries of their own.
+func (w *IndexWriter) bearsOn(r *schema.Record, n uint32, apart bool) {
+	var shown []SubjectKey
+	condition := func(id string) { shown = append(shown, SubjectKey{schema.SubjectCondition, id}) }
 	switch body := r.Body.(type) {
-	case *schema.Trial:
-		parts := strings.SplitN(body.ID.V, "/", 4)
-		return []SubjectKey{{trialsOfSet, strings.Join(parts[:min(3, len(parts))], "/")}}
 	case *schema.Cause:
-		return []SubjectKey{{schema.SubjectCondition, body.ID.V}}
+		condition(body.ID.V)
 	case *schema.Load:
-		out := make([]SubjectKey, len(body.Loaded.V))
-		for i, l := range body.Loaded.V {
-			out[i] = SubjectKey{schema.SubjectCondition, l.ID.V}
+		for _, l := range body.Loaded.V {
+			condition(l.ID.V)
 		}
-		return out
 	case *schema.Escape:
 		if len(body.IDs.V) == 0 {
-			return []SubjectKey{EscapesOfAll}
+			w.key(EscapesOfAll, n)
 		}
-		out := make([]SubjectKey, len(body.IDs.V))
-		for i, id := range body.IDs.V {
-			out[i] = SubjectKey{schema.SubjectCondition, id}
+		for _, id := range body.IDs.V {
+			condition(id)
 		}
-		return out
+	case *schema.Trial:
+		w.key(SubjectKey{trialsOfSet, ofSet(body.ID.V).ID}, n)
 	}
-	return nil
+	for _, key := range shown {
+		w.key(key, n)
+	}
+	if !apart {
+		w.ofSets(slices.Concat(subjectsOf(r), shown), n)
+	}
+}
+
+// ofSets leads from the sets of conditions to an entry.
+func (w *IndexWriter) ofSets(keys []SubjectKey, n uint32) {
+	known := map[SubjectKey]bool{}
+	for _, key := range keys {
+		if set := ofSet(key.ID); key.Kind == schema.SubjectCondition && !known[set] {
+			known[set], w.sets[set.ID] = true, true
+			w.key(set, n)
+		}
+	}
+}
+
+// Keys of an [Index] that are no subjects.
+const (
+	trialsOfSet  = "trials of a set"
+	recordsOfSet = "records of a set"
+)
+
+// OfSet asks an [Index] for all that is on record of any condition of a set, also of those that are gone.
+func OfSet(machine, material, gas string) SubjectKey {
+	return SubjectKey{recordsOfSet, machine + "/" + material + "/" + gas}
+}
+
+// ofSet is [OfSet] of a condition by its id as a record has it.
+func ofSet(id string) SubjectKey {
+	parts := strings.SplitN(id, "/", 4)
+	return SubjectKey{recordsOfSet, strings.Join(parts[:min(3, len(parts))], "/")}
 }
 
 // EscapesOfAll asks an [Index] for escapes that name no condition, and so are of all that was loaded.
 var EscapesOfAll = SubjectKey{"escapes of all that was loaded", ""}
-
-const trialsOfSet = "trials of a set"
 
 // TrialsOfSet asks an [Index] for all trials of the set of a condition, which [Ledger.ProvenUnits] looks at.
 func TrialsOfSet(id schema.ID) SubjectKey {
@@ -711,6 +757,7 @@ func (w *IndexWriter) Write(out io.Writer) error {
 	directory.Bytes(sortedPairs(w.digests))
 	directory.Bytes(wordsOf(w.always))
 	directory.Bytes(wordsOf(w.ofAny))
+	directory.Texts(slices.Sorted(maps.Keys(w.sets)))
 	head := append([]byte(indexMagic), make([]byte, 0, 8)...)
 	head = binary.LittleEndian.AppendUint32(head, uint32(len(directory.Data)))
 	head = binary.LittleEndian.AppendUint32(head, checksum(directory.Data))

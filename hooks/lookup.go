@@ -77,6 +77,37 @@ func OpenLookup(repo *git.Repo, root string) (*Lookup, error) {
 	return l, nil
 }
 
+// Afresh is the same, with nothing at hand that was read for others: what is read by it is let go with it.
+func (l *Lookup) Afresh() *Lookup {
+	out := *l
+	out.store = newStore(l.repo)
+	out.frame = &tree{out.store, l.frame.ids}
+	return &out
+}
+
+// Sets are those that the saved library holds, by files that say so, and those that anything is on record of.
+func (l *Lookup) Sets() [][3]string {
+	known := map[[3]string]bool{}
+	for p, at := range l.catalog.files {
+		if isSet(p) {
+			known[[3]string{at.subject.machine, at.subject.material, at.subject.gas}] = true
+		}
+	}
+	for _, name := range l.index.Sets() {
+		if parts := strings.Split(name, "/"); len(parts) == 3 {
+			known[[3]string(parts)] = true
+		}
+	}
+	for _, r := range l.since {
+		for _, key := range history.Subjects(r) {
+			if parts := strings.Split(key.ID, "/"); key.Kind == schema.SubjectCondition && len(parts) > 3 {
+				known[[3]string(parts[:3])] = true
+			}
+		}
+	}
+	return slices.SortedFunc(maps.Keys(known), func(a, b [3]string) int { return slices.Compare(a[:], b[:]) })
+}
+
 // Close closes the index.
 func (l *Lookup) Close() error { return l.index.Close() }
 

@@ -77,7 +77,7 @@ func (a *app) audit(typed []string, f auditFlags) error {
 	}
 	var trail *audit.Trail
 	if ids := wholeIDs(typed); len(ids) > 0 && f.field == "" {
-		s.about(typed, ofIDs) // for what is not saved
+		s.about(typed, 0) // for what is not saved
 		if trail, err = s.trailOf(ids, f.rev); err != nil {
 			return err
 		}

@@ -96,6 +96,9 @@ func (a *app) decide(kind string, typed []string, flags decisionFlags) error {
 			return err
 		}
 	}
+	if flags.branch == "" && flags.stale == "" {
+		s.about(typed, onRecord)
+	}
 	if _, _, err := s.both(); err != nil {
 		return err
 	}

@@ -126,6 +126,7 @@ func (a *app) explainOn(name, typed string) error {
 	if err != nil {
 		return err
 	}
+	s.about([]string{typed}, unsaved|machines)
 	work, saved, err := s.both()
 	if err != nil {
 		return err

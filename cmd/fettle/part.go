@@ -13,25 +13,31 @@ import (
 	"fettle/schema"
 )
 
-// A part is what bears on a few conditions of a shop, read in place of the whole library where a command names whole ids: the sets of their
-// machine, material and gas, and their records. What a command says of these ids by it is what it says by all that there is; what it says of
-// others is not to be shown.
+// A part is what bears on some conditions of a shop, read in place of the whole library: the sets of their machine, material and gas, and
+// their records. What a command says of these conditions by it is what it says by all that there is; what it says of others is not to be
+// shown.
 type part struct {
-	breadth
+	*origin
+	lookup   *hooks.Lookup
+	where    hooks.Where
+	subjects map[history.SubjectKey]bool
+}
+
+// An origin is the library that parts are taken from.
+type origin struct {
 	lookup    *hooks.Lookup
-	where     hooks.Where
-	subjects  map[history.SubjectKey]bool
-	snapshots [2]git.Snapshot  // of what is saved and of what lies on disk; of the first none where nobody asks for files
+	unsaved   bool             // records that are not saved count for the state on disk; else nothing on record is asked of it
+	snapshots [2]git.Snapshot  // of what is saved and of what lies on disk; without unsaved of the first none, and of the second no records
 	added     []*schema.Record // on disk, and not saved
 }
 
-// A breadth is how much of the library a command needs to know of some conditions.
+// A breadth is what a command needs to know beside the conditions that were typed: how they are saved and stand, and the recipes of their sets.
 type breadth int
 
 const (
-	ofIDs     breadth = iota // how they are saved and stand, with the recipes of their sets, saved and on disk
-	ofSets                   // how all conditions of their sets stand
-	ofMachine                // the recipes of all sets of their machines, and records that are not saved
+	onRecord breadth = 1 << iota // all that is on record of their sets
+	unsaved                      // records that are not saved
+	machines                     // the recipes of all sets of their machines
 )
 
 var errNoPart = errors.New("no part of the library can stand for it")
@@ -47,29 +53,53 @@ func (s *shop) about(typed []string, b breadth) {
 	if err != nil {
 		return
 	}
-	s.part = &part{breadth: b, lookup: lookup, subjects: map[history.SubjectKey]bool{}}
-	of := map[[3]string]bool{}
-	for _, id := range ids {
-		of[[3]string{id.Machine, id.Material, id.Gas}] = true
-		if b == ofMachine {
-			of[[3]string{id.Machine}] = true
-		}
-		s.part.subjects[history.SubjectKey{Kind: schema.SubjectCondition, ID: id.String()}] = true
-		s.part.subjects[history.TrialsOfSet(id)] = true
-	}
-	s.part.where = func(machine, material, gas string) bool {
-		return of[[3]string{machine, material, gas}] || of[[3]string{machine}]
-	}
+	s.part = (&origin{lookup: lookup, unsaved: b&unsaved != 0}).of(ids, b)
 	work, saved, err := s.both()
 	if err != nil || slices.ContainsFunc(ids, func(id schema.ID) bool { return work.Recipe(id) == nil && saved.Recipe(id) == nil }) {
 		s.wholly()
 	}
 }
 
+// of is the part that bears on some conditions.
+func (o *origin) of(ids []schema.ID, b breadth) *part {
+	p := &part{origin: o, lookup: o.lookup, subjects: map[history.SubjectKey]bool{}}
+	of := map[[3]string]bool{}
+	for _, id := range ids {
+		of[setOf(id)] = true
+		if b&machines != 0 {
+			of[[3]string{id.Machine}] = true
+		}
+		p.subjects[history.SubjectKey{Kind: schema.SubjectCondition, ID: id.String()}] = true
+		p.subjects[history.TrialsOfSet(id)] = true
+		if b&onRecord != 0 {
+			p.subjects[history.OfSet(id.Machine, id.Material, id.Gas)] = true
+		}
+	}
+	p.where = func(machine, material, gas string) bool {
+		return of[[3]string{machine, material, gas}] || of[[3]string{machine}]
+	}
+	return p
+}
+
+// setOf names the set of a condition.
+func setOf(id schema.ID) [3]string { return [3]string{id.Machine, id.Material, id.Gas} }
+
+// ofSets is the part of whole sets with all that is on record of them, read apart from others so that it can be let go.
+func (o *origin) ofSets(sets [][3]string) *part {
+	p := &part{origin: o, lookup: o.lookup.Afresh(), subjects: map[history.SubjectKey]bool{}}
+	of := map[[3]string]bool{}
+	for _, set := range sets {
+		of[set] = true
+		p.subjects[history.OfSet(set[0], set[1], set[2])] = true
+	}
+	p.where = func(machine, material, gas string) bool { return of[[3]string{machine, material, gas}] }
+	return p
+}
+
 // wholly goes back to the whole library.
 func (s *shop) wholly() {
 	if s.part != nil {
-		s.part.lookup.Close()
+		s.part.origin.lookup.Close()
 		s.part, s.unsaved, s.committed = nil, state{}, state{}
 	}
 }
@@ -89,29 +119,29 @@ func (s *shop) advanced() {
 }
 
 // open looks at the files of both states, those of records only where they count.
-func (p *part) open(s *shop) (err error) {
+func (o *origin) open(s *shop) (err error) {
 	switch {
-	case p.snapshots[1] != nil:
+	case o.snapshots[1] != nil:
 		return nil
-	case p.breadth < ofMachine:
-		p.snapshots[1], err = s.repo.WorkTree(s.sub, slices.DeleteFunc(slices.Clone(git.Parts), func(part string) bool { return part == "records" || part == "trials" })...)
+	case !o.unsaved:
+		o.snapshots[1], err = s.repo.WorkTree(s.sub, slices.DeleteFunc(slices.Clone(git.Parts), func(part string) bool { return part == "records" || part == "trials" })...)
 		return err
 	}
-	if p.snapshots[0], p.snapshots[1], err = s.repo.SavedAndWork("HEAD", s.sub); err != nil {
+	if o.snapshots[0], o.snapshots[1], err = s.repo.SavedAndWork("HEAD", s.sub); err != nil {
 		return err
 	}
-	for _, c := range git.Compare(p.snapshots[0], p.snapshots[1]) {
+	for _, c := range git.Compare(o.snapshots[0], o.snapshots[1]) {
 		if !schema.IsRecordPath(c.Path) || strings.HasPrefix(path.Base(c.Path), ".") {
 			continue
 		}
 		if c.OldHash != "" || c.NewHash == "" {
 			return errNoPart // one is altered or gone
 		}
-		r, err := schema.ReadRecordFrom(p.snapshots[1], c.Path)
+		r, err := schema.ReadRecordFrom(o.snapshots[1], c.Path)
 		if err != nil {
 			return err
 		}
-		p.added = append(p.added, r)
+		o.added = append(o.added, r)
 	}
 	return nil
 }
@@ -134,19 +164,12 @@ func (p *part) load(s *shop, st *state) error {
 	if err != nil {
 		return err
 	}
-	st.snap, st.lib = p.snapshots[at], lib
-	if at == 1 && p.breadth < ofMachine {
-		return nil // nobody asks what is on record there
-	}
-	if p.breadth > ofIDs {
-		for _, r := range lib.Recipes {
-			p.subjects[history.SubjectKey{Kind: schema.SubjectCondition, ID: r.ID.String()}] = true
+	var ledger *history.Ledger
+	if at == 0 || p.unsaved {
+		if ledger, err = p.lookup.Ledger(slices.Collect(maps.Keys(p.subjects)), added); err != nil {
+			return err
 		}
 	}
-	ledger, err := p.lookup.Ledger(slices.Collect(maps.Keys(p.subjects)), added)
-	if err != nil {
-		return err
-	}
-	st.ledger = ledger
+	st.snap, st.lib, st.ledger = p.snapshots[at], lib, ledger
 	return nil
 }

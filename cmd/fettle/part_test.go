@@ -67,14 +67,14 @@ func (t *partTest) compare(where string, ids []schema.ID, commands ...string) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if s.about([]string{id.String()}, ofMachine); s.part != nil {
+		if s.about([]string{id.String()}, unsaved|machines); s.part != nil {
 			t.parts++
 		}
 		s.repo.Close()
 	}
 }
 
-var partCommands = []string{"review ID --format json", "review ID", "review ID --format html"}
+var partCommands = []string{"review ID --format json", "review ID", "review ID --format html", "show ID --format json", "show ID", "show ID --format html", "explain energy-short --on ID --format json"}
 
 // remembered are the files that stand below the directory of git for a later call.
 func (t *partTest) remembered() []string {
@@ -172,6 +172,7 @@ func (t *partTest) spoil(r *rand.Rand) {
 // TestPartSaysWhatWholeSays: through the history of the sample shop, forth and back, and with edits of all kinds on top, saved past the
 // check and not saved, with what is remembered from other states, damaged, gone or of another clone.
 func TestPartSaysWhatWholeSays(t *testing.T) {
+	t.Setenv("SOURCE_DATE_EPOCH", "1793606400")
 	p := &partTest{T: t, repo: sampleHistory(t)}
 	commits := strings.Fields(p.repo.Run("rev-list", "--reverse", "HEAD"))
 	last := commits[len(commits)-1]
@@ -228,5 +229,53 @@ func TestPartSaysWhatWholeSays(t *testing.T) {
 	p.compare("the last", p.ids(), partCommands[0])
 	if p.parts < p.said/8 {
 		t.Errorf("a part sufficed %d times in %d: the test compares the whole with itself", p.parts, p.said)
+	}
+}
+
+// TestPartDecides: what commands write by a part is what they write by the whole, to the byte of the record.
+func TestPartDecides(t *testing.T) {
+	t.Setenv("SOURCE_DATE_EPOCH", "1793606400")
+	p := &partTest{T: t, repo: sampleHistory(t)}
+	commits := strings.Fields(p.repo.Run("rev-list", "--reverse", "HEAD"))
+	wrote, kinds := 0, map[string]bool{}
+	for round := range 6 {
+		r := rand.New(rand.NewPCG(13, uint64(round)))
+		p.repo.Run("reset", "-q", "--hard", commits[len(commits)*(round+3)/9])
+		if round%2 == 1 {
+			p.spoil(r)
+			p.repo.Run("add", "-A")
+			p.repo.Run("commit", "-q", "--no-verify", "--allow-empty", "-m", "past the check")
+		}
+		base := strings.TrimSpace(p.repo.Run("rev-parse", "HEAD"))
+		ids := p.ids()
+		r.Shuffle(len(ids), func(i, j int) { ids[i], ids[j] = ids[j], ids[i] })
+		waits := p.run(true, "review", "--format", "json")
+		slices.SortStableFunc(ids, func(a, b schema.ID) int { // what waits first
+			return strings.Count(waits, `"`+b.String()+`"`) - strings.Count(waits, `"`+a.String()+`"`)
+		})
+		for _, id := range ids[:min(4, len(ids))] {
+			for _, command := range []string{"approve ID", "reject ID --because no", "permit ID --until 6h --because night", "reason ID --cause trial-result --because timing", "waive fume ID --until 24h --because known"} {
+				args := strings.Fields(strings.ReplaceAll(command, "ID", id.String()))
+				var said [2]string
+				for i, entire := range []bool{true, false} {
+					p.repo.Run("reset", "-q", "--hard", base)
+					p.repo.Run("clean", "-qfd")
+					if args[0] == "reason" {
+						p.run(true, "set", id.String(), "cut.pressure=0.9bar")
+					}
+					said[i] = p.run(entire, args...) + p.repo.Run("log", "-1", "--format=%T %B") + p.repo.Run("status", "--short")
+				}
+				if said[0] != said[1] {
+					t.Fatalf("round %d: fettle %s does by a part\n%s\nand by the whole library\n%s", round, strings.Join(args, " "), said[1], said[0])
+				}
+				if strings.Contains(said[0], "records/") {
+					wrote++
+					kinds[args[0]] = true
+				}
+			}
+		}
+	}
+	if wrote < 20 || len(kinds) < 3 {
+		t.Errorf("%d records of %v were written: the test compares refusals", wrote, kinds)
 	}
 }

@@ -88,6 +88,7 @@ func (a *app) permit(typed []string, f permitFlags) error {
 	if err != nil {
 		return err
 	}
+	s.about(typed, 0)
 	if _, _, err := s.both(); err != nil {
 		return err
 	}

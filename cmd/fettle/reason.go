@@ -44,6 +44,7 @@ func init() {
 				if err != nil {
 					return err
 				}
+				s.about(args, onRecord|unsaved)
 				r, err := s.reasonForSaved(args, &w)
 				if r == nil && err == nil {
 					r, err = s.stagedReason(args, w)
@@ -285,7 +286,19 @@ func (s *shop) sameAsStaged(differences []history.Difference) error {
 	if err != nil {
 		return err
 	}
-	staged, err := schema.ReadLibrary(snap)
+	// A file that is staged as it was saved holds what is saved. So of these only those are read that the edits were made in.
+	read := map[string]bool{}
+	for _, file := range snap.Files() {
+		read[file] = !schema.IsSetPath(file) || s.committed.snap.Hash(file) != snap.Hash(file)
+	}
+	for _, d := range differences {
+		for _, r := range []*schema.Recipe{d.Before, d.After} {
+			if r != nil {
+				read[r.File.Path] = true
+			}
+		}
+	}
+	staged, err := schema.ReadLibrary(only{snap, read})
 	if err != nil {
 		return err
 	}

@@ -112,9 +112,9 @@ func (a *app) review(typed []string, branch, span string) error {
 // breadthOf is how much a review has to know: pages show curves of whole families.
 func breadthOf(format string) breadth {
 	if format == "html" || format == "markdown" {
-		return ofSets
+		return onRecord
 	}
-	return ofIDs
+	return 0
 }
 
 // elsewhere reads what another revision holds. It is judged by the records saved here and its own together, chained from the adoption

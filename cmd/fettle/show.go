@@ -48,6 +48,7 @@ func (a *app) show(typed string) error {
 	if err != nil {
 		return err
 	}
+	s.about([]string{typed}, unsaved|machines)
 	work, saved, err := s.both()
 	if err != nil {
 		return err
