@@ -557,7 +557,7 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 	keys := subjectsOf(r)
 	prefix, subjects, suffix := data, [][]byte(nil), []byte(nil)
 	if d, ok := r.Body.(*schema.Decision); ok && sound {
-		if prefix, subjects, suffix = partsOf(r.Path, data); len(subjects) != len(d.Subjects.V) {
+		if prefix, subjects, suffix = partsOf(data); len(subjects) != len(d.Subjects.V) {
 			prefix, subjects, suffix = data, nil, nil
 		}
 	}
@@ -633,15 +633,15 @@ func (w *IndexWriter) entry(e *Encoder) {
 }
 
 // partsOf cuts the file of a decision into its subjects and what stands around them.
-func partsOf(path string, data []byte) (prefix []byte, subjects [][]byte, suffix []byte) {
-	list := schema.ReadFile(path, data).Root().Get("subjects")
-	if list == nil || len(list.Kids) == 0 {
+func partsOf(data []byte) (prefix []byte, subjects [][]byte, suffix []byte) {
+	spans := schema.Items(data, "subjects")
+	if len(spans) == 0 {
 		return data, nil, nil
 	}
-	for _, kid := range list.Kids {
-		subjects = append(subjects, data[kid.At.Start:kid.At.End])
+	for _, at := range spans {
+		subjects = append(subjects, data[at.Start:at.End])
 	}
-	return data[:list.Kids[0].At.Start], subjects, data[list.Kids[len(list.Kids)-1].At.End:]
+	return data[:spans[0].Start], subjects, data[spans[len(spans)-1].End:]
 }
 
 // Subjects are what a record bears on as far as a verdict goes.

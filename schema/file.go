@@ -46,12 +46,7 @@ func (f *File) read(s *scanner) *Node {
 		return nil
 	}
 	f.object = true
-	if list := root.Get("conditions"); list != nil {
-		f.items = make([]Span, len(list.Kids))
-		for i, kid := range list.Kids {
-			f.items[i] = kid.At
-		}
-	}
+	f.items = itemsOf(root.Get("conditions"))
 	f.Kind = root.Str("kind")
 	t, ok := structOf(f.Kind)
 	if !ok {

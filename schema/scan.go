@@ -20,15 +20,19 @@ type scanner struct {
 	open  []*Node // members and items of what is not closed yet
 }
 
-var scanners = sync.Pool{New: func() any { return &scanner{} }}
+var scanners = sync.Pool{New: func() any {
+	return &scanner{nodes: slabs[Node]{size: slabSize}, lists: slabs[*Node]{size: slabSize}}
+}}
 
 // slabs hands out pieces of large blocks, and all of them anew after reset.
 type slabs[T any] struct {
 	blocks [][]T
 	block  int // the one that pieces are taken of
 	used   int // of it
+	size   int // of a new block
 }
 
+// slabSize is how many nodes a block of a scanner holds that reads many files.
 const slabSize = 512
 
 func (s *slabs[T]) take(n int) []T {
@@ -38,7 +42,7 @@ func (s *slabs[T]) take(n int) []T {
 			return block[s.used-n : s.used : s.used]
 		}
 	}
-	s.blocks = append(s.blocks, make([]T, max(n, slabSize)))
+	s.blocks = append(s.blocks, make([]T, max(n, s.size, slabSize/16)))
 	s.used = n
 	return s.blocks[s.block][:n:n]
 }
@@ -61,7 +65,35 @@ func (s *scanner) scan(text string) *Node {
 }
 
 // scan reads a file into a tree that lasts; nil where anything is wrong with it.
-func scan(data []byte) *Node { return new(scanner).scan(string(data)) }
+func scan(data []byte) *Node {
+	const bytesPerNode = 24 // of a file in the house layout
+	size := min(slabSize, 8+len(data)/bytesPerNode)
+	s := &scanner{nodes: slabs[Node]{size: size}, lists: slabs[*Node]{size: size}}
+	return s.scan(string(data))
+}
+
+// Items says where the items of a list stand that is a member of a file, such as the subjects of a decision. It is nil where there is no
+// such member, and of a file that is no JSON object.
+func Items(data []byte, list string) []Span {
+	s := scanners.Get().(*scanner)
+	defer s.release()
+	root := s.scan(string(data))
+	if root == nil {
+		root = parse(data, &problems{})
+	}
+	return itemsOf(root.Get(list))
+}
+
+func itemsOf(list *Node) []Span {
+	if list == nil {
+		return nil
+	}
+	out := make([]Span, len(list.Kids))
+	for i, kid := range list.Kids {
+		out[i] = kid.At
+	}
+	return out
+}
 
 // release gives the scanner back when nothing points to its nodes any more. Those of a huge file are not kept.
 func (s *scanner) release() {
@@ -171,12 +203,20 @@ func (s *scanner) container(n *Node, depth int) bool {
 func repeated(kids []*Node) bool {
 	const few = 16
 	if len(kids) <= few {
+		var marks uint64 // of names so far: another with the same mark is compared with all
 		for i, kid := range kids {
-			for _, other := range kids[:i] {
-				if kid.Key == other.Key {
-					return true
+			mark := uint64(1) << (len(kid.Key) & 63)
+			if len(kid.Key) > 0 {
+				mark = 1 << ((len(kid.Key)*5 + int(kid.Key[0])*3 + int(kid.Key[len(kid.Key)-1])) & 63)
+			}
+			if marks&mark != 0 {
+				for _, other := range kids[:i] {
+					if kid.Key == other.Key {
+						return true
+					}
 				}
 			}
+			marks |= mark
 		}
 		return false
 	}
