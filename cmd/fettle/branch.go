@@ -29,6 +29,15 @@ type line struct {
 	worktree string // directory that it is checked out in, "" where in none
 }
 
+// typed is the branch as it is typed for git push, which takes a name that begins with a hyphen for an option.
+func (l *line) typed() string {
+	name := clean(l.name)
+	if strings.HasPrefix(name, "-") {
+		name = "refs/heads/" + name
+	}
+	return hooks.Quote(name)
+}
+
 // lineNamed finds a branch by what was typed: its whole name, without waiting/, or with the other repository before it; on a terminal
 // also the beginning of a name that waits, where one fits. It is nil where no branch is called that.
 func (s *shop) lineNamed(typed string) (*line, error) {
@@ -330,10 +339,10 @@ func (s *shop) judged(st *state) *history.Standing {
 func (s *shop) sayUnsent(l *line) {
 	remote, err := s.remoteFor(l)
 	if err != nil {
-		s.say("         only on this PC so far; to share it: git remote add origin ADDRESS, then git push origin %s", hooks.Quote(clean(l.name)))
+		s.say("         only on this PC so far; to share it: git remote add origin ADDRESS, then git push origin %s", l.typed())
 		return
 	}
-	s.say("         not shared yet; to share it: git push %s %s", clean(remote), hooks.Quote(clean(l.name)))
+	s.say("         not shared yet; to share it: git push %s %s", clean(remote), l.typed())
 }
 
 // remoteFor is the other repository that a branch is shared with.

@@ -130,3 +130,12 @@ func TestQueueOfABranchAtATerminal(t *testing.T) {
 		t.Errorf("saved as %s", subject)
 	}
 }
+
+// What is printed to be typed for git push is no option of it, and one word of the shell.
+func TestBranchIsTypedAsABranch(t *testing.T) {
+	for name, want := range map[string]string{"waiting/mara": "waiting/mara", "-x": "refs/heads/-x", "--mirror": "refs/heads/--mirror", "a b": "'a b'"} {
+		if got := (&line{name: name}).typed(); got != want {
+			t.Errorf("%s: %s, want %s", name, got, want)
+		}
+	}
+}
