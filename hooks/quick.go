@@ -295,11 +295,10 @@ func (l *library) families(sets []git.Change, added []*schema.Record) (map[famil
 				continue
 			}
 			data, err := t.Read(c.Path)
-			p, ok := soundListing(c.Path, t.ids[c.Path], data)
-			if err != nil || !ok {
+			if err != nil {
 				return nil, false
 			}
-			out[p.subject] = true
+			out[familyIn(data)] = true // what is wrong with the file is found where all of it is read
 		}
 	}
 	for _, r := range added {

@@ -57,6 +57,15 @@ func (r *Repo) IndexChanged(base string, under ...string) ([]Change, error) {
 	if err != nil {
 		return nil, err
 	}
+	if len(specs) == 0 && base != "" {
+		if now := r.indexTree(); now != "" {
+			var changes []Change
+			if r.diffTrees(tree, now, "", nil, &changes) == nil { // else it may not have been written
+				slices.SortFunc(changes, func(x, y Change) int { return strings.Compare(x.Path, y.Path) })
+				return changes, nil
+			}
+		}
+	}
 	// diff-index, not ls-files: it leaves announced files out, and expands a sparse index.
 	args := append([]string{"diff-index", "--cached", "--raw", "-z", "--no-abbrev", "--no-renames", "--no-ext-diff", "--ignore-submodules=none",
 		"--ita-invisible-in-index", tree, "--"}, specs...)

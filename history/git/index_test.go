@@ -91,6 +91,12 @@ func TestIndexForms(t *testing.T) {
 				g.Run("rm", "-q", "--cached", "sets/[ab].json")
 			}
 			all := checkIndex(t, g)
+			before := g.Read(".git/index")
+			g.Run("write-tree") // notes the tree in the index, as git does before it calls a hook
+			checkIndex(t, g)
+			if noted := git.IndexTree(open(t, g.Dir)); name != "split" && noted != g.Run("write-tree") || g.Read(".git/index") == before {
+				t.Errorf("the tree %q is noted", noted)
+			}
 			if name != "version 2" {
 				return
 			}
@@ -142,6 +148,7 @@ func TestAnnouncedFiles(t *testing.T) {
 	g.Run("add", "-N", "sets/later.json")
 	g.Run("add", "sets/empty.json")
 	repo := open(t, g.Dir)
+	g.Run("write-tree")
 	got := must(repo.IndexFiles())(t)
 	changed := must(repo.IndexChanged("HEAD"))(t)
 	g.Run("commit", "-q", "-m", "two")

@@ -234,3 +234,6 @@ func TestWrittenWhileRead(t *testing.T) {
 		}
 	}
 }
+
+// IndexTree is the tree that git noted in the index, "" where it has to be asked.
+func IndexTree(r *Repo) string { return r.indexTree() }

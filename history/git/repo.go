@@ -99,13 +99,14 @@ func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 		from = cwd
 	}
 	objects := &objects{start: func() *exec.Cmd { return objectsChild(from, env) }}
+	started := make(chan error, 1)
 	if o.objects {
-		if err := objects.ensure(); err != nil {
-			return nil, located(err, target)
-		}
+		go func() { started <- objects.ensure() }()
 		defer func() {
-			if repo == nil {
+			if wrong := <-started; repo == nil {
 				objects.drop()
+			} else if wrong != nil {
+				repo, err = nil, located(wrong, target)
 			}
 		}()
 	}
