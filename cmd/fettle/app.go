@@ -207,12 +207,15 @@ const longestLine = 10_000
 
 // tell prints what was asked for, also with -q, fitted to the screen where there is one.
 func (a *app) tell(format string, args ...any) {
-	width := columns(a.out)
-	for line := range strings.SplitSeq(clean(fmt.Sprintf(format, args...)), "\n") {
+	tellLines(a.out, columns(a.out), fmt.Sprintf(format, args...))
+}
+
+func tellLines(w io.Writer, width int, text string) {
+	for line := range strings.SplitSeq(clean(text), "\n") {
 		if left := len(line) - longestLine; left > 0 {
 			line = strings.ToValidUTF8(line[:longestLine], "") + fmt.Sprintf("… (%d bytes more)", left)
 		}
-		fmt.Fprintln(a.out, view.Fold(line, width))
+		io.WriteString(w, view.Fold(line, width)+"\n")
 	}
 }
 

@@ -1,6 +1,10 @@
 package main
 
 import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -99,14 +103,13 @@ func (a *app) audit(typed []string, f auditFlags) error {
 			return err
 		}
 	}
-	entries := trail.Select(filter)
 	switch a.format {
 	case "json":
-		return a.json(auditJSON(trail, entries))
+		return a.auditJSON(trail, filter)
 	case "csv":
-		return s.auditCSV(trail, entries)
+		return s.auditCSV(trail, filter)
 	}
-	return s.writePage(s.timeline(trail, entries, filter.IDs))
+	return s.writePage(s.timeline(trail, filter))
 }
 
 // changedEver refuses the name of a field that stands nowhere in the history: a slip of the hand must not look like a field that never
@@ -117,8 +120,7 @@ func changedEver(trail *audit.Trail, typed string) error {
 	}
 	seen := map[string]bool{}
 	var names []string
-	for i := range trail.Entries() {
-		e := &trail.Entries()[i]
+	for e := range trail.Each(audit.Filter{}) {
 		if e.Field == "" || seen[e.Field] {
 			continue
 		}
@@ -193,7 +195,7 @@ func (s *shop) trailOf(ids []schema.ID, rev string) (*audit.Trail, error) {
 		return nil, err
 	}
 	for _, id := range ids {
-		if !slices.ContainsFunc(trail.Entries(), func(e audit.Entry) bool { return e.Subject == schema.SubjectCondition && e.ID == id.String() }) {
+		if !trail.Any(audit.Filter{IDs: []schema.ID{id}}) {
 			return nil, nil
 		}
 	}
@@ -229,7 +231,7 @@ func (s *shop) resolveAudited(typed []string, trail *audit.Trail) (ids []schema.
 	var rest []string
 	for _, text := range typed {
 		name := strings.TrimSuffix(text, "/")
-		machine := trail.Library.Machine(name) != nil || slices.ContainsFunc(trail.Entries(), func(e audit.Entry) bool { return e.Subject == schema.SubjectMachine && e.ID == name })
+		machine := trail.Library.Machine(name) != nil || trail.Any(audit.Filter{Machines: []string{name}})
 		if !machine {
 			rest = append(rest, text)
 			continue
@@ -259,8 +261,7 @@ func (s *shop) resolveAudited(typed []string, trail *audit.Trail) (ids []schema.
 func everNamed(trail *audit.Trail) []schema.ID {
 	seen := map[string]bool{}
 	var ids []schema.ID
-	for i := range trail.Entries() {
-		e := &trail.Entries()[i]
+	for e := range trail.Each(audit.Filter{}) {
 		if e.Subject != schema.SubjectCondition || seen[e.ID] {
 			continue
 		}
@@ -319,17 +320,31 @@ type auditReason struct {
 	Record   string   `json:"record"`
 }
 
-func auditJSON(trail *audit.Trail, entries []audit.Entry) any {
-	out := struct {
-		Format  int          `json:"format"`
-		Head    string       `json:"head"`
-		Shallow bool         `json:"older_history_missing"`
-		Entries []auditEntry `json:"entries"`
-	}{1, trail.Head, trail.Shallow, []auditEntry{}}
-	for i := range entries {
-		out.Entries = append(out.Entries, entryJSON(trail, &entries[i]))
+// auditJSON writes the timeline entry by entry: all of a long history is more than a program likes to hold.
+func (a *app) auditJSON(trail *audit.Trail, f audit.Filter) error {
+	a.wrote = true
+	out := bufio.NewWriter(a.out)
+	head, err := json.Marshal(trail.Head)
+	if err != nil {
+		return err
 	}
-	return out
+	fmt.Fprintf(out, "{\n  \"format\": 1,\n  \"head\": %s,\n  \"older_history_missing\": %t,\n  \"entries\": [", head, trail.Shallow)
+	const indent = "    "
+	var text bytes.Buffer
+	enc := json.NewEncoder(&text)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent(indent, "  ")
+	between, end := "\n", "]\n}\n"
+	for e := range trail.Each(f) {
+		text.Reset()
+		if err := enc.Encode(entryJSON(trail, e)); err != nil {
+			return err
+		}
+		fmt.Fprint(out, between, indent, escaped(strings.TrimSuffix(text.String(), "\n")))
+		between, end = ",\n", "\n  ]\n}\n"
+	}
+	out.WriteString(end)
+	return out.Flush()
 }
 
 func entryJSON(trail *audit.Trail, e *audit.Entry) auditEntry {
@@ -389,7 +404,7 @@ func whyText(why []audit.Why) string {
 }
 
 // fieldChanges are entries as the change lines of every screen take them.
-func fieldChanges(entries []audit.Entry) []history.FieldChange {
+func fieldChanges(entries []*audit.Entry) []history.FieldChange {
 	var out []history.FieldChange
 	for _, e := range entries {
 		out = append(out, history.FieldChange{Path: e.Field, From: e.From, To: e.To})

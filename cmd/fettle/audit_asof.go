@@ -114,7 +114,7 @@ func (s *shop) recipeAt(m *audit.Moment, id schema.ID, digest schema.Digest) *sc
 // asOfPage tells what was in force at a moment.
 func (s *shop) asOfPage(m *audit.Moment, stands []stand) *view.Page {
 	page := &view.Page{Title: "In force in " + s.libraryName(m.Library), Subtitle: zoned(m.At)}
-	t := &teller{s, page, m.Standing.Anchor != nil}
+	t := &teller{shop: s, page: page, adopted: m.Standing.Anchor != nil}
 	top := func(label, format string, args ...any) {
 		page.Rows = append(page.Rows, view.Row{Label: label, Text: fmt.Sprintf(format, args...)})
 	}
@@ -347,14 +347,13 @@ func asOfJSON(m *audit.Moment, stands []stand) any {
 }
 
 // auditCSV writes the timeline as a table, with every moment in UTC and in the time of this computer.
-func (s *shop) auditCSV(trail *audit.Trail, entries []audit.Entry) error {
+func (s *shop) auditCSV(trail *audit.Trail, f audit.Filter) error {
 	w := csv.NewWriter(s.out)
 	header := []string{"at_utc", "at_local", "by", "kind", "subject", "id", "field", "from", "to", "why", "approved_by", "unit", "text", "commit", "saved_by", "saved_at_utc", "record", "odd_time"}
 	if err := w.Write(header); err != nil {
 		return err
 	}
-	for i := range entries {
-		e := &entries[i]
+	for e := range trail.Each(f) {
 		var unit, text, record, savedBy, savedAt string
 		if r := e.Record; r != nil && r.Common != nil {
 			unit, text, record = r.Unit.V, r.Text.V, string(r.Digest)

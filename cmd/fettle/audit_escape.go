@@ -75,7 +75,7 @@ func zoned(t time.Time) string {
 func (s *shop) escapePage(trail *audit.Trail, inv *triage.Investigation) *view.Page {
 	e := inv.Escape
 	page := &view.Page{Title: fmt.Sprintf("Bad parts from %s", inv.Unit), Subtitle: "Evidence, not a verdict, and no release of a part."}
-	t := &teller{s, page, true}
+	t := &teller{shop: s, page: page, adopted: true}
 	top := func(label, format string, args ...any) {
 		page.Rows = append(page.Rows, view.Row{Label: label, Text: fmt.Sprintf(format, args...)})
 	}

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bufio"
+
 	"fettle/cmd/fettle/view"
 )
 
@@ -15,6 +17,11 @@ func (s *shop) writePage(p *view.Page) error {
 	case "html":
 		return p.HTML(s.out)
 	}
-	p.Text(func(line string) { s.say("%s", line) })
-	return nil
+	if s.quiet {
+		return nil
+	}
+	out := bufio.NewWriterSize(s.out, 1<<16)
+	width := columns(s.out)
+	p.Text(func(line string) { tellLines(out, width, line) })
+	return out.Flush()
 }

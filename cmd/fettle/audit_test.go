@@ -91,11 +91,12 @@ func TestAuditOfOne(t *testing.T) {
 		t.Fatal(err)
 	}
 	told := func(trail *audit.Trail, id schema.ID) string {
-		text, err := json.MarshalIndent(auditJSON(trail, trail.Select(audit.Filter{IDs: []schema.ID{id}})), "", " ")
-		if err != nil {
+		var out bytes.Buffer
+		a := &app{out: &out}
+		if err := a.auditJSON(trail, audit.Filter{IDs: []schema.ID{id}}); err != nil {
 			t.Fatal(err)
 		}
-		return string(text)
+		return out.String()
 	}
 	lookup, err := hooks.OpenLookup(repo, "")
 	if err != nil {

@@ -9,7 +9,9 @@ import (
 	"fettle/cmd/fettle/view"
 	"fettle/history"
 	"fettle/history/audit"
+	"fettle/history/git"
 	"fettle/schema"
+	"fettle/schema/quantity"
 )
 
 // few is how many conditions of one commit are shown one by one where they are all new or all gone.
@@ -20,6 +22,7 @@ type teller struct {
 	*shop
 	page    *view.Page
 	adopted bool // decisions count
+	units   quantity.Prefs
 }
 
 // section begins a part of the page.
@@ -45,35 +48,53 @@ func (t *teller) foot(format string, args ...any) {
 	t.page.Foot = append(t.page.Foot, fmt.Sprintf(format, args...))
 }
 
-// timeline tells the timeline by day and commit, newest last.
-func (s *shop) timeline(trail *audit.Trail, entries []audit.Entry, ids []schema.ID) *view.Page {
-	t := &teller{s, &view.Page{Title: "What changed in " + s.libraryName(trail.Library)}, trail.Standing.Anchor != nil}
+// timeline tells what passes a filter by day and commit, newest last.
+func (s *shop) timeline(trail *audit.Trail, f audit.Filter) *view.Page {
+	t := &teller{s, &view.Page{Title: "What changed in " + s.libraryName(trail.Library)}, trail.Standing.Anchor != nil, s.units()}
 	told := map[schema.Digest]bool{} // reasons that are shown with the change they are of
-	for _, e := range entries {
+	for e := range trail.Each(f) {
 		if e.IsChange() {
 			for _, w := range e.Why {
 				told[w.Record] = true
 			}
 		}
 	}
-	entries = slices.DeleteFunc(slices.Clone(entries), func(e audit.Entry) bool {
-		return e.Kind == schema.KindReason && e.Record != nil && told[e.Record.Digest]
-	})
+	named := len(f.IDs) > 0 && len(f.IDs) <= few
 	day := ""
-	for len(entries) > 0 {
-		n := 1
-		for n < len(entries) && entries[n].Commit == entries[0].Commit {
-			n++
+	var same []audit.Entry    // of one commit
+	whole := map[string]int{} // how many conditions of it are all new, or all gone
+	tell := func() {
+		if len(same) == 0 {
+			return
 		}
-		if today := entries[0].At.Local().Format("Monday 2 January 2006"); today != day {
+		if today := same[0].At.Local().Format("Monday 2 January 2006"); today != day {
 			day = today
 			t.section(day)
 		}
-		t.commit(trail, entries[:n], len(ids) > 0 && len(ids) <= few)
-		entries = entries[n:]
+		t.commit(trail, same, named)
+		same = same[:0]
+		clear(whole)
 	}
+	for e := range trail.Each(f) {
+		if e.Kind == schema.KindReason && e.Record != nil && told[e.Record.Digest] {
+			continue
+		}
+		if len(same) > 0 && same[0].Commit != e.Commit {
+			tell()
+		}
+		if e.Kind == audit.New || e.Kind == audit.Removed {
+			switch n := len(same); {
+			case n == 0 || same[n-1].ID != e.ID || same[n-1].Kind != e.Kind:
+				whole[e.Kind]++
+			case whole[e.Kind] > few && !named: // their values are not shown
+				continue
+			}
+		}
+		same = append(same, *e)
+	}
+	tell()
 	switch {
-	case day == "" && len(trail.Entries()) > 0:
+	case day == "" && trail.Any(audit.Filter{}):
 		t.foot("nothing that is saved here fits")
 	case day == "":
 		t.foot("nothing was saved yet that concerns the library")
@@ -84,7 +105,7 @@ func (s *shop) timeline(trail *audit.Trail, entries []audit.Entry, ids []schema.
 	if trail.Shallow {
 		t.foot("This clone does not have the older history, so this is not all. To have it: git fetch --unshallow")
 	}
-	t.unsavedOf(ids)
+	t.unsavedOf(f.IDs)
 	return t.page
 }
 
@@ -95,9 +116,25 @@ func (s *shop) libraryName(lib *schema.Library) string {
 	return "the library"
 }
 
+// units are the units that the shop likes to read, from the settings alone.
+func (s *shop) units() quantity.Prefs {
+	if s.unsaved.lib != nil || s.part != nil {
+		return s.prefs()
+	}
+	snap, err := s.repo.WorkTree(s.sub, schema.SettingsFile)
+	if err != nil {
+		return nil
+	}
+	lib, err := schema.ReadLibrary(snap)
+	if err != nil {
+		return nil
+	}
+	return lib.Prefs()
+}
+
 // unsavedOf tells which edits are not part of a timeline.
 func (t *teller) unsavedOf(ids []schema.ID) {
-	work, saved, err := t.both()
+	work, saved, err := t.edited()
 	if err != nil {
 		return
 	}
@@ -108,24 +145,44 @@ func (t *teller) unsavedOf(ids []schema.ID) {
 	}
 }
 
+// edited reads the unsaved and the saved state, as far as their sets differ.
+func (t *teller) edited() (work, saved *schema.Library, err error) {
+	if t.part != nil || t.unsaved.lib != nil {
+		return t.both()
+	}
+	before, now, err := t.repo.SavedAndWork("HEAD", t.sub)
+	if err != nil {
+		return nil, nil, err
+	}
+	differ := map[string]bool{schema.SettingsFile: true}
+	for _, c := range git.Compare(before, now) {
+		if c.Path == schema.SettingsFile { // what gases are mixed of
+			return t.both()
+		}
+		differ[c.Path] = strings.HasPrefix(c.Path, "sets/")
+	}
+	if saved, err = schema.ReadLibrary(only{before, differ}); err == nil {
+		work, err = schema.ReadLibrary(only{now, differ})
+	}
+	return work, saved, err
+}
+
 // commit tells what one commit changed and brought.
 func (t *teller) commit(trail *audit.Trail, entries []audit.Entry, named bool) {
-	var changes, edits, rest []audit.Entry
-	for _, e := range entries {
-		switch {
-		case e.IsChange():
-			changes = append(changes, e)
-		case e.Kind == audit.Edited:
-			edits = append(edits, e)
-		default:
+	var rest []*audit.Entry
+	byKind := map[string][]*audit.Entry{}
+	for i := range entries {
+		if e := &entries[i]; e.IsChange() || e.Kind == audit.Edited {
+			byKind[e.Kind] = append(byKind[e.Kind], e)
+		} else {
 			rest = append(rest, e)
 		}
 	}
-	for _, group := range groupByID(edits, audit.Edited) {
-		t.edited(trail, group)
+	for _, group := range groupByID(byKind[audit.Edited]) {
+		t.other(trail, group)
 	}
 	for _, kind := range []string{audit.Changed, audit.Dropped, audit.New, audit.Removed} {
-		byID := groupByID(changes, kind)
+		byID := groupByID(byKind[kind])
 		if whole := kind == audit.New || kind == audit.Removed; whole && len(byID) > few && !named {
 			t.many(kind, byID)
 			continue
@@ -147,14 +204,14 @@ func (t *teller) commit(trail *audit.Trail, entries []audit.Entry, named bool) {
 // mostValues is how many values of a new file are shown one by one.
 const mostValues = 6
 
-// edited tells what a commit made of a machine, of the settings or of a roster.
-func (t *teller) edited(trail *audit.Trail, group []audit.Entry) {
-	e := &group[0]
+// other tells what a commit made of a machine, of the settings or of a roster.
+func (t *teller) other(trail *audit.Trail, group []*audit.Entry) {
+	e := group[0]
 	name := map[string]string{schema.SubjectMachine: "machine " + clean(e.ID), schema.SubjectRoster: "who may approve", schema.SubjectPeople: "who may sign"}[e.Subject]
 	if name == "" {
 		name = e.Subject
 	}
-	fresh := !slices.ContainsFunc(group, func(e audit.Entry) bool { return e.From.Path != "" })
+	fresh := !slices.ContainsFunc(group, func(e *audit.Entry) bool { return e.From.Path != "" })
 	if fresh {
 		name += "   new"
 	}
@@ -162,7 +219,7 @@ func (t *teller) edited(trail *audit.Trail, group []audit.Entry) {
 	if fresh && len(group) > mostValues {
 		t.row("", "%s", counted(len(group), "value"))
 	} else {
-		for _, l := range t.changeLines(fieldChanges(group)) {
+		for _, l := range changeLines(fieldChanges(group), t.units) {
 			t.row("", "%s", l)
 		}
 	}
@@ -179,21 +236,24 @@ func (t *teller) edited(trail *audit.Trail, group []audit.Entry) {
 	t.tail(e)
 }
 
-// groupByID gathers the entries of one kind by what they are about, in their order.
-func groupByID(entries []audit.Entry, kind string) [][]audit.Entry {
-	at := map[string]int{}
-	var out [][]audit.Entry
-	for _, e := range entries {
-		if e.Kind != kind {
+// groupByID gathers entries of one kind by what they are about, in their order.
+func groupByID(entries []*audit.Entry) [][]*audit.Entry {
+	type subject struct{ kind, id string }
+	at := map[subject]int{}
+	var out [][]*audit.Entry
+	for i, e := range entries {
+		if i > 0 && entries[i-1].ID == e.ID && entries[i-1].Subject == e.Subject {
+			last := at[subject{e.Subject, e.ID}]
+			out[last] = append(out[last], e)
 			continue
 		}
-		i, known := at[e.Subject+" "+e.ID]
+		n, known := at[subject{e.Subject, e.ID}]
 		if !known {
-			i = len(out)
-			at[e.Subject+" "+e.ID] = i
+			n = len(out)
+			at[subject{e.Subject, e.ID}] = n
 			out = append(out, nil)
 		}
-		out[i] = append(out[i], e)
+		out[n] = append(out[n], e)
 	}
 	return out
 }
@@ -226,8 +286,8 @@ func auditPersons(names []string) string {
 }
 
 // many tells many conditions that one commit brought or took away in one line.
-func (t *teller) many(kind string, groups [][]audit.Entry) {
-	first := &groups[0][0]
+func (t *teller) many(kind string, groups [][]*audit.Entry) {
+	first := groups[0][0]
 	families := map[string]int{}
 	var names []string
 	for _, g := range groups {
@@ -249,22 +309,22 @@ func (t *teller) many(kind string, groups [][]audit.Entry) {
 }
 
 // change tells what a commit made of one condition.
-func (t *teller) change(trail *audit.Trail, group []audit.Entry) {
-	e := &group[0]
+func (t *teller) change(trail *audit.Trail, group []*audit.Entry) {
+	e := group[0]
 	switch e.Kind {
 	case audit.New:
 		t.head(e, clean(e.ID)+"   new")
-		t.row("values", "%s", t.brief(group, func(e audit.Entry) schema.Field { return e.To }))
+		t.row("values", "%s", t.brief(group, func(e *audit.Entry) schema.Field { return e.To }))
 	case audit.Removed:
 		t.head(e, clean(e.ID)+"   removed")
-		t.row("values", "%s", t.brief(group, func(e audit.Entry) schema.Field { return e.From }))
+		t.row("values", "%s", t.brief(group, func(e *audit.Entry) schema.Field { return e.From }))
 	case audit.Dropped:
 		t.head(e, clean(e.ID)+"   a merge left this change out")
 	default:
 		t.head(e, clean(e.ID))
 	}
 	if e.Kind == audit.Changed || e.Kind == audit.Dropped {
-		for _, l := range t.changeLines(fieldChanges(group)) {
+		for _, l := range changeLines(fieldChanges(group), t.units) {
 			t.row("", "%s", l)
 		}
 	}
@@ -275,13 +335,12 @@ func (t *teller) change(trail *audit.Trail, group []audit.Entry) {
 }
 
 // brief is a recipe in a line, from what differs.
-func (s *shop) brief(group []audit.Entry, side func(audit.Entry) schema.Field) string {
-	prefs := s.prefs()
+func (t *teller) brief(group []*audit.Entry, side func(*audit.Entry) schema.Field) string {
 	var parts []string
 	for _, path := range []string{"cut.power", "cut.speed", "cut.pressure", "cut.focus", "nozzle.form", "nozzle.orifice", "nozzle.standoff"} {
 		for _, e := range group {
 			if f := side(e); e.Field == path && f.Path != "" {
-				text := clean(value(f, prefs))
+				text := clean(value(f, t.units))
 				switch path {
 				case "cut.focus":
 					text = "focus " + text
@@ -296,8 +355,8 @@ func (s *shop) brief(group []audit.Entry, side func(audit.Entry) schema.Field) s
 }
 
 // reasons tells why a condition changed and who approved what it became.
-func (t *teller) reasons(trail *audit.Trail, group []audit.Entry) {
-	e := &group[0]
+func (t *teller) reasons(trail *audit.Trail, group []*audit.Entry) {
+	e := group[0]
 	for _, w := range e.Why {
 		who := spoken(w.By)
 		if !w.Signed {
@@ -308,7 +367,7 @@ func (t *teller) reasons(trail *audit.Trail, group []audit.Entry) {
 			t.row("ruled out", "%s", strings.Join(w.RuledOut, ", "))
 		}
 	}
-	note := !slices.ContainsFunc(group, func(e audit.Entry) bool { return !e.Note })
+	note := !slices.ContainsFunc(group, func(e *audit.Entry) bool { return !e.Note })
 	if note || trail.Standing.Anchor == nil {
 		return
 	}
@@ -353,8 +412,8 @@ func (t *teller) tail(e *audit.Entry) {
 }
 
 // record tells one record, or a file that is not as it should be.
-func (t *teller) record(trail *audit.Trail, entries []audit.Entry) {
-	e := &entries[0]
+func (t *teller) record(trail *audit.Trail, entries []*audit.Entry) {
+	e := entries[0]
 	switch e.Kind {
 	case audit.Unreadable:
 		t.head(e, fmt.Sprintf("saved %s in a state that cannot be read; it counts as it was before", clean(e.Path)))
@@ -395,7 +454,7 @@ func (t *teller) record(trail *audit.Trail, entries []audit.Entry) {
 }
 
 // aboutWhat names what a record is about: a few conditions one by one, many by their number.
-func aboutWhat(entries []audit.Entry) string {
+func aboutWhat(entries []*audit.Entry) string {
 	var names []string
 	conditions := 0
 	for _, e := range entries {

@@ -295,8 +295,7 @@ func (p *pages) history(id schema.ID) (*view.Page, error) {
 	if err != nil {
 		return nil, pageError(err)
 	}
-	ids := []schema.ID{id}
-	return p.timeline(trail, trail.Select(audit.Filter{IDs: ids}), ids), nil
+	return p.timeline(trail, audit.Filter{IDs: []schema.ID{id}}), nil
 }
 
 // History is the timeline of a condition alone, for libraries whose history takes long to read.

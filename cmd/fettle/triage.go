@@ -150,7 +150,7 @@ const firstChecks = 7
 // triagePage is what to read before anybody touches the recipe.
 func (r *round) triagePage(all bool) *view.Page {
 	page := &view.Page{Title: "A bad cut with " + r.c.ID.String(), Subtitle: "Advice. The instructions of the machine maker and local rules go before it."}
-	t := &teller{r.shop, page, true}
+	t := &teller{shop: r.shop, page: page, adopted: true}
 	top := func(label, text string) { page.Rows = append(page.Rows, view.Row{Label: label, Text: text}) }
 	top("condition", r.c.ID.String())
 	top("machine", clean(r.c.Unit))
@@ -327,7 +327,7 @@ func (r *round) walk(f triageFlags) error {
 	}
 	in := bufio.NewReader(r.in)
 	page := &view.Page{}
-	t := &teller{r.shop, page, true}
+	t := &teller{shop: r.shop, page: page, adopted: true}
 	show := func() {
 		page.Text(func(line string) { r.say("%s", line) })
 		*page = view.Page{}

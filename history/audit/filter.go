@@ -28,6 +28,14 @@ func (t *Trail) Select(f Filter) []Entry {
 	return out
 }
 
+// Any reports whether an entry passes the filter.
+func (t *Trail) Any(f Filter) bool {
+	for range t.Each(f) {
+		return true
+	}
+	return false
+}
+
 // test is what says whether an entry passes.
 func (f Filter) test() func(*Entry) bool {
 	ids := map[string]bool{}

@@ -9,9 +9,11 @@ import (
 	"strings"
 	"testing"
 
+	"fettle/history"
 	"fettle/history/audit"
 	"fettle/history/git"
 	"fettle/history/git/gittest"
+	"fettle/hooks"
 	"fettle/schema"
 )
 
@@ -25,21 +27,33 @@ type keeper struct {
 // read reads with what is kept, or without.
 func (k keeper) read(kept bool, rev string, ids ...schema.ID) *audit.Trail {
 	k.Helper()
-	trail, err := audit.Read(k.repo, k.root, audit.Options{Rev: rev, Kept: kept, IDs: ids})
+	o := audit.Options{Rev: rev, Kept: kept, IDs: ids}
+	if lookup, err := hooks.OpenLookup(k.repo, k.root); kept && rev == "" && err == nil {
+		defer lookup.Close()
+		o.Records = func(keys []history.SubjectKey) (*history.Ledger, error) { return lookup.Ledger(keys, nil) }
+	}
+	trail, err := audit.Read(k.repo, k.root, o)
 	if err != nil {
 		k.Fatal(err)
 	}
 	return trail
 }
 
-// holds holds what is told with what is kept, of all and of some conditions alone, to what is told without.
+// holds holds what is told with what is kept, of some conditions alone and of all, to what is told without. The last condition is asked for
+// only when something is kept of all.
 func (k keeper) holds(want *audit.Trail, rev, when string) {
 	k.Helper()
+	ids := someIDs(want, 4)
+	for i, id := range ids {
+		if i < 3 {
+			alike(k.T, k.read(true, rev, id), want, id)
+		}
+	}
 	got := k.read(true, rev)
 	if got, want := spell(got.Entries()), spell(want.Entries()); got != want {
 		k.Fatalf("%s: with what is kept it tells\n%s\nand without\n%s", when, got, want)
 	}
-	for _, id := range someIDs(want, 3) {
+	for _, id := range ids {
 		alike(k.T, got, want, id)
 		alike(k.T, k.read(true, rev, id), want, id)
 	}
@@ -94,28 +108,48 @@ func TestKeptChangesNothing(t *testing.T) {
 			k.forget()
 			k.holds(now, head, "cold")
 			k.holds(now, head, "again")
-			good := k.files()
-			if len(good) < 4 {
-				t.Fatalf("only %d files are kept", len(good))
-			}
-			names := slices.Sorted(maps.Keys(good))
-			for n, name := range names {
-				data := good[name]
-				flipped := slices.Clone(data)
-				flipped[(n*7919+len(data)/2)%len(data)] ^= 4
-				for what, bad := range map[string][]byte{"flipped": flipped, "cut": data[:len(data)/2], "empty": {}, "longer": append(slices.Clone(data), data...),
-					"of another file": good[names[(n+1)%len(names)]], "of another history": other[filepath.Base(name)]} {
-					k.put(good)
-					k.put(map[string][]byte{name: bad})
-					k.holds(now, head, filepath.Base(name)+" "+what)
-				}
-			}
+			k.damage(now, head, other)
 			other = map[string][]byte{}
-			for name, data := range good {
+			for name, data := range k.files() {
 				other[filepath.Base(name)] = data
 			}
 		})
 	}
+}
+
+// damage holds what is told to what is told without what is kept, while that is damaged in every way, or put there by another history.
+func (k keeper) damage(want *audit.Trail, rev string, other map[string][]byte) {
+	k.Helper()
+	good := k.files()
+	if len(good) < 4 {
+		k.Fatalf("only %d files are kept", len(good))
+	}
+	names := slices.Sorted(maps.Keys(good))
+	for n, name := range names {
+		data := good[name]
+		flipped := slices.Clone(data)
+		flipped[(n*7919+len(data)/2)%len(data)] ^= 4
+		for what, bad := range map[string][]byte{"flipped": flipped, "cut": data[:len(data)/2], "empty": {}, "longer": append(slices.Clone(data), data...),
+			"of another file": good[names[(n+1)%len(names)]], "of another history": other[filepath.Base(name)]} {
+			k.put(good)
+			k.put(map[string][]byte{name: bad})
+			k.holds(want, rev, filepath.Base(name)+" "+what)
+		}
+	}
+	k.put(good)
+}
+
+// TestKeptRecordsChangeNothing holds the same for decisions, reasons and what else is on record.
+func TestKeptRecordsChangeNothing(t *testing.T) {
+	d := newDesk(t)
+	d.adopt()
+	k := opened(t, d.Repo, "")
+	k.holds(k.read(false, ""), "", "after the adoption")
+	d.edit([2]string{"0.40 bar", "2.9 m/min"}, [2]string{"0.46 bar", "2.9 m/min"}, "dross")
+	d.approve()
+	d.Commit("approve")
+	k.holds(k.read(false, ""), "", "after an approval")
+	k.damage(k.read(false, ""), "", nil)
 }
 
 func opened(t *testing.T, repo *gittest.Repo, root string) keeper {

@@ -159,9 +159,16 @@ func (w *walker) keepTimeline() {
 }
 
 // recallTimeline gives the commits what is kept of them, and says which of all it covers; none where nothing is kept, or of another
-// history.
+// history. What is kept of all conditions serves for a few as well.
 func (w *walker) recallTimeline() (covered []bool) {
-	t, scope := w.trail, w.trail.search.scope()
+	if covered = w.recallScope(w.trail.search.scope()); covered == nil && w.trail.search != nil {
+		covered = w.recallScope("")
+	}
+	return covered
+}
+
+func (w *walker) recallScope(scope string) (covered []bool) {
+	t := w.trail
 	data, ok := w.repo.Recall(timelineName(w.root, scope), sealOf(timelineFile))
 	if !ok {
 		return nil
@@ -173,6 +180,7 @@ func (w *walker) recallTimeline() (covered []bool) {
 	if covered = leadTo(t.commits, in.Texts()); covered == nil {
 		return nil
 	}
+	more := slices.Contains(covered, false)
 	words, ids, digests := &numbered{}, &numbered{}, &numbered{}
 	places := in.Bytes()
 	words.list = in.Texts()
@@ -187,7 +195,9 @@ func (w *walker) recallTimeline() (covered []bool) {
 		if fields[i] = f; err != nil || in.Bad {
 			return nil
 		}
-		t.fields[f] = &fields[i]
+		if more {
+			t.fields[f] = &fields[i]
+		}
 	}
 	field := func() *schema.Field {
 		switch n := in.Number(); {
@@ -224,7 +234,7 @@ func (w *walker) recallTimeline() (covered []bool) {
 			}
 			moves = append(moves, move{commit: t.commits[at], kind: words.text(in), id: words.text(in), blob: ids.text(in), settings: ids.text(in),
 				from: schema.Digest(digests.text(in)), to: schema.Digest(digests.text(in))})
-			m := &moves[len(moves)-1]
+			m, from := &moves[len(moves)-1], len(entries)
 			for n := in.Number(); n > 0 && !in.Bad; n-- {
 				m.starts = append(m.starts, schema.Digest(digests.text(in)))
 			}
@@ -236,10 +246,16 @@ func (w *walker) recallTimeline() (covered []bool) {
 				}
 				entries = append(entries, e)
 			}
+			if t.search != nil && !t.search.names[m.id] {
+				moves, entries = moves[:len(moves)-1], entries[:from]
+			}
 		}
 		k.told = entries[first:len(entries):len(entries)]
 	}
 	if in.Bad {
+		return nil
+	}
+	if more && !w.readPlaces(places) {
 		return nil
 	}
 	for i, k := range all {
@@ -247,9 +263,7 @@ func (w *walker) recallTimeline() (covered []bool) {
 			t.commits[i].kept, t.commits[i].edits = k, k.edits
 		}
 	}
-	if slices.Contains(covered, false) && !w.readPlaces(places) {
-		return nil
-	}
+	t.told = make([]told, 0, len(entries)+len(t.commits)/4)
 	return covered
 }
 

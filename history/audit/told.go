@@ -109,20 +109,18 @@ func (t *Trail) arrange() {
 	}
 }
 
-// Each tells the entries that pass a filter one by one, oldest first. An entry is made when its turn comes, so that a long history need
-// not be held at once.
+// Each tells the entries that pass a filter one by one, oldest first. An entry is made when its turn comes and is good until the next one is
+// told, so that a long history need not be held.
 func (t *Trail) Each(f Filter) iter.Seq[*Entry] {
 	return func(yield func(*Entry) bool) {
 		passes := f.test()
-		var head Entry // what all entries of a commit say
+		var made Entry
 		for i := range t.told {
 			e := t.told[i].other
 			if e == nil {
-				m := t.told[i].move
-				if head.Commit != m.commit.hash {
-					head = t.entry(m.commit, "")
+				if c := t.told[i].move.commit; made.Commit != c.hash {
+					made = t.entry(c, "")
 				}
-				made := head
 				e = &made
 				t.fill(e, &t.told[i])
 			}
@@ -137,7 +135,7 @@ func (t *Trail) Each(f Filter) iter.Seq[*Entry] {
 func (t *Trail) fill(e *Entry, from *told) {
 	m := from.move
 	e.Kind, e.ID, e.Subject, e.Field, e.From, e.To, e.Others, e.Note = m.kind, m.id, schema.SubjectCondition, from.path, of(from.from), of(from.to), from.others, from.note()
-	e.FromDigest, e.ToDigest, e.starts = m.from, m.to, m.starts
+	e.FromDigest, e.ToDigest, e.starts, e.ApprovedBy, e.ApprovedLater = m.from, m.to, m.starts, nil, nil
 	t.explain(e, m, from.until)
 }
 

@@ -25,7 +25,7 @@ type Options struct {
 	Records func([]history.SubjectKey) (*history.Ledger, error)
 
 	// Kept has what earlier readings kept below the directory of git used, and kept again for the next. It never changes what is told, as
-	// long as nobody forged what lies there; without it all is read anew.
+	// long as nobody forged what lies there; without it all is read anew. The Library then holds no sets: a timeline takes none of today's.
 	Kept bool
 }
 
@@ -79,7 +79,7 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	}
 	head, err := repo.Resolve(rev)
 	if errors.Is(err, git.ErrUnborn) {
-		return t, t.readSnapshot(git.Empty(), o.Anchor)
+		return t, t.readSnapshot(git.Empty(), o)
 	}
 	if err != nil {
 		return nil, err
@@ -109,12 +109,16 @@ func (t *Trail) readHead(repo *git.Repo, root string, o Options) error {
 	if err != nil {
 		return err
 	}
-	return t.readSnapshot(snap, o.Anchor)
+	return t.readSnapshot(snap, o)
 }
 
-func (t *Trail) readSnapshot(snap git.Snapshot, anchor string) (err error) {
-	t.anchor = anchor
-	if t.Library, err = schema.ReadLibrary(snap); err != nil {
+func (t *Trail) readSnapshot(snap git.Snapshot, o Options) (err error) {
+	t.anchor = o.Anchor
+	src := schema.Source(snap)
+	if o.Kept {
+		src = withoutSets{snap}
+	}
+	if t.Library, err = schema.ReadLibrary(src); err != nil {
 		return err
 	}
 	if t.Ledger, err = history.ReadLedger(snap); err != nil {
@@ -124,10 +128,15 @@ func (t *Trail) readSnapshot(snap git.Snapshot, anchor string) (err error) {
 	if set := t.Library.Settings.Value; set != nil {
 		id = set.ID.V
 	}
-	t.Standing = t.Ledger.Judge(id, anchor)
+	t.Standing = t.Ledger.Judge(id, o.Anchor)
 	t.persons = knownPersons(t.Library, t.Standing)
 	return nil
 }
+
+// withoutSets is a library of which nobody asks what its conditions are.
+type withoutSets struct{ git.Snapshot }
+
+func (s withoutSets) Files() []string { return slices.DeleteFunc(s.Snapshot.Files(), isSet) }
 
 // walk goes through the commits, parents first.
 func (t *Trail) walk(repo *git.Repo, head, root string) error {
