@@ -73,17 +73,14 @@ func (p *Pass) far(at Place, v, most quantity.Value) {
 
 func badRecipe(p *Pass) {
 	c := p.Recipe.Condition
-	p.far(At("thickness", c.Thickness), c.Thickness.V.Value, far.thickness.Value)
-	n := c.Nozzle.V
-	p.above(At("nozzle.orifice", n.Orifice), n.Orifice.V.Value, "is no orifice: nothing flows through it")
-	p.above(At("nozzle.standoff", n.Standoff), n.Standoff.V.Value, "is no standoff: the nozzle would touch the plate")
-	p.far(At("nozzle.orifice", n.Orifice), n.Orifice.V.Value, far.orifice.Value)
-	p.far(At("nozzle.standoff", n.Standoff), n.Standoff.V.Value, far.standoff.Value)
+	p.within(nil, "thickness", c.Thickness.At, &c.Thickness.V.Value, bound{open: true}, &far.thickness.Value)
+	n := &c.Nozzle.V
+	p.within(nil, "nozzle.orifice", n.Orifice.At, &n.Orifice.V.Value, bound{means: "is no orifice: nothing flows through it"}, &far.orifice.Value)
+	p.within(nil, "nozzle.standoff", n.Standoff.At, &n.Standoff.V.Value, bound{means: "is no standoff: the nozzle would touch the plate"}, &far.standoff.Value)
 	for _, b := range p.blocks() {
 		badBlock(p, b)
 	}
-	p.above(At("kerf", c.Kerf), c.Kerf.V.Value, "is no kerf: a cut takes metal away")
-	p.far(At("kerf", c.Kerf), c.Kerf.V.Value, far.kerf.Value)
+	p.within(nil, "kerf", c.Kerf.At, &c.Kerf.V.Value, bound{means: "is no kerf: a cut takes metal away"}, &far.kerf.Value)
 	p.notBelow(At("lead_in.length", c.LeadIn.V.Length), c.LeadIn.V.Length.V.Value, "is no length of a lead-in")
 	for i := range c.Contours.V {
 		size := c.Contours.V[i].MaxSize
@@ -109,13 +106,16 @@ type bound struct {
 	means string // what a value below would mean
 }
 
-// within reports a value of a block that is below its bound, or far beyond what there is.
+// within reports a value of a block, or of the condition itself where there is none, that is below its bound, or far beyond what there is.
 func (p *Pass) within(b *block, name string, at schema.Span, v *quantity.Value, least bound, most *quantity.Value) {
 	sign := v.Sign()
 	if v.IsZero() || (least.open || sign > 0 || sign == 0 && least.zero) && !beyond(v, most) {
 		return
 	}
-	place := Place{b.field(name), at}
+	place := Place{name, at}
+	if b != nil {
+		place.Field = b.field(name)
+	}
 	switch {
 	case least.open:
 	case least.zero:

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sync"
 
 	"fettle/lint/trend"
 	"fettle/schema"
@@ -329,8 +330,12 @@ func farthest(trusted []*point) *point {
 // the model they scatter: the model counts as much as six points.
 func predict(model trend.Model, points []*point) (c *trend.Curve, predicted []trend.Prediction, spread float64) {
 	n := len(points)
-	room := make([]float64, 3*n)
-	x, y, z, at := room[:n], room[n:2*n], room[2*n:], make([]trend.Place, n)
+	room := workbenches.Get().(*workbench)
+	defer workbenches.Put(room)
+	if cap(room.at) < n {
+		*room = workbench{make([]float64, 3*n), make([]trend.Place, n)}
+	}
+	x, y, z, at := room.numbers[:n], room.numbers[n:2*n], room.numbers[2*n:3*n], room.at[:n]
 	for i, pt := range points {
 		x[i], y[i], at[i] = pt.x, pt.y, pt.place()
 	}
@@ -349,6 +354,14 @@ func predict(model trend.Model, points []*point) (c *trend.Curve, predicted []tr
 	q := trend.Scale(z)
 	return c, predicted, math.Sqrt((prior + float64(n)*q*q) / (prior + float64(n)))
 }
+
+// A workbench is room for what is worked with and not kept.
+type workbench struct {
+	numbers []float64
+	at      []trend.Place
+}
+
+var workbenches = sync.Pool{New: func() any { return new(workbench) }}
 
 // readOrder says which way a curve goes: as the settings declare, else as the values of the family agree, else as is usual.
 func (c *curve) readOrder(declared string, gas string) {

@@ -168,12 +168,13 @@ func (c *curve) stretches() [][]*point {
 			out = append(out, chunks(part)...)
 			continue
 		}
-		at := map[int]int{}
+		first := len(out)
 		for _, pt := range part {
-			i, ok := at[pt.level]
-			if !ok {
-				i = len(out)
-				at[pt.level] = i
+			i := first
+			for i < len(out) && out[i][0].level != pt.level {
+				i++
+			}
+			if i == len(out) {
 				out = append(out, nil)
 			}
 			out[i] = append(out[i], pt)
@@ -218,8 +219,10 @@ func (p *Pass) orderVerdict(v *familyView, c *curve, pt *point, o oddity) bool {
 
 // curveVerdict holds a point against what the others give, where there are enough of them.
 func (p *Pass) curveVerdict(v *familyView, c *curve, pt *point) bool {
-	limit, ok := p.enabled(c.curveRule)
-	if !ok || len(c.points) < 4 || !pt.far() || math.Abs(math.Expm1(pt.off())) <= limit {
+	if len(c.points) < 4 || !pt.far() {
+		return false
+	}
+	if limit, ok := p.enabled(c.curveRule); !ok || math.Abs(math.Expm1(pt.off())) <= limit {
 		return false
 	}
 	switch {

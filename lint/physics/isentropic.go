@@ -1,6 +1,9 @@
 package physics
 
-import "math"
+import (
+	"math"
+	"sync/atomic"
+)
 
 // Flow of a perfect gas without loss or heat: the relations of NACA Report 1135 (1953), equations 43–80. γ is the heat ratio of the
 // gas, M the Mach number, p0 and T0 what the gas has at rest. Valid for 1.01 ≤ γ ≤ 1.67.
@@ -45,10 +48,37 @@ func MachNumber(ratio, gamma float64) (float64, bool) {
 //	subsonic  √(2γ/(γ−1) · r^(2/γ) · (1 − r^((γ−1)/γ)))
 //	choked    √γ · (2/(γ+1))^((γ+1)/(2(γ−1)))
 func flux(ratio, gamma float64) (psi float64, choked bool) {
-	critical, _ := CriticalRatio(gamma)
-	if ratio <= critical {
-		return math.Sqrt(gamma) * math.Pow(2/(gamma+1), (gamma+1)/(2*(gamma-1))), true
+	throat := throatOf(gamma)
+	if ratio <= throat.critical {
+		return throat.choked, true
 	}
 	logR := math.Log(ratio)
 	return math.Sqrt(2*gamma/(gamma-1)*-math.Expm1((gamma-1)/gamma*logR)) * math.Exp(logR/gamma), false
+}
+
+// A throat is what [flux] takes of one gas, whatever its pressure.
+type throat struct{ gamma, critical, choked float64 }
+
+// throats are those that were worked out: of the few gases that a shop has.
+var throats atomic.Pointer[[]throat]
+
+const mostThroats = 16
+
+func throatOf(gamma float64) throat {
+	known := throats.Load()
+	if known != nil {
+		for _, t := range *known {
+			if t.gamma == gamma {
+				return t
+			}
+		}
+	}
+	t := throat{gamma: gamma, choked: math.Sqrt(gamma) * math.Pow(2/(gamma+1), (gamma+1)/(2*(gamma-1)))}
+	t.critical, _ = CriticalRatio(gamma)
+	more := []throat{t}
+	if known != nil && len(*known) < mostThroats {
+		more = append(more, *known...)
+	}
+	throats.CompareAndSwap(known, &more)
+	return t
 }

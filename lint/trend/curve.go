@@ -63,7 +63,8 @@ type Prediction struct {
 // C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning, MIT Press 2006, sections 2.2 and 2.7.
 func Fit(m Model, at []Place, y []float64) *Curve {
 	n := len(at)
-	c := &Curve{model: m, at: make([]Place, n), y: make([]float64, n), alpha: make([]float64, n)}
+	numbers := make([]float64, 2*n)
+	c := &Curve{model: m, at: make([]Place, n), y: numbers[:n], alpha: numbers[n:]}
 	for i := range at {
 		c.alpha[i] = at[i].X
 	}
@@ -73,7 +74,8 @@ func Fit(m Model, at []Place, y []float64) *Curve {
 		c.at[i].X -= c.center
 		c.y[i] = y[i] - m.Slope*c.at[i].X
 	}
-	c.level = Median(c.y)
+	copy(c.alpha, c.y)
+	c.level = middle(c.alpha)
 	for i := range c.y {
 		c.y[i] -= c.level
 	}
@@ -84,10 +86,14 @@ func Fit(m Model, at []Place, y []float64) *Curve {
 
 // times puts a matrix times y into out. Four sums are made side by side, as in [invert].
 func times(matrix, y, out []float64) {
+	if allEqual(y) && len(y) > 0 && y[0] == 0 { // a plateau
+		clear(out)
+		return
+	}
 	n := len(y)
 	i := 0
 	for ; i+3 < n; i += 4 {
-		a, b, c, d := matrix[i*n:i*n+n], matrix[(i+1)*n:(i+1)*n+n], matrix[(i+2)*n:(i+2)*n+n], matrix[(i+3)*n:(i+3)*n+n]
+		a, b, c, d := matrix[i*n:][:n], matrix[(i+1)*n:][:n], matrix[(i+2)*n:][:n], matrix[(i+3)*n:][:n]
 		var p, q, r, s float64
 		for j, x := range y {
 			p += a[j] * x
@@ -117,10 +123,10 @@ func (c *Curve) At(at Place) Prediction {
 		value += cov[i] * c.alpha[i]
 	}
 	v := c.model.covariance(at, at) + c.model.Noise*c.model.Noise
+	part := make([]float64, n)
+	times(c.inv, cov, part)
 	for i := range n {
-		for j := range n {
-			v -= cov[i] * c.inv[i*n+j] * cov[j]
-		}
+		v -= cov[i] * part[i]
 	}
 	return Prediction{value, math.Sqrt(math.Max(v, 0))}
 }

@@ -19,7 +19,8 @@ const mostKnown = 1 << 20
 // inverse is the inverse of the covariance of points at places, noise included, row by row. It must not be written to.
 func (m Model) inverse(at []Place) []float64 {
 	n := len(at)
-	key := make([]byte, 0, 8*(6+2*n))
+	var room [1024]byte
+	key := room[:0]
 	for _, x := range [...]float64{m.SlopeSD, m.Bend, m.Reach, m.Step, m.Shift, m.Noise} {
 		key = binary.LittleEndian.AppendUint64(key, math.Float64bits(x))
 	}

@@ -50,7 +50,7 @@ func MedianSlope(x, y []float64) float64 {
 	low, high := math.Inf(-1), math.Inf(1)
 	if len(near) > 0 {
 		slices.Sort(near)
-		low, high = near[len(near)*3/10], near[len(near)*7/10]
+		low, high = near[len(near)*2/5], near[len(near)*3/5]
 	}
 	for {
 		near, below, count := slopesBetween(x, y, low, high, (*room)[:cap(*room)])

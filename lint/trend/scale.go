@@ -22,32 +22,44 @@ func Scale(v []float64) float64 {
 }
 
 // nthDistance is the distance of two values that would stand at k were all of them sorted. Of sorted values it counts in one walk how many
-// distances a bound holds, and halves the bounds until few are left between them.
+// distances a bound holds, and moves the bounds until few are left between them: the count grows nearly as the bound does.
 func nthDistance(v []float64, k int) float64 {
-	v = slices.Clone(v)
-	slices.Sort(v)
+	if allEqual(v) {
+		return 0
+	}
 	n := len(v)
+	room := scratch.Get().(*[]float64)
+	defer scratch.Put(room)
+	if cap(*room) < n+n*(n-1)/2 {
+		*room = make([]float64, n+n*(n-1)/2)
+	}
+	v = append((*room)[:0], v...)
+	slices.Sort(v)
 	low, high := -1.0, v[n-1]-v[0]
 	above, most := 0, n*(n-1)/2 // how many distances are up to low and up to high
+	bound := (v[n*3/4] - v[n/4]) / 3
 	for range 40 {
 		if most-above <= n || !(low < high && high <= math.MaxFloat64) {
 			break
 		}
-		half := (max(low, 0) + high) / 2
+		if !(bound > low && bound < high) {
+			bound = (max(low, 0) + high) / 2
+		}
 		count := 0
 		for i, j := 0, 1; i < n; i++ {
-			for j < n && v[j]-v[i] <= half {
+			for j < n && v[j]-v[i] <= bound {
 				j++
 			}
 			count += j - i - 1
 		}
 		if count > k {
-			high, most = half, count
+			high, most = bound, count
 		} else {
-			low, above = half, count
+			low, above = bound, count
 		}
+		bound *= float64(k) / float64(max(count, 1))
 	}
-	near := make([]float64, 0, most-above)
+	near := v[n:n]
 	for i, j := 0, 1; i < n; i++ {
 		for j = max(j, i+1); j < n && v[j]-v[i] <= low; j++ {
 		}
