@@ -78,6 +78,7 @@ func (a *app) hook(name string, args []string) error {
 }
 
 func (a *app) hooksInstall(shared bool) error {
+	defer a.remember()
 	return a.changeHooks(func(repo *git.Repo) ([]string, error) {
 		report, err := hooks.InstallWith(repo, hooks.InstallOptions{Shared: shared})
 		if err != nil {
@@ -93,6 +94,18 @@ func (a *app) hooksInstall(shared bool) error {
 		}
 		return report, err
 	})
+}
+
+// remember reads the library at hand once, so that the first commit does not have to. There need not be one.
+func (a *app) remember() {
+	s, err := a.open()
+	if err != nil {
+		return
+	}
+	defer s.repo.Close()
+	if known, err := hooks.OpenLookup(s.repo, s.sub); err == nil {
+		known.Close()
+	}
 }
 
 func (a *app) hooksRemove(shared bool) error {
