@@ -222,8 +222,14 @@ func (p *problems) quantity(sh *shape, v reflect.Value, n *Node) {
 		p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected %s such as %q", found(n), sh.dim, sh.dim.Example()), "")
 		return
 	}
+	last := p.last(sh.dim, n.Text)
+	if last.Dimension() == sh.dim && last.Text() == n.Text {
+		*v.Field(0).Addr().Interface().(*quantity.Value) = *last
+		return
+	}
 	err := v.Addr().Interface().(quantity.Setter).Set(n.Text)
 	if err == nil {
+		*last = *v.Field(0).Addr().Interface().(*quantity.Value)
 		return
 	}
 	var bad *quantity.Error
@@ -241,6 +247,18 @@ func (p *problems) quantity(sh *shape, v reflect.Value, n *Node) {
 		rule = RuleWrongDimension
 	}
 	p.here(rule, n.At, bad.Message(), bad.Help())
+}
+
+// last is the place for what was read last of some texts, this one among them: most quantities of a set stand in it many times.
+func (p *problems) last(dim quantity.Dimension, text string) *quantity.Value {
+	if p.lately == nil {
+		p.lately = new([64]quantity.Value)
+	}
+	at := uint(dim)
+	for i := range len(text) {
+		at = at*31 + uint(text[i])
+	}
+	return &p.lately[(at^at>>6)%uint(len(p.lately))]
 }
 
 // text checks a string against the words or the form that its tag asks for.

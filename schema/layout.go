@@ -85,7 +85,11 @@ func layout(b []byte, n *Node, info *typeInfo, depth int) []byte {
 		if n.Kind == Object {
 			b = append(appendQuoted(b, kid.Key), ": "...)
 		}
-		b = layout(b, kid, info.below(kid, n.Kind), depth+1)
+		if kid.Kind == Object || kid.Kind == Array {
+			b = layout(b, kid, info.below(kid, n.Kind), depth+1)
+		} else {
+			b = appendNode(b, kid)
+		}
 	}
 	b = append(b, '\n')
 	b = append(b, indent[2:]...)

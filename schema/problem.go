@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"sort"
 	"strconv"
+
+	"fettle/schema/quantity"
 )
 
 // The rules of the file family: what a reader can find wrong with a file before anybody asks what it means.
@@ -40,6 +42,8 @@ type problems struct {
 	list  []Problem
 	count int // also those that are not told
 	trail []place
+
+	lately *[64]quantity.Value // see last
 }
 
 func (p *problems) add(rule string, at Span, field, message, help string) {
