@@ -160,7 +160,8 @@ func (b *bench) rows(small, large, among string) ([]row, error) {
 	return rows, nil
 }
 
-// push is a push of n commits to the gate, each of which changes a note in a set, against one to a server that looks at nothing.
+// push is a push of n commits to the gate, each of which changes a note in a set, against one to a server that looks at nothing. A single
+// commit is a changed condition with its reason and approval.
 func (b *bench) push(size, file string, n int) (row, error) {
 	from := b.library(size + ".push")
 	servers := [2]string{b.library(size + ".gate"), b.library(size + ".idle")}
@@ -195,6 +196,11 @@ func (b *bench) push(size, file string, n int) (row, error) {
 	}
 	if err := git(from, &stream, "fast-import", "--quiet", "--force"); err != nil {
 		return row{}, err
+	}
+	if n == 1 {
+		if err := approved(from, branch, file); err != nil {
+			return row{}, err
+		}
 	}
 	to := func(server string) []string {
 		return []string{"git", "push", "-q", server, branch + ":refs/heads/main"}
