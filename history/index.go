@@ -34,7 +34,8 @@ import (
 //
 // [Ledger.Judge] says the same of those subjects, and of roster, settings and people, as it says with all records. Whether a
 // withdrawal counts that takes back a decision on something else it does not say, since that may hang on what was decided there. That
-// signatures are good and values fit their digests was found out when the index was made; whose keys they are is judged anew.
+// signatures are good and values fit their digests was found out when the index was made, or is where something hangs on them; whose keys
+// they are is judged anew.
 //
 // A damaged index is told by its checksums. Whoever can write into the directory of the repository can also write a good one that is
 // wrong, or another hook: what is checked on a PC guards against mistakes, and the gate against the rest, on a server where nobody writes
@@ -125,6 +126,7 @@ type indexEntry struct {
 	library string
 	at, by  string
 	sound   bool
+	later   bool   // nobody looked at its signature yet
 	why     string // it is void, or ""
 	key     string // that signed it, as SSH writes keys; "" where none
 	follows []string
@@ -152,8 +154,10 @@ func (x *Index) entry(n uint32) (*indexEntry, error) {
 		return nil, errIndex
 	}
 	in := &Decoder{Data: body}
-	e := &indexEntry{number: n, path: in.Text(), kind: in.Text(), digest: schema.Digest(in.Text()), library: in.Text(), at: in.Text(), by: in.Text(),
-		sound: in.Number() == 1, why: in.Text(), key: in.Text()}
+	e := &indexEntry{number: n, path: in.Text(), kind: in.Text(), digest: schema.Digest(in.Text()), library: in.Text(), at: in.Text(), by: in.Text()}
+	looked := in.Number()
+	e.sound, e.later = looked != isUnsound, looked == isSoundUnchecked
+	e.why, e.key = in.Text(), in.Text()
 	for range in.Number() {
 		e.follows = append(e.follows, in.Text())
 	}
@@ -163,6 +167,13 @@ func (x *Index) entry(n uint32) (*indexEntry, error) {
 	}
 	return e, nil
 }
+
+// What was found out of a record when the index was made.
+const (
+	isUnsound = iota
+	isSound
+	isSoundUnchecked // its signature is looked at where something hangs on it
+)
 
 // kindPart is an entry that holds one subject of a decision on many, which is an entry of its own.
 const kindPart = "part"
@@ -186,7 +197,12 @@ func (e *indexEntry) record(parts [][]byte) (*schema.Record, error) {
 	if r.Body == nil {
 		return nil, errIndex
 	}
-	r.Digest, r.Problems, r.Message = e.digest, nil, nil
+	if e.later && r.Digest != e.digest {
+		return nil, errIndex
+	}
+	if r.Digest, r.Problems = e.digest, nil; !e.later {
+		r.Message = nil
+	}
 	return r, nil
 }
 
@@ -263,7 +279,7 @@ func (x *Index) ledger(subjects []SubjectKey, machines bool, since []*schema.Rec
 		if err != nil {
 			return nil, err
 		}
-		if e.sound && (e.key != "" || e.why != "") {
+		if e.sound && !e.later && (e.key != "" || e.why != "") {
 			c := check{why: e.why}
 			if e.key != "" {
 				if c.key, err = ssh.ParsePublicKey([]byte(e.key)); err != nil {
@@ -360,7 +376,21 @@ func (x *Index) ledger(subjects []SubjectKey, machines bool, since []*schema.Rec
 					loaded[n] = true
 					continue
 				}
-				r, err := load(e, func() (*schema.Record, error) { return e.bare(), nil })
+				r, err := load(e, func() (*schema.Record, error) {
+					if !e.later {
+						return e.bare(), nil
+					}
+					whole, err := e.record(nil)
+					if err != nil {
+						return nil, err
+					}
+					c := known.check(whole, "")
+					if c.key != nil {
+						e.key = string(c.key.Marshal())
+					}
+					checks[e.digest] = c
+					return e.bare(), nil
+				})
 				if err != nil {
 					return nil, err
 				}
@@ -507,25 +537,31 @@ func (w *IndexWriter) Add(l *Ledger, st *Standing, r *schema.Record, data []byte
 			c = l.check(r, "")
 		}
 	}
-	w.add(r, data, c)
+	w.add(r, data, c, false)
 }
 
-// AddAll puts records into the index that nobody looked at yet, with the bytes of their files, and checks their signatures.
+// AddAll puts records into the index that nobody looked at yet, with the bytes of their files, and checks the signatures of those that bear on
+// more than a few conditions. Those of the others, which are most, are looked at by who asks for their conditions.
 func (w *IndexWriter) AddAll(records []*schema.Record, data [][]byte) {
 	l := NewLedger(records) // says which are not what their names say
-	checks := make([]check, len(records))
+	checks, later := make([]check, len(records)), make([]bool, len(records))
 	schema.AtOnce(len(records), func(i int) error {
 		if r := records[i]; Sound(r) && (r.Signature.Set() || mustBeSigned(r)) {
-			checks[i] = l.check(r, "")
+			keys := subjectsOf(r)
+			later[i] = len(keys) > 0 && len(keys) <= fewSubjects &&
+				!slices.ContainsFunc(keys, func(key SubjectKey) bool { return key.Kind != schema.SubjectCondition })
+			if !later[i] {
+				checks[i] = l.check(r, "")
+			}
 		}
 		return nil
 	})
 	for i, r := range records {
-		w.add(r, data[i], checks[i])
+		w.add(r, data[i], checks[i], later[i])
 	}
 }
 
-func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
+func (w *IndexWriter) add(r *schema.Record, data []byte, c check, later bool) {
 	n := uint32(len(w.entries))
 	e := &Encoder{}
 	sound := Sound(r)
@@ -539,10 +575,13 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check) {
 	e.Text(common.Library.V)
 	e.Text(common.At.V)
 	e.Text(common.By.V)
-	if sound {
-		e.Number(1)
-	} else {
-		e.Number(0)
+	switch {
+	case !sound:
+		e.Number(isUnsound)
+	case later:
+		e.Number(isSoundUnchecked)
+	default:
+		e.Number(isSound)
 	}
 	e.Text(c.why)
 	if c.key != nil {

@@ -17,15 +17,24 @@ import (
 )
 
 // indexed makes an index of records and opens it.
-func indexed(t testing.TB, file string, records []*schema.Record) *history.Index {
+// indexed makes an index, of records that somebody has looked at or, raw, of those that nobody has.
+func indexed(t testing.TB, file string, raw bool, records []*schema.Record) *history.Index {
 	t.Helper()
 	w, err := history.NewIndexWriter("test", "tree", nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	ledger := history.NewLedger(records)
-	for _, r := range ledger.Records {
-		w.Add(ledger, nil, r, r.Bytes())
+	if raw {
+		data := make([][]byte, len(records))
+		for i, r := range records {
+			data[i] = r.Bytes()
+		}
+		w.AddAll(records, data)
+	} else {
+		for _, r := range ledger.Records {
+			w.Add(ledger, nil, r, r.Bytes())
+		}
 	}
 	if err := writeIndex(file, w); err != nil {
 		t.Fatal(err)
@@ -88,7 +97,14 @@ func randomYears(t *rapid.T, s *shop, most int) {
 				s.write(r, &r.Common, schema.KindReason, by, how, follow(behind...))
 			}
 		default:
-			s.approve(by, content, follow(behind...))
+			signed := func(*draft) {}
+			switch rapid.IntRange(0, 7).Draw(t, "signed") {
+			case 0:
+				signed = unsigned
+			case 1:
+				signed = forged
+			}
+			s.approve(by, content, follow(behind...), signed)
 		}
 	}
 }
@@ -169,7 +185,7 @@ func TestIndexSaysWhatAllRecordsSay(t *testing.T) {
 		}
 		want := s.stands(all, all.Judge(northgate, ""), ids)
 		cut := rapid.IntRange(0, len(s.records)).Draw(rt, "cut")
-		x := indexed(t, file, s.records[:cut])
+		x := indexed(t, file, rapid.Bool().Draw(rt, "raw"), s.records[:cut])
 		defer x.Close()
 		var keys []history.SubjectKey
 		for _, id := range ids {
@@ -208,7 +224,7 @@ func TestIndexGrows(t *testing.T) {
 	s, _ := adopted(t, 1, "allow", crew...)
 	s.approve(crew[1], s.cond("0.46 bar"), follow(s.records...))
 	dir := t.TempDir()
-	x := indexed(t, filepath.Join(dir, "a"), s.records)
+	x := indexed(t, filepath.Join(dir, "a"), false, s.records)
 	s.approve(crew[2], s.cond("0.50 bar"), follow(s.records...))
 	w, err := history.NewIndexWriter("test", "later", x)
 	if err != nil {
@@ -239,7 +255,7 @@ func TestDamagedIndexGivesNothingElse(t *testing.T) {
 	s.reason("Mara", id6, [][2]string{{"0.40 bar", "0.46 bar"}})
 	dir := t.TempDir()
 	whole := filepath.Join(dir, "whole")
-	x := indexed(t, whole, s.records)
+	x := indexed(t, whole, false, s.records)
 	keys := []history.SubjectKey{condition(id6)}
 	says := func(x *history.Index) (string, error) {
 		l, err := x.Ledger(keys, nil)

@@ -184,6 +184,13 @@ func keeps(records ...*schema.Record) how {
 
 func keyOf(name string) how { return func(d *draft) { d.key = signer(name) } }
 func unsigned(d *draft)     { d.key = nil }
+
+// forged signs another message.
+func forged(d *draft) {
+	key := d.key
+	d.sign = func([]byte) string { text, _ := key.Sign([]byte("another")); return text }
+}
+
 func of(library string) how { return func(d *draft) { d.common.Library = schema.Of(library) } }
 func at(t time.Time) how    { return func(d *draft) { d.common.At = schema.Of(t.Format(time.RFC3339)) } }
 
