@@ -55,7 +55,9 @@ func keepCommits(repo *git.Repo, head, root string, list []*commit) {
 		body.Number(words.number(s.Email))
 		encodeTime(body, s.When)
 	}
+	var sizes [3]int // of all parents, lists of changes and changes
 	for _, c := range list {
+		sizes[0] += len(c.parents)
 		body.Number(len(c.parents))
 		for _, p := range c.parents {
 			body.Number(c.pos - p.pos)
@@ -69,7 +71,9 @@ func keepCommits(repo *git.Repo, head, root string, list []*commit) {
 		person(c.entry.Author)
 		person(c.entry.Committer)
 		body.Texts(c.entry.CoAuthors)
+		sizes[1] += len(c.entry.Changes)
 		for _, changes := range c.entry.Changes {
+			sizes[2] += len(changes)
 			body.Number(len(changes))
 			for _, change := range changes {
 				body.Number(words.number(change.Path))
@@ -86,6 +90,9 @@ func keepCommits(repo *git.Repo, head, root string, list []*commit) {
 	out.Texts(words.list)
 	ids.encodeIDs(out)
 	out.Number(len(list))
+	for _, n := range sizes {
+		out.Number(n)
+	}
 	if out.Data = append(out.Data, body.Data...); len(out.Data) <= mostKept {
 		_ = repo.RememberSealed(scratchName(commitsFile, root), sealOf(commitsFile), out.Data)
 	}
@@ -108,25 +115,28 @@ func recallCommits(repo *git.Repo, root string) *past {
 	if in.Bad || count >= len(ids.list) {
 		return nil
 	}
+	size := func() int { return min(in.Number(), len(in.Data)) }
 	zones := zones{}
 	person := func() git.Signature {
 		return git.Signature{Name: words.text(in), Email: words.text(in), When: zones.decodeTime(in)}
 	}
 	commits, entries := make([]commit, count), make([]git.LogEntry, count)
 	p.commits = make([]*commit, count)
-	var lists [][]git.Change // of all commits after one another, cut where needed
-	var changes []git.Change
+	parents := make([]*commit, 0, size()) // of all commits after one another, cut where needed; so are the others
+	lists, changes := make([][]git.Change, 0, size()), make([]git.Change, 0, size())
 	for i := range commits {
 		c := &commits[i]
 		c.hash, c.pos, p.commits[i] = ids.list[i+1], i, c
+		before := len(parents)
 		for n := in.Number(); n > 0 && !in.Bad; n-- {
 			back := in.Number()
 			if back < 1 || back > i {
 				return nil
 			}
-			c.parents = append(c.parents, &commits[i-back])
+			parents = append(parents, &commits[i-back])
 			commits[i-back].children++
 		}
+		c.parents = parents[before:len(parents):len(parents)]
 		sides := in.Number() - 1
 		if sides < 0 {
 			c.when = zones.decodeTime(in)

@@ -85,9 +85,23 @@ func (f *families) read(blobs []string) error {
 		return nil
 	}
 	f.come += len(missing)
-	return f.repo.PastBlobs(missing, func(i int, data []byte) error {
+	const head = 1024 // in most files it stands at the beginning
+	var long []string
+	if err := f.repo.PastHeads(missing, head, func(i int, data []byte) error {
+		of := family{}
+		if of.machine, of.material, of.gas = schema.FamilyOf(data); of.machine == "" || of.material == "" || of.gas == "" {
+			if len(data) == head {
+				long = append(long, missing[i])
+			}
+		}
+		f.of[missing[i]] = of
+		return nil
+	}); err != nil {
+		return err
+	}
+	return f.repo.PastBlobs(long, func(i int, data []byte) error {
 		machine, material, gas := schema.FamilyOf(data)
-		f.of[missing[i]] = family{machine, material, gas}
+		f.of[long[i]] = family{machine, material, gas}
 		return nil
 	})
 }

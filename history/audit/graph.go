@@ -4,6 +4,7 @@ import (
 	"container/heap"
 	"path"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/history/git"
@@ -74,13 +75,29 @@ func (g *graph) add(e git.LogEntry) *commit {
 }
 
 // collect adds the commits of a walk. It is false where one of them follows a commit that neither tells.
+//
+// To pick the commits that touch some paths git looks at each twice. Where the library is the whole repository, or nearly so, it is faster
+// to be told of all.
 func (g *graph) collect(repo *git.Repo, revs []string, root string) (whole bool, err error) {
-	for e, err := range repo.Walk(git.LogOptions{Revs: revs, Paths: partsBelow(root), Changes: true}) {
+	o := git.LogOptions{Revs: revs, Paths: partsBelow(root), Changes: true}
+	if root == "" {
+		o.Paths = nil
+	}
+	for e, err := range repo.Walk(o) {
 		if err != nil {
 			return false, err
 		}
 		e.Message, e.Subject = "", "" // not told, and large in a long history
-		g.add(e).entry = &e
+		touches := root != ""
+		for i, changes := range e.Changes {
+			if root == "" {
+				e.Changes[i] = slices.DeleteFunc(changes, func(c git.Change) bool { return !isPart(c.Path) })
+			}
+			touches = touches || len(e.Changes[i]) > 0
+		}
+		if c := g.add(e); touches {
+			c.entry = &e
+		}
 	}
 	if !g.hasGaps() {
 		return true, nil
@@ -115,6 +132,12 @@ func partsBelow(root string) []string {
 		out = append(out, path.Join(root, part))
 	}
 	return out
+}
+
+// isPart reports whether a file of a library is one of its parts.
+func isPart(file string) bool {
+	part, _, _ := strings.Cut(file, "/")
+	return slices.Contains(git.Parts, part)
 }
 
 // inOrder ties the commits together and sorts them so that each comes after those it builds upon; among those that could come next the clock

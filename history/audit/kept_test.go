@@ -1,6 +1,7 @@
 package audit_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"maps"
 	"os"
@@ -150,6 +151,29 @@ func TestKeptRecordsChangeNothing(t *testing.T) {
 	d.Commit("approve")
 	k.holds(k.read(false, ""), "", "after an approval")
 	k.damage(k.read(false, ""), "", nil)
+}
+
+// TestFamilyFarDown: a set says what it is of behind all its conditions, too.
+func TestFamilyFarDown(t *testing.T) {
+	d := newDesk(t)
+	var set map[string]any
+	if err := json.Unmarshal([]byte(d.Read(setFile)), &set); err != nil {
+		t.Fatal(err)
+	}
+	text := `{"kind": "condition-set", "format": 1, "$schema": "` + strings.Repeat("x", 5000) + `"`
+	for _, member := range []string{"conditions", "machine", "material", "gas"} {
+		value, err := json.Marshal(set[member])
+		if err != nil {
+			t.Fatal(err)
+		}
+		text += `, "` + member + `": ` + strings.Replace(string(value), "2.9 m/min", "3.1 m/min", 1)
+	}
+	d.Write(setFile, text+"}")
+	d.Commit("the other way round")
+	trail := d.trail() // held to what is told of each condition alone
+	if got := trail.Select(audit.Filter{Field: "cut.speed", IDs: []schema.ID{mustID(t, tenMM)}}); len(got) != 2 {
+		t.Errorf("the speed changed once since it was new:\n%s", tell(got))
+	}
 }
 
 func opened(t *testing.T, repo *gittest.Repo, root string) keeper {

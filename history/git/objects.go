@@ -51,10 +51,16 @@ func objectsChild(dir string, env []string) *exec.Cmd {
 // child can never wait for us to read while we wait for it to read.
 const chunk = 4096
 
+// A share says how much of an object is read.
+type share struct {
+	most int64 // of one with more bytes nothing is
+	head int64 // no more than its first bytes; 0 is all of it
+}
+
 // get asks for one object by any name that git understands. Objects above limit bytes come without data.
 func (o *objects) get(ctx context.Context, name string, limit int64) (object, error) {
 	var found object
-	err := o.each(ctx, []string{name}, limit, func(_ int, answer object) error {
+	err := o.each(ctx, []string{name}, share{most: limit}, func(_ int, answer object) error {
 		found = answer
 		return nil
 	})
@@ -63,7 +69,7 @@ func (o *objects) get(ctx context.Context, name string, limit int64) (object, er
 
 // each asks for many objects and hands over the answers in order. An error of the callee ends the reading and is
 // returned. The callee may ask for objects itself.
-func (o *objects) each(ctx context.Context, names []string, limit int64, f func(int, object) error) error {
+func (o *objects) each(ctx context.Context, names []string, of share, f func(int, object) error) error {
 	for _, name := range names {
 		if name == "" || strings.ContainsAny(name, "\n\x00") {
 			return errorf(ErrUnknownRevision, "%q cannot be the name of an object", name)
@@ -75,7 +81,7 @@ func (o *objects) each(ctx context.Context, names []string, limit int64, f func(
 			size += len(names[end]) + 1
 			end++
 		}
-		answers, err := o.exchange(ctx, names[next:end], limit)
+		answers, err := o.exchange(ctx, names[next:end], of)
 		if err != nil {
 			return err
 		}
@@ -90,7 +96,7 @@ func (o *objects) each(ctx context.Context, names []string, limit int64, f func(
 }
 
 // exchange sends one chunk of names and reads the answers.
-func (o *objects) exchange(ctx context.Context, names []string, limit int64) ([]object, error) {
+func (o *objects) exchange(ctx context.Context, names []string, of share) ([]object, error) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	for attempt := 0; ; attempt++ {
@@ -103,7 +109,7 @@ func (o *objects) exchange(ctx context.Context, names []string, limit int64) ([]
 		reused := o.used
 		o.used = true
 		stop := context.AfterFunc(ctx, o.kill(o.cmd))
-		answers, err := o.ask(names, limit)
+		answers, err := o.ask(names, of)
 		if !stop() {
 			// The child was killed, or is about to be.
 			o.drop()
@@ -129,21 +135,21 @@ func (o *objects) kill(cmd *exec.Cmd) func() {
 	return func() { _ = cmd.Process.Kill() }
 }
 
-func (o *objects) ask(names []string, limit int64) ([]object, error) {
+func (o *objects) ask(names []string, of share) ([]object, error) {
 	if _, err := io.WriteString(o.in, strings.Join(names, "\n")+"\n"); err != nil {
 		return nil, err
 	}
 	answers := make([]object, len(names))
 	for i := range answers {
 		var err error
-		if answers[i], err = o.readAnswer(limit); err != nil {
+		if answers[i], err = o.readAnswer(of); err != nil {
 			return nil, err
 		}
 	}
 	return answers, nil
 }
 
-func (o *objects) readAnswer(limit int64) (object, error) {
+func (o *objects) readAnswer(of share) (object, error) {
 	line, err := o.out.ReadString('\n')
 	if err != nil {
 		return object{}, err
@@ -159,11 +165,17 @@ func (o *objects) readAnswer(limit int64) (object, error) {
 		return object{}, fmt.Errorf("cannot read the answer %q", line)
 	}
 	found := object{hash: parts[0], kind: parts[1], size: size}
-	if size > limit {
+	if size > of.most {
 		_, err = io.CopyN(io.Discard, o.out, size)
 	} else {
-		found.data = make([]byte, size)
-		_, err = io.ReadFull(o.out, found.data)
+		n := size
+		if of.head > 0 {
+			n = min(n, of.head)
+		}
+		found.data = make([]byte, n)
+		if _, err = io.ReadFull(o.out, found.data); err == nil {
+			_, err = o.out.Discard(int(size - n))
+		}
 	}
 	if err != nil {
 		return object{}, err
@@ -240,7 +252,7 @@ func (r *Repo) Blobs(hashes []string, f func(i int, data []byte) error) error {
 			return errorf(ErrMissing, "%q is not the full id of a file's content", hash)
 		}
 	}
-	return r.shared.objects.each(r.ctx, hashes, MaxBlob, func(i int, found object) error {
+	return r.shared.objects.each(r.ctx, hashes, share{most: MaxBlob}, func(i int, found object) error {
 		data, err := blob(hashes[i], found)
 		if err != nil {
 			return err
@@ -252,12 +264,21 @@ func (r *Repo) Blobs(hashes []string, f func(i int, data []byte) error) error {
 // PastBlobs is [Repo.Blobs] for contents that were saved before: what is above [MaxBlob] is handed over as nil. It got past every check,
 // and must not make what was saved around it unreadable.
 func (r *Repo) PastBlobs(hashes []string, f func(i int, data []byte) error) error {
+	return r.pastBlobs(hashes, share{most: MaxBlob}, f)
+}
+
+// PastHeads is [Repo.PastBlobs] of no more than the first bytes of each.
+func (r *Repo) PastHeads(hashes []string, bytes int, f func(i int, head []byte) error) error {
+	return r.pastBlobs(hashes, share{MaxBlob, int64(bytes)}, f)
+}
+
+func (r *Repo) pastBlobs(hashes []string, of share, f func(i int, data []byte) error) error {
 	for _, hash := range hashes {
 		if !r.isHash(hash) {
 			return errorf(ErrMissing, "%q is not the full id of a file's content", hash)
 		}
 	}
-	return r.shared.objects.each(r.ctx, hashes, MaxBlob, func(i int, found object) error {
+	return r.shared.objects.each(r.ctx, hashes, of, func(i int, found object) error {
 		data, err := blob(hashes[i], found)
 		if err != nil && !errors.Is(err, ErrTooLarge) {
 			return err

@@ -75,6 +75,27 @@ func TestBlobs(t *testing.T) {
 	}
 }
 
+// TestPastHeads: of each the first bytes, and the next one after it all the same.
+func TestPastHeads(t *testing.T) {
+	t.Parallel()
+	g := gittest.New(t)
+	ids, contents := many(g, 400)
+	repo := open(t, g.Dir)
+	for _, n := range []int{1, 100, 5000} {
+		next := 0
+		err := repo.PastHeads(ids, n, func(i int, head []byte) error {
+			if i != next || !bytes.Equal(head, contents[i][:min(n, len(contents[i]))]) {
+				t.Errorf("the first %d bytes of %d, expected of %d, differ", n, i, next)
+			}
+			next++
+			return nil
+		})
+		if err != nil || next != len(ids) {
+			t.Errorf("%d answers of %d: %v", next, len(ids), err)
+		}
+	}
+}
+
 func TestBlobsAtOnce(t *testing.T) {
 	t.Parallel()
 	g := gittest.New(t)
