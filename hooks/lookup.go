@@ -87,25 +87,28 @@ func (l *Lookup) Afresh() *Lookup {
 
 // Sets are those that the saved library holds, by files that say so, and those that anything is on record of.
 func (l *Lookup) Sets() [][3]string {
-	known := map[[3]string]bool{}
+	known := map[family]bool{}
+	add := func(name string) {
+		if parts := strings.SplitN(name, "/", 4); len(parts) > 2 {
+			known[family{parts[0], parts[1], parts[2]}] = true
+		}
+	}
 	for p, at := range l.catalog.files {
 		if isSet(p) {
-			known[[3]string{at.subject.machine, at.subject.material, at.subject.gas}] = true
+			known[at.subject] = true
 		}
 	}
 	for _, name := range l.index.Sets() {
-		if parts := strings.Split(name, "/"); len(parts) == 3 {
-			known[[3]string(parts)] = true
-		}
+		add(name)
 	}
 	for _, r := range l.since {
 		for _, key := range history.Subjects(r) {
-			if parts := strings.Split(key.ID, "/"); key.Kind == schema.SubjectCondition && len(parts) > 3 {
-				known[[3]string(parts[:3])] = true
+			if key.Kind == schema.SubjectCondition {
+				add(key.ID)
 			}
 		}
 	}
-	return slices.SortedFunc(maps.Keys(known), func(a, b [3]string) int { return slices.Compare(a[:], b[:]) })
+	return namesOf(known)
 }
 
 // Close closes the index.
@@ -353,4 +356,110 @@ func (l *Lookup) Ledger(subjects []history.SubjectKey, unsaved []*schema.Record)
 		return nil, err
 	}
 	return l.index.Ledger(subjects, slices.Concat(l.since, unsaved))
+}
+
+// Unsaved names the sets in which what lies on disk may differ from what is saved: those of files that do, and where the settings mix a gas
+// in another way, all that it cuts. Before and now are the two libraries as far as they are no sets.
+func (l *Lookup) Unsaved(disk git.Snapshot, before, now *schema.Library) ([][3]string, error) {
+	touched := map[family]bool{}
+	there := map[string]bool{}
+	for _, p := range disk.Files() {
+		if !schema.IsSetPath(p) {
+			continue
+		}
+		there[p] = true
+		if at, listed := l.catalog.files[p]; listed && at.id == disk.Hash(p) {
+			continue
+		}
+		data, err := disk.Read(p)
+		if err != nil {
+			return nil, err
+		}
+		touched[familyIn(data)], touched[l.catalog.files[p].subject] = true, true
+	}
+	mixes := (&Survey{frames: [2]*schema.Library{before, now}}).mixed
+	mixed := map[string]bool{}
+	for p, at := range l.catalog.files {
+		if !isSet(p) {
+			continue
+		}
+		gas := at.subject.gas
+		if _, known := mixed[gas]; !known {
+			mixed[gas] = mixes(gas)
+		}
+		if !there[p] || mixed[gas] {
+			touched[at.subject] = true
+		}
+	}
+	return namesOf(touched), nil
+}
+
+// namesOf are sets in order; without those that say too little of themselves to hold a condition.
+func namesOf(sets map[family]bool) [][3]string {
+	out := make([][3]string, 0, len(sets))
+	for set := range sets {
+		if set.machine != "" && set.material != "" && set.gas != "" {
+			out = append(out, [3]string{set.machine, set.material, set.gas})
+		}
+	}
+	slices.SortFunc(out, func(a, b [3]string) int { return slices.Compare(a[:], b[:]) })
+	return out
+}
+
+// Contents tells of every set which files hold it, saved and on disk, by a text that is another where anything in them is; and the same of
+// all that is no set.
+func (l *Lookup) Contents(disk git.Snapshot) (sets map[[3]string]string, beside string) {
+	texts := map[[3]string][]string{}
+	for p, at := range l.catalog.files {
+		if isSet(p) {
+			set := [3]string{at.subject.machine, at.subject.material, at.subject.gas}
+			texts[set] = append(texts[set], p+" "+at.id+" "+disk.Hash(p))
+		}
+	}
+	sets = make(map[[3]string]string, len(texts))
+	for set, list := range texts {
+		slices.Sort(list)
+		sets[set] = strings.Join(list, "\n")
+	}
+	var others []string
+	for p, id := range l.frame.ids {
+		others = append(others, p+" "+id)
+	}
+	for _, p := range disk.Files() {
+		if _, listed := l.catalog.files[p]; needed(p) && !schema.IsRecordPath(p) && (!isSet(p) || !listed) {
+			others = append(others, p+" "+disk.Hash(p)) // a new set may be of any
+		}
+	}
+	slices.Sort(others)
+	return sets, strings.Join(others, "\n")
+}
+
+// Records is the directory of records as it is saved.
+func (l *Lookup) Records() string { return l.dirs[recordsDir] }
+
+// Since names the sets about which anything was put on record since the saved directory of records was another. It is false where something
+// happened that bears on more.
+func (l *Lookup) Since(records string) (map[[3]string]bool, bool) {
+	added, err := l.addedRecords(records)
+	if err != nil || records == "" {
+		return nil, false
+	}
+	list, _, err := l.records(added)
+	if err != nil {
+		return nil, false
+	}
+	sets := map[[3]string]bool{}
+	for _, r := range list {
+		if !history.Sound(r) || r.Path != r.WantPath() || bearsOnMore(r) {
+			return nil, false
+		}
+		for _, key := range history.Subjects(r) {
+			parts := strings.SplitN(key.ID, "/", 4)
+			if len(parts) < 4 {
+				return nil, false
+			}
+			sets[[3]string(parts[:3])] = true
+		}
+	}
+	return sets, true
 }

@@ -19,7 +19,6 @@ import (
 	"fettle/cmd/fettle/view"
 	"fettle/history/git"
 	"fettle/lint"
-	"fettle/schema"
 )
 
 // Exit codes of every command.
@@ -44,8 +43,7 @@ type app struct {
 	terminal bool           // somebody sits there and can be asked
 	bar      *progress      // nil where nobody looks
 	now      func() time.Time
-	known    *schema.Known // what was read before in this process; nil to begin with nothing
-	entire   bool          // no part of a library is to stand for it, for tests
+	entire   bool // no part of a library is to stand for it, for tests
 }
 
 // refusal is an error that ends with exit code 1: not broken, but not allowed.

@@ -111,15 +111,14 @@ func (s *shop) trailAbout(positions []history.Position, rev string) (*audit.Trai
 	if len(positions) > fewCards || s.walked != nil {
 		return s.trail(rev)
 	}
-	anchor, err := s.anchor()
-	if err != nil {
-		return nil, err
-	}
 	ids := make([]schema.ID, len(positions))
 	for i, p := range positions {
 		ids[i] = p.ID
 	}
-	return audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor, IDs: ids})
+	if rev == "HEAD" {
+		rev = ""
+	}
+	return s.toldTrail(rev, ids)
 }
 
 // onlyOf restricts a run of the rules to what cards show. What is gone has no recipe to be found by, so with it everything is looked at.

@@ -60,9 +60,9 @@ func (s *shop) about(typed []string, b breadth) {
 	}
 }
 
-// of is the part that bears on some conditions.
+// of is the part that bears on some conditions, read apart from others so that it can be let go.
 func (o *origin) of(ids []schema.ID, b breadth) *part {
-	p := &part{origin: o, lookup: o.lookup, subjects: map[history.SubjectKey]bool{}}
+	p := &part{origin: o, lookup: o.lookup.Afresh(), subjects: map[history.SubjectKey]bool{}}
 	of := map[[3]string]bool{}
 	for _, id := range ids {
 		of[setOf(id)] = true
@@ -81,10 +81,17 @@ func (o *origin) of(ids []schema.ID, b breadth) *part {
 	return p
 }
 
+// quietly is the same library where nothing is asked of what is on record of the state on disk.
+func (o *origin) quietly() *origin {
+	out := *o
+	out.unsaved = false
+	return &out
+}
+
 // setOf names the set of a condition.
 func setOf(id schema.ID) [3]string { return [3]string{id.Machine, id.Material, id.Gas} }
 
-// ofSets is the part of whole sets with all that is on record of them, read apart from others so that it can be let go.
+// ofSets is the part of whole sets with all that is on record of them.
 func (o *origin) ofSets(sets [][3]string) *part {
 	p := &part{origin: o, lookup: o.lookup.Afresh(), subjects: map[history.SubjectKey]bool{}}
 	of := map[[3]string]bool{}

@@ -247,9 +247,8 @@ func (s *shop) rest(st *state, cards int) (rows []view.Row) {
 	if st == &s.committed && s.line == nil {
 		rows = append(rows, s.sentRows()...)
 	}
-	if work, err := s.work(); err == nil && st == &s.committed {
+	if differences, err := s.unsavedNow(); err == nil && st == &s.committed {
 		const most = 8
-		differences := history.Compare(st.lib, work)
 		for i, d := range differences {
 			if i == most {
 				say(view.Same, "and %d more", len(differences)-most)

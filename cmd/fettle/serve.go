@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"syscall"
@@ -73,6 +74,7 @@ func (a *app) serve(listen string, hosts []string) error {
 			ours = append(ours, strings.ToLower(name))
 		}
 	}
+	debug.SetGCPercent(50) // it stands beside other programs all day; what pages are made of is let go
 	desk := a.newDesk()
 	server := serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: true, Hosts: ours, ReadOnly: !loopback, Errors: cleaned{a.err}})
 	a.copyable("open     http://" + ours[0] + server.Entrance())
@@ -125,10 +127,13 @@ func (p *pages) Head() (serve.Head, error) {
 }
 
 func (p *pages) Queue() (*serve.Queue, error) {
-	positions, more := p.queued()
+	positions, near, more, err := p.queued()
+	if err != nil {
+		return nil, pageError(err)
+	}
 	p.desk.at("putting the cards together")
-	cards := p.cards(&p.committed, positions)
-	doc, err := p.documentOf(&p.committed, "HEAD", "", nil, cards, false, false)
+	cards := near.cards(&near.committed, positions)
+	doc, err := near.documentOf(&near.committed, "HEAD", "", nil, cards, false, false)
 	if err != nil {
 		return nil, pageError(err)
 	}
@@ -150,23 +155,33 @@ func (p *pages) Queue() (*serve.Queue, error) {
 // mostQueued is how many cards a queue shows: nobody reads more, and each of them takes work.
 const mostQueued = 300
 
-// queued are the conditions that wait, and, where these are more than a page shows, what is left out. Then those come first that nobody can
-// cut with as they are.
-func (p *pages) queued() (out []history.Position, more string) {
+// queued are the conditions that wait, with the library around them, and, where these are more than a page shows, what is left out. Then
+// those come first that nobody can cut with as they are.
+func (p *pages) queued() (out []history.Position, near *pages, more string, err error) {
 	if p.standing(&p.committed).Anchor == nil {
-		return nil, ""
+		return nil, p, "", nil
 	}
-	for _, have := range p.positionsOf() {
-		if have.Status != history.Approved {
-			out = append(out, have)
-		}
+	rows, err := p.waiting()
+	if err != nil {
+		return nil, nil, "", err
 	}
-	if len(out) <= mostQueued {
-		return out, ""
+	if len(rows) > mostQueued {
+		more = fmt.Sprintf("%d conditions are not approved as they stand. %d of them are here; the others are under their machines.", len(rows), mostQueued)
+		order := []history.Status{history.Contested, history.Stale, history.Removed, history.Superseded, history.Changed, history.New, history.Rejected}
+		slices.SortStableFunc(rows, func(a, b row) int { return slices.Index(order, a.status) - slices.Index(order, b.status) })
+		rows = rows[:mostQueued]
 	}
-	order := []history.Status{history.Contested, history.Stale, history.Removed, history.Superseded, history.Changed, history.New, history.Rejected}
-	slices.SortStableFunc(out, func(a, b history.Position) int { return slices.Index(order, a.Status) - slices.Index(order, b.Status) })
-	return out[:mostQueued], fmt.Sprintf("%d conditions are not approved as they stand. %d of them are here; the others are under their machines.", len(out), mostQueued)
+	ids := make([]schema.ID, len(rows))
+	for i, r := range rows {
+		ids[i] = r.id
+	}
+	if near, err = p.nearEach(ids); err != nil {
+		return nil, nil, "", err
+	}
+	for _, id := range ids {
+		out = append(out, near.standing(&near.committed).Position(near.committed.lib, id))
+	}
+	return out, near, more, nil
 }
 
 // id finds a condition that was typed into an address: only whole ids that the library or its records have.
@@ -184,7 +199,7 @@ func (p *pages) id(typed string) (schema.ID, history.Position, error) {
 	return id, history.Position{}, &serve.NotFound{What: "such condition"}
 }
 
-func (p *pages) Card(typed string) (*serve.Card, error) {
+func (p *pages) cardOf(typed string) (*serve.Card, error) {
 	id, position, err := p.id(typed)
 	if err != nil {
 		return nil, err
@@ -211,7 +226,11 @@ func (p *pages) Decide(d serve.Decision) (said string, err error) {
 	var typed []string
 	switch d.Kind {
 	case "":
-		id, position, err := p.id(d.ID)
+		q, err := p.around(d.ID)
+		if err != nil {
+			return "", err
+		}
+		id, position, err := q.id(d.ID)
 		if err != nil {
 			return "", err
 		}
@@ -239,7 +258,7 @@ func (p *pages) Decide(d serve.Decision) (said string, err error) {
 	return sub.out.(*bytes.Buffer).String(), nil
 }
 
-func (p *pages) Condition(typed string) (*serve.Condition, error) {
+func (p *pages) condition(typed string) (*serve.Condition, error) {
 	id, position, err := p.id(typed)
 	if err != nil {
 		return nil, err
@@ -284,22 +303,22 @@ func (p *pages) Condition(typed string) (*serve.Condition, error) {
 // mostAtOnce is how many conditions a library may have for the history to be read with any page that shows some of it.
 const mostAtOnce = 5000
 
-// historyAtHand reports whether the history was read already, or is read fast enough to be waited for.
+// historyAtHand reports whether the history of a condition is read fast enough to be waited for. Of a part it always is: nothing else is read.
 func (p *pages) historyAtHand() bool {
-	return len(p.committed.lib.Recipes) <= mostAtOnce || p.walked != nil
+	return p.part != nil || len(p.committed.lib.Recipes) <= mostAtOnce
 }
 
 func (p *pages) history(id schema.ID) (*view.Page, error) {
 	p.desk.at("reading the history")
-	trail, err := p.trail("")
+	trail, err := p.toldTrail("", []schema.ID{id})
 	if err != nil {
 		return nil, pageError(err)
 	}
 	return p.timeline(trail, audit.Filter{IDs: []schema.ID{id}}), nil
 }
 
-// History is the timeline of a condition alone, for libraries whose history takes long to read.
-func (p *pages) History(typed string) (*serve.Condition, error) {
+// historyOf is the timeline of a condition alone, for libraries whose history takes long to read.
+func (p *pages) historyOf(typed string) (*serve.Condition, error) {
 	id, position, err := p.id(typed)
 	if err != nil {
 		return nil, err
@@ -370,7 +389,7 @@ func (p *pages) waived(r *schema.Recipe) string {
 	return strings.Join(parts, "; ")
 }
 
-func (p *pages) Family(name string) (*serve.Family, error) {
+func (p *pages) family(name string) (*serve.Family, error) {
 	lib := p.unsaved.lib
 	for _, family := range lib.Families() {
 		if family[0].ID.Family() != name {
@@ -386,7 +405,7 @@ func (p *pages) Family(name string) (*serve.Family, error) {
 	return nil, &serve.NotFound{What: "such family"}
 }
 
-func (p *pages) Machine(name string) (*serve.Machine, error) {
+func (p *pages) machine(name string) (*serve.Machine, error) {
 	lib := p.unsaved.lib
 	m := lib.Machine(name)
 	if m == nil {
@@ -474,29 +493,50 @@ func (p *pages) Search(query string) ([]serve.Hit, error) {
 	if query == "" {
 		return nil, nil
 	}
-	all := idsOf(p.unsaved.lib, p.committed.lib)
+	rows, err := p.named()
+	if err != nil {
+		return nil, pageError(err)
+	}
+	all := make([]schema.ID, len(rows))
+	for i, r := range rows {
+		all[i] = r.id
+	}
 	if code, ok := readCardCode(query); ok && len(matching(query, all)) == 0 {
-		id, digest, err := p.codedRecipe(code)
+		q, err := p.coded(code)
+		if err != nil {
+			return nil, pageError(err)
+		}
+		id, digest, err := q.codedRecipe(code)
 		if err != nil {
 			return nil, nil
 		}
-		return []serve.Hit{{ID: id.String(), Status: "card", Values: code + ": " + p.stateOfCard(code, id, digest).State}}, nil
+		return []serve.Hit{{ID: id.String(), Status: "card", Values: code + ": " + q.stateOfCard(code, id, digest).State}}, nil
 	}
 	ids := matching(query, all)
-	words := strings.Fields(strings.ToLower(query))
-	for _, id := range all {
-		text := id.String()
-		if r := p.unsaved.lib.Recipe(id); r != nil {
-			text += " " + r.Set.Grade.V + " " + r.Note.V
-		}
-		text = strings.ToLower(text)
-		if !slices.Contains(ids, id) && !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(text, w) }) {
+	found := make(map[schema.ID]bool, len(ids))
+	for _, id := range ids {
+		found[id] = true
+	}
+	typed := strings.Fields(strings.ToLower(query))
+	for i, id := range all {
+		text := strings.ToLower(id.String()) + " " + rows[i].words
+		if !found[id] && !slices.ContainsFunc(typed, func(w string) bool { return !strings.Contains(text, w) }) {
 			ids = append(ids, id)
 		}
 	}
+	ids = ids[:min(len(ids), mostHits)]
+	q, err := p.nearEach(ids)
+	if err != nil {
+		return nil, pageError(err)
+	}
+	return q.hits(ids), nil
+}
+
+// hits are conditions as a search shows them.
+func (p *pages) hits(ids []schema.ID) []serve.Hit {
 	var out []serve.Hit
 	standing := p.standing(&p.committed)
-	for _, id := range ids[:min(len(ids), mostHits)] {
+	for _, id := range ids {
 		hit := serve.Hit{ID: id.String()}
 		if r := p.unsaved.lib.Recipe(id); r != nil {
 			hit.Status, hit.Values = string(standing.Position(p.unsaved.lib, id).Status), p.oneLine(r.Values())
@@ -505,5 +545,5 @@ func (p *pages) Search(query string) ([]serve.Hit, error) {
 		}
 		out = append(out, hit)
 	}
-	return out, nil
+	return out
 }

@@ -13,7 +13,6 @@ import (
 	"fettle/history"
 	"fettle/history/audit"
 	"fettle/history/git"
-	"fettle/history/signature"
 	"fettle/hooks"
 	"fettle/schema"
 )
@@ -28,12 +27,11 @@ type desk struct {
 	checked time.Time // when the last look began
 	print   git.Print // taken before what is kept was read
 	kept    *pages
-	history *git.Repo // that a history reads from which was taken over from an earlier look
-	loads   int
-}
+	seen    *overview // whoever makes a page may touch it
+	closer  time.Time // when every file of a record was looked at
 
-// mostLoads is how often a library is read again with the help of what is known before the versions that nobody needs any more are let go.
-const mostLoads = 100
+	outdated atomic.Bool // such a look found something
+}
 
 func (a *app) newDesk() *desk { return &desk{app: a} }
 
@@ -56,74 +54,82 @@ func (d *desk) open(_ context.Context, asked time.Time) (serve.Library, error) {
 	}
 	d.at("looking for what changed")
 	began := time.Now()
-	if d.kept != nil {
-		now, err := d.kept.repo.Print(d.kept.sub)
-		if err == nil && d.print.Tells(now) {
+	if d.kept != nil && !d.outdated.Swap(false) {
+		now, err := d.kept.repo.Glance(d.kept.sub, d.print)
+		if err == nil && d.print.Glanced(now) {
 			d.checked = began
+			d.lookCloser(d.kept, d.print)
 			return d.kept, nil
 		}
 	}
 	old := d.kept
 	d.kept = nil
 	p, print, err := d.read()
-	d.handOver(old, p)
+	if old != nil {
+		old.close()
+	}
 	if err != nil {
 		return nil, pageError(err)
 	}
-	d.kept, d.print, d.checked = p, print, began
+	d.kept, d.print, d.checked, d.closer = p, print, began, began
 	return p, nil
 }
 
-// handOver closes an earlier look. Its history goes on to the new one where nothing was saved in between: an edit on disk is no part of it.
-func (d *desk) handOver(old, p *pages) {
-	same := false
-	if old != nil && old.walked != nil && p != nil {
-		head, err := p.repo.Resolve("HEAD")
-		before, errBefore := old.anchor()
-		now, errNow := p.anchor()
-		same = err == nil && errBefore == nil && errNow == nil && head == old.walked.Head && before == now
+// closerEvery is how often a look is taken at every file of a record, too.
+const closerEvery = 5 * time.Second
+
+// lookCloser takes the look beside the answers, where the last one is long ago. Records are never written over where they lie; one that was
+// is noticed so all the same.
+func (d *desk) lookCloser(p *pages, was git.Print) {
+	if time.Since(d.closer) < closerEvery {
+		return
 	}
-	switch {
-	case same:
-		p.walked = old.walked
-		if d.history == nil {
-			d.history = old.repo
-			return
+	d.closer = time.Now()
+	go func() {
+		if now, err := p.repo.Print(p.sub); err == nil && !was.Tells(now) {
+			d.outdated.Store(true)
 		}
-	case d.history != nil:
-		d.history.Close()
-		d.history = nil
+	}()
+}
+
+func (p *pages) close() {
+	if p.part != nil {
+		p.part.origin.lookup.Close()
 	}
-	if old != nil {
-		old.repo.Close()
-	}
+	p.repo.Close()
 }
 
 // read reads the library, with the print that was taken before.
 func (d *desk) read() (*pages, git.Print, error) {
-	if d.app.known == nil || d.loads > mostLoads {
-		d.app.known, d.loads = schema.NewKnown(), 0
-	}
-	d.loads++
 	s, err := d.app.silent().open()
 	if err != nil {
 		return nil, git.Print{}, err
 	}
+	p := &pages{shop: s, desk: d}
 	print, err := s.repo.Print(s.sub)
 	if err == nil {
-		d.at("reading the files as they are on disk")
-		if _, err = s.work(); err == nil {
-			d.at("reading what is saved")
-			_, err = s.saved()
-		}
+		d.at("reading what is on record")
+		err = p.begin()
 	}
 	if err != nil {
-		s.repo.Close()
+		p.close()
 		return nil, git.Print{}, err
 	}
-	d.at("judging who approved what")
-	s.standing(&s.committed)
-	return &pages{shop: s, desk: d}, print, nil
+	return p, print, nil
+}
+
+// begin reads settings, machines and rosters, or all where no part of the library can stand for it.
+func (p *pages) begin() error {
+	if lookup, err := hooks.OpenLookup(p.repo, p.sub); err == nil && !p.entire {
+		p.part = (&origin{lookup: lookup, unsaved: true}).ofSets(nil)
+		if _, _, err := p.both(); err == nil {
+			return nil
+		}
+		p.wholly()
+	}
+	p.desk.at("reading all files")
+	_, _, err := p.both()
+	return err
 }
 
 // A pages is the library as pages show it. What is dear is worked out once, when first asked for; one page is made at a time.
@@ -141,38 +147,31 @@ type pages struct {
 
 // Until is when something of the library runs out or begins by the clock alone: a permit, a waiver, a key of the roster.
 func (p *pages) Until() time.Time {
-	now := p.now()
-	next := now.Add(24 * time.Hour)
-	at := func(t time.Time, err error) {
-		if err == nil && t.After(now) && t.Before(next) {
-			next = t
+	var times []time.Time
+	records := p.shop.unsaved.ledger.Records
+	if p.part == nil {
+		records = slices.Concat(records, p.committed.ledger.Records)
+	} else if p.desk.seen != nil {
+		for _, x := range p.desk.seen.sets {
+			times = append(times, x.ends...)
 		}
+	} else {
+		times = append(times, p.now().Add(time.Minute)) // nobody looked yet
 	}
-	for _, r := range p.unsavedAndSaved() {
+	for _, r := range records {
 		switch body := r.Body.(type) {
 		case *schema.Permit:
-			at(body.Time(), nil)
-			at(time.Parse(time.RFC3339, body.Until.V))
+			times = append(times, body.Time())
+			if t, err := time.Parse(time.RFC3339, body.Until.V); err == nil {
+				times = append(times, t)
+			}
 		case *schema.Waiver:
-			at(time.Parse(time.RFC3339, body.Until.V))
+			if t, err := time.Parse(time.RFC3339, body.Until.V); err == nil {
+				times = append(times, t)
+			}
 		}
 	}
-	standing := p.standing(&p.committed)
-	for _, roster := range []*signature.Roster{standing.Roster, standing.People} {
-		if roster == nil {
-			continue
-		}
-		for _, l := range roster.Lines {
-			at(l.ValidAfter, nil)
-			at(l.ValidBefore.Add(time.Second), nil)
-		}
-	}
-	return time.Now().Add(next.Sub(now))
-}
-
-// unsavedAndSaved are the records of both states.
-func (p *pages) unsavedAndSaved() []*schema.Record {
-	return slices.Concat(p.shop.unsaved.ledger.Records, p.committed.ledger.Records)
+	return p.nextEnd(times)
 }
 
 // positionsOf are where all conditions stand, ordered by id.
@@ -191,7 +190,10 @@ func (p *pages) positionsOf() []history.Position {
 // edited counts the conditions that are edited and not saved.
 func (p *pages) edited() int {
 	if p.changed == nil {
-		n := len(history.Compare(p.committed.lib, p.unsaved.lib))
+		n := 0
+		if differences, err := p.unsavedNow(); err == nil {
+			n = len(differences)
+		}
 		p.changed = &n
 	}
 	return *p.changed
@@ -243,5 +245,5 @@ func (p *pages) accepted(id string) []*schema.Waiver {
 // silent is the program run on behalf of a page: nobody sits at its terminal, and what it says is kept.
 func (a *app) silent() *app {
 	var b bytes.Buffer
-	return &app{in: strings.NewReader(""), out: &b, err: &b, dir: a.dir, format: "text", color: "never", by: a.by, now: a.now, known: a.known}
+	return &app{in: strings.NewReader(""), out: &b, err: &b, dir: a.dir, format: "text", color: "never", by: a.by, now: a.now, entire: a.entire}
 }

@@ -31,9 +31,12 @@ type browser struct {
 }
 
 // pageOf serves the library in dir and enters.
-func pageOf(t *testing.T, dir string) *browser {
+func pageOf(t *testing.T, dir string) *browser { return pageBy(t, dir, false) }
+
+// pageBy is pageOf by parts of the library or by all of it.
+func pageBy(t *testing.T, dir string, entire bool) *browser {
 	t.Helper()
-	a := &app{in: strings.NewReader(""), out: io.Discard, err: io.Discard, dir: dir, format: "text", now: clock}
+	a := &app{entire: entire, in: strings.NewReader(""), out: io.Discard, err: io.Discard, dir: dir, format: "text", now: clock}
 	var server *serve.Server
 	l := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { server.ServeHTTP(w, r) }))
 	t.Cleanup(l.Close)

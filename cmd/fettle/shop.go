@@ -74,7 +74,7 @@ func (a *app) open() (*shop, error) {
 			if sub = filepath.ToSlash(sub); sub == "." {
 				sub = ""
 			}
-			return &shop{app: a, repo: repo, root: at, sub: sub, known: a.known}, nil
+			return &shop{app: a, repo: repo, root: at, sub: sub}, nil
 		}
 		if at == top || at == filepath.Dir(at) {
 			break

@@ -8,16 +8,19 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"sync"
 	"time"
 )
 
 // A Print tells a library that changed from one that did not, without reading it: where HEAD and every ref stand, all settings of git, and what
-// stat(2) says of each file that belongs to the library. Prints of one process can be compared with ==.
+// stat(2) says of each file that belongs to the library. Prints of one process can be compared.
 type Print struct {
-	sums   [2]uint64
-	newest int64 // when a file was last touched, in nanoseconds
-	taken  int64
+	sums    [2]uint64 // of all but the files of records
+	records [2]uint64 // of these
+	dirs    []string  // where these lie
+	newest  int64     // when a file was last touched, in nanoseconds
+	taken   int64
 }
 
 // settling is how long after a file was touched it may be touched again without a trace: file systems count in steps of up to two seconds.
@@ -25,13 +28,24 @@ const settling = 2 * time.Second
 
 // Tells reports whether what was read after the print was taken is still what there is, now being a later print.
 func (p Print) Tells(now Print) bool {
+	return p.Glanced(now) && p.records == now.records
+}
+
+// Glanced is [Print.Tells] by a print that [Repo.Glance] took.
+func (p Print) Glanced(now Print) bool {
 	return p.sums == now.sums && p.newest < p.taken-int64(settling)
 }
 
 var printSeeds = [2]maphash.Seed{maphash.MakeSeed(), maphash.MakeSeed()}
 
 // Print takes the print of the library in the directory root. It starts two children, and looks at every file.
-func (r *Repo) Print(root string) (Print, error) {
+func (r *Repo) Print(root string) (Print, error) { return r.print(root, nil) }
+
+// Glance takes a print that leaves out what stat(2) says of the files of records, which are many: only where they lie is looked at, as it was
+// when an earlier print was taken. So it tells that records came or went, and not that one was written over where it lies, as nobody does.
+func (r *Repo) Glance(root string, earlier Print) (Print, error) { return r.print(root, &earlier) }
+
+func (r *Repo) print(root string, earlier *Print) (Print, error) {
 	clean, err := cleanPath(root)
 	if err != nil {
 		return Print{}, err
@@ -43,8 +57,17 @@ func (r *Repo) Print(root string) (Print, error) {
 	w.all.Go(func() { refs, errRefs = r.read("show-ref", "--head") })
 	w.all.Go(func() { settings, errSettings = r.read("config", "--list", "-z", "--show-origin") })
 	top := filepath.Join(r.Dir, filepath.FromSlash(clean))
+	w.records = filepath.Join(top, "records")
+	w.place(w.records)
 	for _, part := range Parts {
-		w.file(filepath.Join(top, part))
+		if part != "records" || earlier == nil {
+			w.file(filepath.Join(top, part))
+		}
+	}
+	if earlier != nil {
+		for _, dir := range earlier.dirs {
+			w.place(dir)
+		}
 	}
 	// What says how line ends are saved, what is being merged, how far the history reaches.
 	for _, file := range []string{filepath.Join(top, ".gitattributes"), filepath.Join(r.Dir, ".gitattributes"), filepath.Join(r.CommonDir, "info", "attributes"),
@@ -66,9 +89,10 @@ func (r *Repo) Print(root string) (Print, error) {
 // printing is a print in the making. What is added is summed up, so that the order does not matter.
 type printing struct {
 	Print
-	mu     sync.Mutex
-	all    sync.WaitGroup
-	tokens chan struct{}
+	records string // the directory
+	mu      sync.Mutex
+	all     sync.WaitGroup
+	tokens  chan struct{}
 }
 
 func (w *printing) add(text string) {
@@ -79,17 +103,22 @@ func (w *printing) add(text string) {
 
 func (w *printing) take(s sum) {
 	w.mu.Lock()
-	w.sums[0] += s.sums[0]
-	w.sums[1] += s.sums[1]
+	into := &w.sums
+	if s.records {
+		into = &w.Print.records
+	}
+	into[0] += s.sums[0]
+	into[1] += s.sums[1]
 	w.newest = max(w.newest, s.newest)
 	w.mu.Unlock()
 }
 
 // A sum is a part of a print that one goroutine makes.
 type sum struct {
-	sums   [2]uint64
-	newest int64
-	line   []byte
+	sums    [2]uint64
+	newest  int64
+	line    []byte
+	records bool // of files of records
 }
 
 func (s *sum) add(line []byte) {
@@ -130,10 +159,28 @@ func (w *printing) file(path string) {
 	}
 }
 
+// place adds what stat(2) says of a directory of records: its time tells when something in it came or went.
+func (w *printing) place(path string) {
+	info, err := os.Lstat(path)
+	if err != nil {
+		w.add(path + "\x00" + err.Error())
+		return
+	}
+	var sum sum
+	sum.stat(path, "", info)
+	w.take(sum)
+}
+
 func (w *printing) dir(path string) {
 	w.tokens <- struct{}{}
 	defer func() { <-w.tokens }()
-	var sum sum
+	sum := sum{records: path == w.records || strings.HasPrefix(path, w.records+string(filepath.Separator))}
+	if sum.records && path != w.records {
+		w.place(path) // before its files, so that what comes meanwhile is told the next time
+		w.mu.Lock()
+		w.dirs = append(w.dirs, path)
+		w.mu.Unlock()
+	}
 	defer func() { w.take(sum) }()
 	sum.add([]byte(path + "\x00directory"))
 	opened, err := os.Open(path)

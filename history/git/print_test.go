@@ -60,6 +60,17 @@ func TestPrintTellsEveryChange(t *testing.T) {
 	if !before.Tells(take()) {
 		t.Error("a print of what nobody touched tells nothing")
 	}
+	glance := func(was git.Print) git.Print {
+		t.Helper()
+		p, err := repo.Glance("", was)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	if !before.Glanced(glance(before)) {
+		t.Error("a glance at what nobody touched tells nothing")
+	}
 	for _, change := range []struct {
 		name string
 		do   func()
@@ -75,6 +86,9 @@ func TestPrintTellsEveryChange(t *testing.T) {
 		}},
 		{"a new file", func() { put("sets/bay-2/b.json", "") }},
 		{"a new directory", func() { os.MkdirAll(filepath.Join(dir, "records/2026"), 0o755) }},
+		{"a new record", func() { put("records/2026/a.json", "") }},
+		{"a new directory of records", func() { os.MkdirAll(filepath.Join(dir, "records/2026/07"), 0o755) }},
+		{"a record that is gone", func() { os.Remove(filepath.Join(dir, "records/2026/a.json")) }},
 		{"a file that is gone", func() { os.Remove(filepath.Join(dir, "sets/bay-2/b.json")) }},
 		{"another name", func() { os.Rename(filepath.Join(dir, "sets/bay-2/a.json"), filepath.Join(dir, "sets/bay-2/c.json")) }},
 		{"the right to read", func() { os.Chmod(filepath.Join(dir, "fettle.json"), 0o600) }},
@@ -90,6 +104,24 @@ func TestPrintTellsEveryChange(t *testing.T) {
 		if now := take(); was.Tells(now) || before.Tells(now) {
 			t.Errorf("%s: nothing is noticed", change.name)
 		}
+		if was.Glanced(glance(was)) {
+			t.Errorf("%s: a glance notices nothing", change.name)
+		}
+	}
+	for _, change := range []func(){
+		func() { put("records/2026/07/b.json", "one") },
+		func() { os.RemoveAll(filepath.Join(dir, "records")) },
+		func() { put("records/2026/07/b.json", "one") },
+	} {
+		was := settled()
+		if change(); was.Glanced(glance(was)) {
+			t.Error("records come or go, and a glance notices nothing")
+		}
+	}
+	was := settled()
+	put("records/2026/07/b.json", "two")
+	if was.Tells(take()) || !was.Glanced(glance(was)) {
+		t.Error("a record that is written over where it lies is told by a glance, or by no print")
 	}
 	// What was touched just now may be touched again within the same tick of the clock: no print tells that.
 	put("fettle.json", "{ }")
