@@ -48,7 +48,8 @@ type Surveyed struct {
 
 // A section is the part of a library that is judged together.
 type section struct {
-	paths    []string // of sets, on either side
+	paths    []string    // of sets, on either side
+	ids      [2][]string // of their contents, "" where there is none
 	machines []string
 	changed  bool // differences in its conditions are possible
 	key      [32]byte
@@ -65,15 +66,15 @@ func (s *Survey) Run() (Surveyed, error) {
 		return out, err
 	}
 	defer s.trail.close()
-	sections, err := s.sections()
-	if err != nil {
-		return out, err
-	}
 	standing, err := s.trail.judge(s, nil)
 	if err != nil {
 		return out, err
 	}
 	s.inTerm = InForce(standing, s.frames[1])
+	sections, err := s.sections() // whose verdicts hang on what is in force
+	if err != nil {
+		return out, err
+	}
 	if err := s.judgeUnchanged(sections); err != nil {
 		return out, err
 	}
@@ -121,7 +122,7 @@ func about(findings []lint.PartFinding, subjects map[history.SubjectKey]bool) {
 func (s *Survey) open() error {
 	s.stamp = history.IndexStamp()
 	s.known = schema.NewKnown()
-	for side, snap := range []git.Snapshot{s.Before, s.Now} {
+	for side, snap := range slices.Backward([]git.Snapshot{s.Before, s.Now}) { // a file is read faster than an object, and is then known
 		lib, err := schema.ReadFrame(s.known.Of(snap))
 		if err != nil {
 			return err
@@ -196,7 +197,14 @@ func (s *Survey) sections() ([]*section, error) {
 	}
 	slices.Sort(sorted)
 	sorted = slices.Compact(sorted)
-	listed, err := s.list(sorted)
+	var ids [2][]string
+	for side, c := range s.ids {
+		ids[side] = make([]string, len(sorted))
+		for i, p := range sorted {
+			ids[side][i] = c.of(p)
+		}
+	}
+	listed, err := s.list(sorted, ids)
 	if err != nil {
 		return nil, err
 	}
@@ -208,8 +216,8 @@ func (s *Survey) sections() ([]*section, error) {
 		return x
 	}
 	for i, p := range sorted {
-		for side := range s.ids {
-			if s.ids[side].of(p) == "" {
+		for side := range ids {
+			if ids[side][i] == "" {
 				continue
 			}
 			a, b := end(p), end(listed[side][i])
@@ -228,10 +236,11 @@ func (s *Survey) sections() ([]*section, error) {
 			out = append(out, x)
 		}
 		x.paths = append(x.paths, p)
-		x.changed = x.changed || s.ids[0].of(p) != s.ids[1].of(p)
-		for side := range s.ids {
+		x.changed = x.changed || ids[0][i] != ids[1][i]
+		for side := range ids {
+			x.ids[side] = append(x.ids[side], ids[side][i])
 			f := listed[side][i]
-			if s.ids[side].of(p) == "" {
+			if ids[side][i] == "" {
 				continue
 			}
 			if f.machine != "" && !slices.Contains(x.machines, f.machine) {
@@ -240,8 +249,9 @@ func (s *Survey) sections() ([]*section, error) {
 			x.changed = x.changed || s.trail.bears[f] || s.mixed(f.gas)
 		}
 	}
+	g := s.grounds()
 	for _, x := range out {
-		x.key = s.keyOf(x)
+		x.key = s.keyOf(x, g)
 	}
 	return out, nil
 }
@@ -262,22 +272,22 @@ func (s *Survey) mixed(gas string) bool {
 }
 
 // list tells the family of each set on both sides.
-func (s *Survey) list(paths []string) ([2][]family, error) {
+func (s *Survey) list(paths []string, ids [2][]string) ([2][]family, error) {
 	var out [2][]family
 	for side, snap := range []git.Snapshot{s.Before, s.Now} {
 		out[side] = make([]family, len(paths))
 		if err := schema.AtOnce(len(paths), func(i int) error {
 			p := paths[i]
-			id := s.ids[side].of(p)
+			id := ids[side][i]
 			if id == "" {
+				return nil
+			}
+			if side == 1 && ids[0][i] == id {
+				out[1][i] = out[0][i]
 				return nil
 			}
 			if f, ok := s.cache.family(p, id); ok {
 				out[side][i] = f
-				return nil
-			}
-			if side == 1 && s.ids[0].of(p) == id {
-				out[1][i] = out[0][i]
 				return nil
 			}
 			data, err := readOnce(snap, s.fresher(side, p), p)
@@ -368,8 +378,8 @@ func (s *Survey) libraries(x *section) (libs [2]*schema.Library, err error) {
 func (s *Survey) library(side int, x *section, read map[string]*schema.File) (*schema.Library, error) {
 	snap := [2]git.Snapshot{s.Before, s.Now}[side]
 	var files []*schema.File
-	for _, p := range x.paths {
-		id := s.ids[side].of(p)
+	for i, p := range x.paths {
+		id := x.ids[side][i]
 		if id == "" {
 			continue
 		}

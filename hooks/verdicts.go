@@ -138,33 +138,51 @@ func (v *verdicts) part(key [32]byte) (lint.Part, bool) {
 	return part, ok
 }
 
-// keyOf is the hash of all that the verdict on a section hangs on.
-func (s *Survey) keyOf(x *section) [32]byte {
+// grounds is what verdicts hang on beside the sets themselves, put into words once for all sections.
+type grounds struct {
+	common   []byte
+	machines map[string]string // by name, on both sides and in force
+}
+
+func (s *Survey) grounds() grounds {
 	w := &history.Encoder{}
 	w.Text(s.stamp)
 	for side := range s.ids {
 		w.Text(s.ids[side].of(schema.SettingsFile))
-		w.Number(len(x.machines))
-		for _, name := range slices.Sorted(slices.Values(x.machines)) {
-			w.Text(name)
-			w.Text(s.profile(side, name))
-		}
-		w.Number(len(x.paths))
-		for _, p := range x.paths {
-			w.Text(p)
-			w.Text(s.ids[side].of(p))
-		}
 	}
-	if s.inTerm != nil {
-		if set := s.inTerm.Settings.Value; set != nil {
-			w.Text(string(set.Digest()))
-		}
-		for _, name := range slices.Sorted(slices.Values(x.machines)) {
-			w.Text(name)
+	if s.inTerm != nil && s.inTerm.Settings.Value != nil {
+		w.Text(string(s.inTerm.Settings.Value.Digest()))
+	}
+	return grounds{w.Data, map[string]string{}}
+}
+
+func (g grounds) machine(s *Survey, name string) string {
+	text, ok := g.machines[name]
+	if !ok {
+		w := &history.Encoder{}
+		w.Texts([]string{name, s.profile(0, name), s.profile(1, name)})
+		if s.inTerm != nil {
 			if m := s.inTerm.Machine(name); m != nil {
 				w.Text(string(m.Digest()))
 			}
 		}
+		text = string(w.Data)
+		g.machines[name] = text
+	}
+	return text
+}
+
+// keyOf is the hash of all that the verdict on a section hangs on.
+func (s *Survey) keyOf(x *section, g grounds) [32]byte {
+	w := &history.Encoder{}
+	w.Bytes(g.common)
+	w.Number(len(x.machines))
+	for _, name := range slices.Sorted(slices.Values(x.machines)) {
+		w.Text(g.machine(s, name))
+	}
+	w.Texts(x.paths)
+	for side := range x.ids {
+		w.Texts(x.ids[side])
 	}
 	return sha256.Sum256(w.Data)
 }

@@ -4,6 +4,7 @@ import (
 	"io/fs"
 	"os"
 	"runtime"
+	"slices"
 
 	"golang.org/x/sys/unix"
 )
@@ -13,12 +14,13 @@ func statWords(s *unix.Stat_t) fileStat {
 		ino: uint32(s.Ino), uid: s.Uid, gid: s.Gid, size: uint32(s.Size)}
 }
 
-// readDir lists an open directory, with what stat says of each name. What is gone by then is left out.
+// readDir lists an open directory by name, with what stat says of each name. What is gone by then is left out.
 func readDir(dir *os.File) ([]child, error) {
 	names, err := dir.Readdirnames(-1)
 	if err != nil {
 		return nil, err
 	}
+	slices.Sort(names)
 	out := make([]child, 0, len(names))
 	fd := int(dir.Fd())
 	defer runtime.KeepAlive(dir)

@@ -2,9 +2,13 @@
 
 package git
 
-import "os"
+import (
+	"os"
+	"slices"
+	"strings"
+)
 
-// readDir lists an open directory, with what stat says of each name. What is gone by then is left out.
+// readDir lists an open directory by name, with what stat says of each name. What is gone by then is left out.
 func readDir(dir *os.File) ([]child, error) {
 	infos, err := dir.Readdir(-1)
 	if err != nil {
@@ -15,6 +19,7 @@ func readDir(dir *os.File) ([]child, error) {
 		out[i] = child{name: info.Name(), mode: info.Mode()}
 		out[i].stat, _ = statOf(info)
 	}
+	slices.SortFunc(out, func(a, b child) int { return strings.Compare(a.name, b.name) })
 	return out, nil
 }
 

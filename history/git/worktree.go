@@ -158,12 +158,11 @@ func (d *disk) add(name string, f child) error {
 	if err != nil {
 		return d.unreadable(name, err)
 	}
-	children, err := readDir(opened) // with what stat says, as seen from the open directory; what is gone by then is left out
+	children, err := readDir(opened) // by name, with what stat says, as seen from the open directory; what is gone by then is left out
 	opened.Close()
 	if err != nil {
 		return d.unreadable(name, err)
 	}
-	slices.SortFunc(children, func(a, b child) int { return strings.Compare(a.name, b.name) })
 	for _, c := range children {
 		if strings.EqualFold(c.name, ".git") {
 			return irregular(path.Join(d.root, name), "another repository")
