@@ -21,6 +21,8 @@
 //
 // # Cost
 //
-// One walk through the commits reads the condition sets that each changed and no others; a second, cheaper one is needed where
-// commits that do not touch the library lie between those that do.
+// One walk through the commits reads the condition sets that each changed and no others. With [Options.Kept] the list of commits and what
+// each made of conditions are kept below the directory of git, and a later walk looks only at the commits that came since. Both are told by
+// the ids of the commits: where those kept do not lead to the one that is asked for, since the history was rewritten, they are made anew, and
+// so they are after an update of the program or where a checksum does not fit. Entries are made when they are told, see [Trail.Each].
 package audit
