@@ -349,7 +349,7 @@ func (a *app) auditJSON(trail *audit.Trail, f audit.Filter) error {
 
 func entryJSON(trail *audit.Trail, e *audit.Entry) auditEntry {
 	j := auditEntry{At: e.At.Format(time.RFC3339), By: e.By.String(), Commit: some(e.Commit), ID: some(e.ID), Field: some(e.Field), Why: some(whyText(e.Why)),
-		ApprovedBy: append([]string{}, e.ApprovedBy...), ApprovedLater: append([]string{}, e.ApprovedLater...), Kind: e.Kind, Reasons: []auditReason{},
+		ApprovedBy: append([]string{}, e.ApprovedBy...), ApprovedLater: append([]string{}, e.ApprovedLater()...), Kind: e.Kind, Reasons: []auditReason{},
 		Name: e.By.Name, Email: e.By.Email, CoAuthors: []string{}, FromDigest: some(string(e.FromDigest)), ToDigest: some(string(e.ToDigest)),
 		Subject: some(e.Subject), Path: some(e.Path), Note: e.Note, Merge: e.Merge, Edge: e.Edge, Clock: some(e.Clock)}
 	j.AtUTC = e.At.UTC().Format(time.RFC3339)

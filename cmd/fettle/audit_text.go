@@ -374,9 +374,11 @@ func (t *teller) reasons(trail *audit.Trail, group []*audit.Entry) {
 	if len(e.Why) == 0 && e.Kind == audit.Changed {
 		t.row("reason", "none on record")
 	}
-	later := group[0].ApprovedLater
-	for _, g := range group {
-		later = slices.DeleteFunc(slices.Clone(later), func(p string) bool { return !g.Note && !slices.Contains(g.ApprovedLater, p) })
+	later := e.ApprovedLater()
+	for _, g := range group[1:] {
+		if has := g.ApprovedLater(); !g.Note {
+			later = slices.DeleteFunc(later, func(p string) bool { return !slices.Contains(has, p) })
+		}
 	}
 	switch {
 	case len(e.ApprovedBy) > 0:

@@ -190,8 +190,8 @@ func tell(entries []audit.Entry) string {
 			if len(e.ApprovedBy) > 0 {
 				fmt.Fprintf(&b, " approved by %s", strings.Join(e.ApprovedBy, ", "))
 			}
-			if len(e.ApprovedLater) > 0 {
-				fmt.Fprintf(&b, " approved later by %s", strings.Join(e.ApprovedLater, ", "))
+			if later := e.ApprovedLater(); len(later) > 0 {
+				fmt.Fprintf(&b, " approved later by %s", strings.Join(later, ", "))
 			}
 		default:
 			fmt.Fprintf(&b, "%s %s", e.Kind, e.ID)

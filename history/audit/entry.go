@@ -64,13 +64,14 @@ type Entry struct {
 	Note                 bool           // free text that is no part of the recipe
 	FromDigest, ToDigest schema.Digest  // of the whole recipe, "" where it was not there
 
-	Why           []Why
-	ApprovedBy    []string // whose decision put the resulting recipe in force
-	ApprovedLater []string // where nobody did: whose decision put a later recipe in force that still has this value
+	Why        []Why
+	ApprovedBy []string // whose decision put the resulting recipe in force; see also ApprovedLater
 
 	Record *schema.Record  // what it came from, or the record that was altered or removed
 	pos    int             // of the commit, in the order of history
 	starts []schema.Digest // the recipes of all commits before
+	until  int             // where in that order the same field changes again
+	trail  *Trail          // of a change of a recipe
 }
 
 // A Why is what a reason says of a change.

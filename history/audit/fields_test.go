@@ -86,7 +86,7 @@ func spell(entries []audit.Entry) string {
 	var b strings.Builder
 	for _, e := range entries {
 		fmt.Fprintln(&b, e.Kind, e.At, e.By, e.CoAuthors, e.Commit, e.Committer, e.Merge, e.Edge, e.Clock, e.ID, e.Path, e.Field, e.From.Text, e.To.Text, len(e.Others), e.Note,
-			e.FromDigest, e.ToDigest, e.Why, e.ApprovedBy, e.ApprovedLater)
+			e.FromDigest, e.ToDigest, e.Why, e.ApprovedBy, e.ApprovedLater())
 	}
 	return b.String()
 }

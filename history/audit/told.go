@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"cmp"
 	"iter"
 	"slices"
 	"time"
@@ -85,14 +86,20 @@ func (e *told) at() time.Time {
 // note reports whether it is about free text only.
 func (e *told) note() bool { return (e.from == nil || e.from.Note) && (e.to == nil || e.to.Note) }
 
-// arrange brings what is told into the order of history, and finds out until when each value stood.
-func (t *Trail) arrange() {
-	slices.SortStableFunc(t.told, func(a, b told) int {
-		if d := a.pos() - b.pos(); d != 0 || a.move != nil && a.move == b.move {
-			return d
+// arrange brings the records, which are told last, into the order of history among what commits changed, and finds out until when each value
+// stood.
+func (t *Trail) arrange(records int) {
+	order := func(a, b *told) int { return cmp.Or(a.pos()-b.pos(), a.at().Compare(b.at())) }
+	late := slices.Clone(t.told[records:])
+	slices.SortStableFunc(late, func(a, b told) int { return order(&a, &b) })
+	for i, end := records, len(t.told)-1; len(late) > 0; end-- { // from the end, where there is room
+		if last := len(late) - 1; i == 0 || order(&t.told[i-1], &late[last]) <= 0 {
+			t.told[end], late = late[last], late[:last]
+		} else {
+			i--
+			t.told[end] = t.told[i]
 		}
-		return a.at().Compare(b.at())
-	})
+	}
 	type place struct{ id, path string }
 	next := map[place]int{}
 	for i := len(t.told) - 1; i >= 0; i-- {
@@ -135,8 +142,8 @@ func (t *Trail) Each(f Filter) iter.Seq[*Entry] {
 func (t *Trail) fill(e *Entry, from *told) {
 	m := from.move
 	e.Kind, e.ID, e.Subject, e.Field, e.From, e.To, e.Others, e.Note = m.kind, m.id, schema.SubjectCondition, from.path, of(from.from), of(from.to), from.others, from.note()
-	e.FromDigest, e.ToDigest, e.starts, e.ApprovedBy, e.ApprovedLater = m.from, m.to, m.starts, nil, nil
-	t.explain(e, m, from.until)
+	e.FromDigest, e.ToDigest, e.starts, e.until, e.trail, e.ApprovedBy = m.from, m.to, m.starts, from.until, t, nil
+	t.explain(e, m)
 }
 
 // Entries is the timeline, oldest first.

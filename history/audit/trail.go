@@ -91,8 +91,9 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	if err := t.walk(repo, head, root); err != nil {
 		return nil, err
 	}
+	records := len(t.told)
 	t.addRecords()
-	t.arrange()
+	t.arrange(records)
 	t.readDecisions()
 	t.explainOthers()
 	return t, nil

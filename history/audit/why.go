@@ -30,8 +30,8 @@ func (t *Trail) readDecisions() {
 	}
 }
 
-// explain fills in why a change was made and who approved what it led to. The same field changes again at until.
-func (t *Trail) explain(e *Entry, m *move, until int) {
+// explain fills in why a change was made and who approved what it led to.
+func (t *Trail) explain(e *Entry, m *move) {
 	if !m.explained {
 		m.explained = true
 		if m.kind != Dropped { // a merge takes what was explained where it was made
@@ -43,13 +43,8 @@ func (t *Trail) explain(e *Entry, m *move, until int) {
 			}
 		}
 	}
-	e.Why = m.why
-	if e.Note {
-		return
-	}
-	e.ApprovedBy = m.approvedBy
-	if len(m.approvedBy) == 0 && m.kind != Dropped {
-		e.ApprovedLater = t.approvedLater(e, until)
+	if e.Why = m.why; !e.Note {
+		e.ApprovedBy = m.approvedBy
 	}
 }
 
@@ -100,11 +95,16 @@ func whys(edges []history.Edge) []Why {
 	return out
 }
 
-// approvedLater returns who approved a later recipe that still had the value of a change, before somebody changed it again.
-func (t *Trail) approvedLater(e *Entry, until int) (persons []string) {
+// ApprovedLater returns, where nobody approved the recipe that a change led to, whose decision put a later one in force that still had the
+// value, before somebody changed it again.
+func (e *Entry) ApprovedLater() (persons []string) {
+	t := e.trail
+	if t == nil || e.Note || e.Kind == Dropped || len(e.ApprovedBy) > 0 {
+		return nil
+	}
 	for _, a := range t.approvalsOf(e.ID) {
 		saved := t.brought[a.record.Path]
-		if saved == nil || saved.pos < e.pos || saved.pos >= until || slices.Contains(persons, a.person) {
+		if saved == nil || saved.pos < e.pos || saved.pos >= e.until || slices.Contains(persons, a.person) {
 			continue
 		}
 		if same(a.field(e.Field), e.To) {
