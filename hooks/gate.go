@@ -202,9 +202,6 @@ func (r *Ruling) judgeLibraries(wait func() error) error {
 			return err
 		}
 		r.verdicts = append(r.verdicts, v)
-		if r.gate.Memory && r.Protected {
-			running.remember(v)
-		}
 	}
 	return r.conclude()
 }
@@ -407,7 +404,8 @@ func (g *Gate) protectedTips() ([]string, error) {
 func (r *Ruling) running() (*running, error) {
 	g := r.gate
 	changes, err := g.repo.ChangedPaths(r.Base, r.New)
-	return &running{Call: Call{Render: g.Render, At: g.At}, repo: g.repo, store: g.store, head: r.Base, changes: changes, pushed: true}, err
+	return &running{Call: Call{Render: g.Render, At: g.At}, repo: g.repo, store: g.store, head: r.Base, changes: changes, pushed: true,
+		makes: g.Memory && r.Protected}, err
 }
 
 // judge comes to the verdict on one library.

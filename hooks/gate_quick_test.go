@@ -60,7 +60,6 @@ func TestGateJudgesFromMemory(t *testing.T) {
 		quick      bool
 		push       func()
 	}{
-		{"the first", "", false, func() { s.reason(); s.approve(oxygen3, jonas) }},
 		{"reasoned and approved", "", true, func() { s.reason(); s.approve(oxygen3, jonas) }},
 		{"permitted", "", true, func() { s.reason(); s.permit(oxygen3, 2*time.Hour) }},
 		{"neither", "no-reason 3mm, unapproved 3mm", false, func() {}},

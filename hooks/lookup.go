@@ -26,6 +26,7 @@ type Lookup struct {
 	catalog *catalog
 	index   *history.Index
 	since   []*schema.Record // saved since the index was made
+	ofGate  bool             // a gate has its own
 }
 
 // Where says which sets are wanted.
@@ -116,8 +117,7 @@ func (l *Lookup) Close() error { return l.index.Close() }
 
 // openCatalog reads the catalog, and adds what was saved since.
 func (l *Lookup) openCatalog() error {
-	name := memoryName("catalog", l.root)
-	l.catalog = readCatalog(l.repo.ScratchFile(name), l.stamp)
+	l.catalog = readCatalog(l.repo.ScratchFile(l.name("catalog")), l.stamp)
 	if l.catalog != nil && l.catchUp() == nil {
 		return nil
 	}
@@ -125,8 +125,26 @@ func (l *Lookup) openCatalog() error {
 	if err := l.catchUp(); err != nil {
 		return err
 	}
-	_ = l.repo.Remember(name, func(out io.Writer) error { return l.catalog.write(out, l.stamp) })
+	_ = l.writeCatalog()
 	return nil
+}
+
+func (l *Lookup) writeCatalog() error {
+	return l.repo.Remember(l.name("catalog"), func(out io.Writer) error { return l.catalog.write(out, l.stamp) })
+}
+
+func (l *Lookup) name(kind string) string { return memoryOf(l.ofGate, kind, l.root) }
+
+// make makes both anew.
+func (l *Lookup) make() error {
+	l.catalog = &catalog{files: map[string]listing{}}
+	if err := l.catchUp(); err != nil {
+		return err
+	}
+	if err := l.writeCatalog(); err != nil {
+		return err
+	}
+	return l.extend(nil)
 }
 
 // catchUp lists what was saved since the catalog was made, a few files at a time.
@@ -204,7 +222,7 @@ func (l *Lookup) contents(files []git.Change) ([][]byte, error) {
 
 // openIndex opens the index of records, and makes it anew where it cannot be used.
 func (l *Lookup) openIndex() error {
-	x, err := history.OpenIndex(l.repo.ScratchFile(memoryName("index", l.root)), l.stamp)
+	x, err := history.OpenIndex(l.repo.ScratchFile(l.name("index")), l.stamp)
 	if err == nil && l.extend(x) == nil {
 		return nil
 	}
@@ -243,7 +261,7 @@ func (l *Lookup) extend(x *history.Index) error {
 		}
 		w.AddAll(records, contents)
 	}
-	name := memoryName("index", l.root)
+	name := l.name("index")
 	if err := l.repo.Remember(name, w.Write); err != nil {
 		return err
 	}

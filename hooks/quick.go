@@ -6,9 +6,9 @@ import (
 	"errors"
 	"io"
 	"maps"
+	"os"
 	"path"
 	"slices"
-	"strings"
 
 	"fettle/history"
 	"fettle/history/git"
@@ -30,8 +30,10 @@ var afterQuick func(*running, *verdict)
 const fewRecords = 32 // that came since an index was made, before it is written anew
 
 // remembered names a file of a memory. A gate has its own: a repository may take pushes and have a work tree, too.
-func (r *running) remembered(kind, root string) string {
-	if r.pushed {
+func (r *running) remembered(kind, root string) string { return memoryOf(r.pushed, kind, root) }
+
+func memoryOf(gate bool, kind, root string) string {
+	if gate {
 		kind = "gate-" + kind
 	}
 	return memoryName(kind, root)
@@ -200,12 +202,33 @@ func bearsOnMore(r *schema.Record) bool {
 	return slices.ContainsFunc(history.Subjects(r), func(k history.SubjectKey) bool { return k.Kind != schema.SubjectCondition })
 }
 
-// recall reads what is remembered and what came since; nil where that does not fit the last commit.
+// recall reads what is remembered and what came since. Where that does not fit the last commit it is made anew. It is nil where it tells
+// nothing: it cannot be made, or a file of the library cannot be read whole.
 func (r *running) recall(root string, dirs map[string]string) (*memory, error) {
-	r.forgotten = true
+	m, err := r.fitting(root, dirs)
+	if m == nil && err == nil && r.makes {
+		l := &Lookup{repo: r.repo, root: root, stamp: history.IndexStamp(), store: newStore(r.repo), dirs: dirs, ofGate: r.pushed}
+		if l.make() != nil {
+			return nil, nil
+		}
+		l.Close()
+		m, err = r.fitting(root, dirs)
+	}
+	if m == nil || err != nil {
+		return nil, err
+	}
+	if !m.catalog.sound() {
+		m.index.Close()
+		return nil, nil
+	}
+	return m, nil
+}
+
+// fitting is what is remembered with what came since; nil where it is damaged, of another program, of another history or not there.
+func (r *running) fitting(root string, dirs map[string]string) (*memory, error) {
 	stamp := history.IndexStamp()
 	m := &memory{catalog: readCatalog(r.repo.ScratchFile(r.remembered("catalog", root)), stamp)}
-	if m.catalog == nil || !m.catalog.sound() {
+	if m.catalog == nil {
 		return nil, nil
 	}
 	var err error
@@ -217,7 +240,6 @@ func (r *running) recall(root string, dirs map[string]string) (*memory, error) {
 		m.index.Close()
 		return nil, err
 	}
-	r.forgotten = false
 	return m, nil
 }
 
@@ -368,7 +390,9 @@ func (r *running) judgeQuickly(l *library, m *memory, since, added []*schema.Rec
 	for range 4 {
 		before, err := m.index.LedgerOf(slices.Collect(maps.Keys(asked)), since)
 		if err != nil {
-			r.forgotten = !errors.Is(err, history.ErrOtherSubjects)
+			if !errors.Is(err, history.ErrOtherSubjects) { // it is damaged where nobody looked before
+				os.Remove(r.repo.ScratchFile(r.remembered("index", l.root)))
+			}
 			return nil, nil
 		}
 		c.Before.Ledger, c.Now.Ledger = before, before.With(added)
@@ -489,53 +513,4 @@ func (r *running) refresh(root, records string, m *memory, since []*schema.Recor
 		w.Add(ledger, nil, record, r.store.content[m.since[i].Hash])
 	}
 	_ = r.writeIndex(root, w)
-}
-
-// remember makes what the next commit is judged from. It was all read for this one.
-func (r *running) remember(v *verdict) {
-	if !r.forgotten || r.head == "" || len(r.heads) > 0 || v.before.ids[schema.SettingsFile] == "" {
-		return
-	}
-	top, err := r.repo.TreeDir(r.head, v.root)
-	if err != nil {
-		return
-	}
-	dirs, settings := map[string]string{}, ""
-	for _, e := range top {
-		switch {
-		case e.Mode == git.ModeTree:
-			dirs[e.Path] = e.Hash
-		case e.Path == schema.SettingsFile:
-			settings = e.Hash
-		}
-	}
-	if v.before.ids[schema.SettingsFile] != settings { // the library was in another directory
-		return
-	}
-	p := &catalog{dirs: catalogDirs(dirs), files: map[string]listing{}}
-	for file, id := range v.before.ids {
-		if isSet(file) || strings.HasPrefix(file, "machines/") {
-			data, err := v.before.Read(file)
-			at, ok := soundListing(file, id, data)
-			if err != nil || !ok {
-				return
-			}
-			p.files[file] = at
-		}
-	}
-	stamp := history.IndexStamp()
-	w, err := history.NewIndexWriter(stamp, dirs["records"], nil)
-	if err != nil {
-		return
-	}
-	for _, record := range v.Case.Before.Ledger.Records {
-		data, err := v.before.Read(record.Path)
-		if err != nil {
-			return
-		}
-		w.Add(v.Case.Before.Ledger, v.Standing, record, data)
-	}
-	if r.writeIndex(v.root, w) == nil {
-		_ = r.writeCatalog(v.root, p, stamp)
-	}
 }

@@ -37,7 +37,7 @@ func judgeCommit(repo *git.Repo, call Call, act act) (stopped bool, err error) {
 	if act.finish == "" && len(heads) > 0 {
 		act.finish, act.work = "git commit", "the merge"
 	}
-	r := &running{Call: call, act: act, repo: repo, store: newStore(repo), head: head, heads: heads, changes: changes}
+	r := &running{Call: call, act: act, repo: repo, store: newStore(repo), head: head, heads: heads, changes: changes, makes: true}
 	verdicts, err := r.verdicts()
 	if err != nil {
 		return false, err
@@ -93,9 +93,6 @@ func (r *running) verdicts() ([]*verdict, error) {
 		if err != nil {
 			return nil, err
 		}
-		if !r.pushed {
-			r.remember(v)
-		}
 		out = append(out, v)
 	}
 	return out, nil
@@ -122,8 +119,8 @@ type running struct {
 	heads   []string // what is merged into it
 	changes []git.Change
 
-	forgotten bool // nothing is remembered of the library that fits
-	pushed    bool // a gate judges what was saved elsewhere: there is no commit under way, and no disk to look at
+	makes  bool // what is remembered is made where it is missing
+	pushed bool // a gate judges what was saved elsewhere: there is no commit under way, and no disk to look at
 }
 
 // roots are the directories that may hold a library that the commit touches: wherever a changed path is named like a part of one.

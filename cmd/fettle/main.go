@@ -23,7 +23,7 @@ func main() {
 // any shop's.
 func keepGarbage() {
 	debug.SetGCPercent(-1)
-	debug.SetMemoryLimit(512 << 20)
+	debug.SetMemoryLimit(200 << 20)
 }
 
 // holdMemory asks the collector to stay below so many bytes, and lets go of that where most of them are in use: years of history read
