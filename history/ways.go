@@ -36,8 +36,8 @@ func (w *Ways) Lead(end *schema.Values, digest schema.Digest) (bool, error) {
 	if path := Path(w.Edges, w.Starts, digest); path != nil && (len(path) == 0 || w.anyFresh(path)) {
 		return true, nil
 	}
-	if end == nil {
-		return false, nil
+	if end == nil || len(w.Edges) == 0 && !slices.ContainsFunc(w.Starts, func(s schema.Digest) bool { return s != "" }) {
+		return false, nil // nobody explained or decided anything from which a merge or a step could lead on
 	}
 	r := &reaching{Ways: w, end: digest, reached: map[schema.Digest]bool{}, values: map[schema.Digest]*schema.Values{}}
 	for _, s := range w.Starts {

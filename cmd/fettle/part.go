@@ -180,3 +180,47 @@ func (p *part) load(s *shop, st *state) error {
 	st.snap, st.lib, st.ledger = p.snapshots[at], lib, ledger
 	return nil
 }
+
+// apart begins with no more than settings, machines and rosters of both states. It is false where no part of the library can stand for it.
+func (s *shop) apart() bool {
+	if s.entire || s.part != nil || s.unsaved.lib != nil || s.committed.lib != nil {
+		return false
+	}
+	lookup, err := hooks.OpenLookup(s.repo, s.sub)
+	if err != nil {
+		return false
+	}
+	s.part = (&origin{lookup: lookup, unsaved: true}).ofSets(nil)
+	if _, _, err := s.both(); err != nil {
+		s.wholly()
+		return false
+	}
+	return true
+}
+
+// within is the same shop as far as another part goes.
+func (s *shop) within(part *part) *shop {
+	out := *s
+	out.unsaved, out.committed, out.part, out.known = state{}, state{}, part, nil
+	return &out
+}
+
+// recordsOf is what is on record of some sets, in a state that was read.
+func (s *shop) recordsOf(st *state, sets [][3]string) (*history.Ledger, error) {
+	if s.part == nil {
+		return st.ledger, nil
+	}
+	var added []*schema.Record
+	if st == &s.unsaved {
+		added = s.part.added
+	}
+	var keys []history.SubjectKey
+	for _, set := range sets {
+		keys = append(keys, history.OfSet(set[0], set[1], set[2]))
+	}
+	ledger, err := s.part.lookup.Ledger(keys, added)
+	if err != nil && st.snap != nil {
+		return history.ReadLedger(st.snap)
+	}
+	return ledger, err
+}

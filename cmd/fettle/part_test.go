@@ -224,6 +224,12 @@ func TestPartSaysWhatWholeSays(t *testing.T) {
 		ids := p.ids()
 		r.Shuffle(len(ids), func(i, j int) { ids[i], ids[j] = ids[j], ids[i] })
 		p.compare(fmt.Sprintf("round %d", round), ids[:min(len(ids), 4)], partCommands...)
+		p.repo.Run("branch", "-qf", "waiting/later", last)
+		for _, args := range [][]string{{"status", "--format", "json"}, {"status"}} {
+			if want, got := p.run(true, args...), p.run(false, args...); got != want {
+				t.Fatalf("round %d: %v says by parts\n%s\nand by the whole library\n%s", round, args, got, want)
+			}
+		}
 	}
 	p.repo.Run("reset", "-q", "--hard", last)
 	p.compare("the last", p.ids(), partCommands[0])

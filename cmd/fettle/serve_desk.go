@@ -120,12 +120,8 @@ func (d *desk) read() (*pages, git.Print, error) {
 
 // begin reads settings, machines and rosters, or all where no part of the library can stand for it.
 func (p *pages) begin() error {
-	if lookup, err := hooks.OpenLookup(p.repo, p.sub); err == nil && !p.entire {
-		p.part = (&origin{lookup: lookup, unsaved: true}).ofSets(nil)
-		if _, _, err := p.both(); err == nil {
-			return nil
-		}
-		p.wholly()
+	if p.apart() {
+		return nil
 	}
 	p.desk.at("reading all files")
 	_, _, err := p.both()

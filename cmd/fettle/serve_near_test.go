@@ -14,6 +14,7 @@ func TestPagesSayWhatWholeSays(t *testing.T) {
 	t.Setenv("SOURCE_DATE_EPOCH", "1793606400")
 	p := &partTest{T: t, repo: sampleHistory(t)}
 	commits := strings.Fields(p.repo.Run("rev-list", "--reverse", "HEAD"))
+	p.repo.Run("branch", "-q", "waiting/later", "HEAD")
 	near := pageBy(t, p.repo.Dir, false)
 	rounds, pages := 10, 0
 	if testing.Short() {

@@ -83,18 +83,19 @@ func (a *app) status(asked bool) error {
 }
 
 func (s *shop) report() (*statusReport, error) {
+	s.apart()
 	work, saved, err := s.both()
 	if err != nil {
 		return nil, err
 	}
-	r := &statusReport{Format: 1, Directory: s.root, Conditions: len(work.Recipes), Saved: len(saved.Recipes), Unsaved: []string{}, Files: []string{}, NoReason: []string{}, NotSaved: []string{},
+	r := &statusReport{Format: 1, Directory: s.root, Unsaved: []string{}, Files: []string{}, NoReason: []string{}, NotSaved: []string{},
 		Waiting: []string{}, Others: []string{}, Hooks: []string{}, Conflicts: []string{}, Past: []string{}, Trials: []string{}}
 	if set := work.Settings.Value; set != nil {
 		r.Library = set.Name.V
 	}
 	standing := s.standing(&s.committed)
 	r.Adopted, r.Trouble = standing.Anchor != nil, standing.Trouble
-	verdict, err := s.examine(true)
+	verdict, unread, err := s.verdict()
 	if err != nil {
 		return nil, err
 	}
@@ -104,16 +105,12 @@ func (s *shop) report() (*statusReport, error) {
 			r.PastErrors++
 		}
 	}
-	past, err := s.unexplained()
-	if err != nil {
+	if err := s.stands(r); err != nil {
 		return nil, err
-	}
-	for _, u := range past {
-		r.Past = append(r.Past, u.ID.String())
 	}
 	hidden := map[schema.ID]bool{}
 	for _, d := range verdict.Differences {
-		if hidden[d.ID] = unread(work, d); !hidden[d.ID] {
+		if hidden[d.ID] = unread(d); !hidden[d.ID] {
 			r.Unsaved = append(r.Unsaved, d.ID.String())
 		}
 	}
@@ -136,15 +133,6 @@ func (s *shop) report() (*statusReport, error) {
 	if err := s.underWay(r); err != nil {
 		return nil, err
 	}
-	for _, p := range standing.Positions(saved) {
-		switch {
-		case !r.Adopted || p.Status == history.Approved:
-		case p.Status == history.Rejected:
-			r.Rejected = append(r.Rejected, p.Name)
-		default:
-			r.Waiting = append(r.Waiting, p.Name)
-		}
-	}
 	if r.Adopted {
 		for _, p := range standing.Others(saved) {
 			r.Others = append(r.Others, strings.TrimSuffix(p.Kind+" "+p.Name, " "+p.Kind))
@@ -165,6 +153,70 @@ func (s *shop) report() (*statusReport, error) {
 	}
 	r.Hooks = append(r.Hooks, missing...)
 	return r, nil
+}
+
+// verdict is what the rules say of the unsaved state against the last commit, and which differences are there only because a file cannot be
+// read whole as it is now.
+func (s *shop) verdict() (hooks.Report, func(history.Difference) bool, error) {
+	if s.part == nil {
+		report, err := s.examine(true)
+		return report, func(d history.Difference) bool { return unread(s.unsaved.lib, d) }, err
+	}
+	head, err := s.repo.Resolve("HEAD")
+	if err != nil {
+		return hooks.Report{}, nil, err
+	}
+	anchor, err := s.anchor()
+	if err != nil {
+		return hooks.Report{}, nil, err
+	}
+	found, err := (&hooks.Survey{Repo: s.repo, Root: s.sub, Before: s.part.snapshots[0], Now: s.part.snapshots[1], Head: head, Anchor: anchor, At: s.now()}).Run()
+	slices.SortFunc(found.Differences, func(a, b history.Difference) int { return a.ID.Compare(b.ID) })
+	slices.SortFunc(found.Changes, func(a, b lint.Change) int { return a.ID.Compare(b.ID) })
+	return found.Report, func(d history.Difference) bool { return d.After == nil && found.Unread[d.Before.File.Path] }, err
+}
+
+// stands counts the conditions, and names those that wait, were rejected, or lack a reason.
+func (s *shop) stands(r *statusReport) error {
+	var rows []row
+	if s.part == nil {
+		past, err := s.unexplained()
+		if err != nil {
+			return err
+		}
+		for _, u := range past {
+			r.Past = append(r.Past, u.ID.String())
+		}
+		for _, p := range s.standing(&s.committed).Positions(s.committed.lib) {
+			rows = append(rows, row{id: p.ID, status: p.Status})
+		}
+		r.Conditions, r.Saved = len(s.unsaved.lib.Recipes), len(s.committed.lib.Recipes)
+	} else {
+		t, err := s.overview(nil, s.bar.doing, true)
+		if err != nil {
+			return err
+		}
+		rows = t.rows(func(*row) bool { return true })
+	}
+	for _, x := range rows {
+		if x.onDisk {
+			r.Conditions++
+		}
+		if x.saved {
+			r.Saved++
+		}
+		if x.unexplained {
+			r.Past = append(r.Past, x.id.String())
+		}
+		switch {
+		case !r.Adopted || x.status == history.Approved || x.status == "":
+		case x.status == history.Rejected:
+			r.Rejected = append(r.Rejected, x.id.String())
+		default:
+			r.Waiting = append(r.Waiting, x.id.String())
+		}
+	}
+	return nil
 }
 
 // unsavedFiles adds the edited files that no unsaved condition speaks for: settings, profiles, rosters, a set in another layout or one

@@ -76,7 +76,17 @@ func (s *shop) plans() ([]*plan, error) {
 	for _, p := range out {
 		p.sheet = sheets[p.sheetPath()]
 	}
-	for _, t := range history.Bodies[*schema.Trial](s.unsaved.ledger) {
+	var sets [][3]string
+	for _, p := range out {
+		if id, err := schema.ParseID(p.ID.V); err == nil {
+			sets = append(sets, setOf(id))
+		}
+	}
+	ledger, err := s.recordsOf(&s.unsaved, sets)
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range history.Bodies[*schema.Trial](ledger) {
 		for _, p := range out {
 			if t.Body.Plan.V == string(p.digest) {
 				p.recorded = t.Record

@@ -176,20 +176,9 @@ func (s *shop) readSent(b *sentBranch) error {
 	if err != nil {
 		return err
 	}
-	standing := s.standing(&s.committed)
-	if decided {
-		id, err := libraryID(s.committed.lib)
-		if err != nil {
-			return err
-		}
-		anchor, _, err := s.repo.Config("fettle.anchor")
-		if err != nil {
-			return err
-		}
-		if anchor == "" && standing.Anchor != nil {
-			anchor = string(standing.Anchor.Digest)
-		}
-		standing = s.committed.ledger.With(records).Judge(id, anchor)
+	standing, err := s.standingWith(records, decided, was, is)
+	if err != nil {
+		return err
 	}
 	for _, d := range history.Compare(was, is) {
 		if !d.NoteOnly {
@@ -228,6 +217,41 @@ func (s *shop) readSent(b *sentBranch) error {
 		b.broken, b.trouble = true, is.Files[i].Path+": "+is.Files[i].Problems[0].Message
 	}
 	return nil
+}
+
+// standingWith is where the conditions of libraries stand by what is decided here, and, where a branch decided something, by its records.
+func (s *shop) standingWith(records []*schema.Record, decided bool, libs ...*schema.Library) (*history.Standing, error) {
+	standing := s.standing(&s.committed)
+	if !decided && s.part == nil {
+		return standing, nil
+	}
+	if !decided {
+		records = nil
+	}
+	var sets [][3]string
+	for _, lib := range libs {
+		for _, r := range lib.Recipes {
+			if set := setOf(r.ID); len(sets) == 0 || !slices.Contains(sets, set) {
+				sets = append(sets, set)
+			}
+		}
+	}
+	ledger, err := s.recordsOf(&s.committed, sets)
+	if err != nil {
+		return nil, err
+	}
+	id, err := libraryID(s.committed.lib)
+	if err != nil && decided {
+		return nil, err
+	}
+	anchor, err := s.anchor()
+	if err != nil {
+		return nil, err
+	}
+	if anchor == "" && decided && standing.Anchor != nil {
+		anchor = string(standing.Anchor.Digest)
+	}
+	return ledger.With(records).Judge(id, anchor), nil
 }
 
 // only is a snapshot that holds some of its files.
