@@ -389,7 +389,7 @@ func (s *Survey) library(side int, x *section, read map[string]*schema.File) (*s
 			if err != nil {
 				return nil, err
 			}
-			f = schema.ReadFile(p, data)
+			f = schema.ReadFileAndLayout(p, data)
 			read[p+id] = f
 		}
 		files = append(files, f.Copied())

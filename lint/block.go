@@ -3,6 +3,7 @@ package lint
 import (
 	"fmt"
 	"iter"
+	"slices"
 
 	"fettle/schema"
 	"fettle/schema/quantity"
@@ -72,19 +73,34 @@ type placed[T any] struct {
 func (m placed[T]) field() string { return m.block.field(m.name) }
 func (m placed[T]) place() Place  { return Place{m.field(), m.At} }
 
-// blocks are those of the condition. Nearly every rule asks for them in turn, so they are kept until another condition is asked for.
+// blocks are those of the condition. Nearly every rule asks for them in turn, so they are kept until another condition is asked for: then
+// these are no longer good.
 func (p *Pass) blocks() []*block {
-	if s := p.state; s.blocksOf != p.Recipe.Condition {
-		s.blocksOf, s.blocks, s.cutting = p.Recipe.Condition, blocksOf(p.Recipe.Condition), nil
+	s := &p.state.condition
+	if s.of != p.Recipe.Condition {
+		s.of, s.cuts = p.Recipe.Condition, false
+		s.read(p.Recipe.Condition)
 	}
-	return p.state.blocks
+	return s.blocks
 }
 
-// blocksOf lists the blocks of a condition in the order of the file.
-func blocksOf(c *schema.Condition) []*block {
+// A blocked is a condition in blocks. Its room is used again for the next one.
+type blocked struct {
+	of     *schema.Condition
+	blocks []*block
+	all    []block
+	stages []schema.CutValues // of the pierce
+
+	cuts    bool // cutting is of the condition, too
+	cutting cutting
+	moments []moment
+	lists   []*moment
+}
+
+// read lists the blocks of a condition in the order of the file.
+func (s *blocked) read(c *schema.Condition) {
 	cut := (*schema.CutValues)(&c.Cut.V)
-	all := make([]block, 0, 3+len(c.Contours.V)+len(c.Pierce.V))
-	all = append(all, block{kind: cutBlock, path: "cut", own: cut, whole: cut})
+	all := append(s.all[:0], block{kind: cutBlock, path: "cut", own: cut, whole: cut})
 	if c.LeadIn.Set() {
 		own := &c.LeadIn.V.CutValues
 		all = append(all, block{kind: leadInBlock, path: "lead_in", own: own, whole: over(cut, own)})
@@ -97,16 +113,16 @@ func blocksOf(c *schema.Condition) []*block {
 		own := &c.Contours.V[i].CutValues
 		all = append(all, block{kind: contourBlock, path: numbered("contours", i), own: own, whole: over(cut, own)})
 	}
+	s.stages = slices.Grow(s.stages[:0], len(c.Pierce.V))[:len(c.Pierce.V)]
 	for i := range c.Pierce.V {
-		s := &c.Pierce.V[i]
-		own := &schema.CutValues{Power: s.Power, Pressure: s.Pressure, Focus: s.Focus, Spot: s.Spot, Mode: s.Mode, Frequency: s.Frequency, Duty: s.Duty}
-		all = append(all, block{kind: pierceBlock, path: numbered("pierce", i), own: own, whole: own, stage: s})
+		p, own := &c.Pierce.V[i], &s.stages[i] // whose speed is never set
+		own.Power, own.Pressure, own.Focus, own.Spot, own.Mode, own.Frequency, own.Duty = p.Power, p.Pressure, p.Focus, p.Spot, p.Mode, p.Frequency, p.Duty
+		all = append(all, block{kind: pierceBlock, path: numbered("pierce", i), own: own, whole: own, stage: p})
 	}
-	out := make([]*block, len(all))
+	s.all, s.blocks = all, s.blocks[:0]
 	for i := range all {
-		out[i] = &all[i]
+		s.blocks = append(s.blocks, &all[i])
 	}
-	return out
 }
 
 // numbered is the path of an item of a list. The first ones are what there mostly is.

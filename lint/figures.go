@@ -40,7 +40,7 @@ func (e Effect) Percent() (float64, bool) {
 // or a member of the profile, is not among them. Nothing is a release of a part.
 func Figures(lib *schema.Library, v *schema.Values) []Figure {
 	condition := v.Condition
-	c := newCutting(lib, lib.Machine(v.Machine.V), &condition, v.Material.V, v.Gas.V, blocksOf(&condition))
+	c := newCutting(lib, lib.Machine(v.Machine.V), &condition, v.Material.V, v.Gas.V)
 	if len(v.Composition) > 0 { // of the day the recipe was written, where it is an old one
 		if mix, ok := mixOf(v.Composition); ok {
 			c.setGas(v.Gas.V, mix)

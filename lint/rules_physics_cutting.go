@@ -43,15 +43,27 @@ type moment struct {
 
 // cutting is the one of the condition, kept as its blocks are.
 func (p *Pass) cutting() *cutting {
-	blocks := p.blocks()
-	if p.state.cutting == nil {
-		p.state.cutting = newCutting(p.Library, p.Machine, p.Recipe.Condition, p.Set.Material.V, p.Gas, blocks)
+	p.blocks()
+	s := &p.state.condition
+	if !s.cuts {
+		s.cuts = true
+		s.cut(p.Library, p.Machine, p.Recipe.Condition, p.Set.Material.V, p.Gas)
 	}
-	return p.state.cutting
+	return &s.cutting
 }
 
-func newCutting(lib *schema.Library, machine *schema.Machine, condition *schema.Condition, material, gas string, blocks []*block) *cutting {
-	c := &cutting{condition: condition, machine: machine, thickness: condition.Thickness.V.SI(), kerf: max(0, condition.Kerf.V.SI()),
+// newCutting is the one of a condition by itself.
+func newCutting(lib *schema.Library, machine *schema.Machine, condition *schema.Condition, material, gas string) *cutting {
+	s := &blocked{}
+	s.read(condition)
+	s.cut(lib, machine, condition, material, gas)
+	return &s.cutting
+}
+
+// cut makes the cutting of the condition that was read.
+func (s *blocked) cut(lib *schema.Library, machine *schema.Machine, condition *schema.Condition, material, gas string) {
+	c := &s.cutting
+	*c = cutting{condition: condition, machine: machine, thickness: condition.Thickness.V.SI(), kerf: max(0, condition.Kerf.V.SI()),
 		orifice: condition.Nozzle.V.Orifice.V.SI(), standoff: condition.Nozzle.V.Standoff.V.SI()}
 	c.metal, _ = lib.BaseMaterial(material)
 	c.material, c.knows = physics.MaterialNamed(c.metal)
@@ -61,11 +73,11 @@ func newCutting(lib *schema.Library, machine *schema.Machine, condition *schema.
 		waist, _ = physics.Spot(laser.CoreDiameter.V.SI(), optics.FocalLength.V.SI(), optics.Collimation.V.SI())
 		product = laser.BeamParameterProduct.V.SI()
 	}
-	n := len(blocks)
-	lists, all := make([]*moment, 3*n), make([]moment, n)
-	c.moments, c.severing, c.stages = lists[:0:n], lists[n:n:2*n], lists[2*n:2*n]
-	for i, b := range blocks {
-		m := &all[i]
+	n := len(s.blocks)
+	s.lists, s.moments = slices.Grow(s.lists[:0], 3*n)[:3*n], slices.Grow(s.moments[:0], n)[:n]
+	c.moments, c.severing, c.stages = s.lists[:0:n], s.lists[n:n:2*n], s.lists[2*n:2*n]
+	for i, b := range s.blocks {
+		m := &s.moments[i]
 		*m = moment{block: b, gasName: gas, speed: b.whole.Speed.V.SI(), focus: b.whole.Focus.V.SI(), focused: b.whole.Focus.Set(),
 			beam: physics.Beam{Waist: waist, Product: product}, tip: c.standoff}
 		m.power, m.mean = meanPower(b)
@@ -94,7 +106,6 @@ func newCutting(lib *schema.Library, machine *schema.Machine, condition *schema.
 			c.severing = append(c.severing, m)
 		}
 	}
-	return c
 }
 
 // meanPower is the power over a pulse, and whether it is known to be the mean: without a duty the peak is all that is said.

@@ -110,10 +110,8 @@ type run struct {
 	severities []Severity // of the rules as they stand in the registry
 	limits     []limit
 	families   [][]*schema.Recipe
-	same       map[string]bool   // files not to look at as files
-	blocksOf   *schema.Condition // what blocks and cutting are of
-	blocks     []*block
-	cutting    *cutting                       // nil until asked for
+	same       map[string]bool                // files not to look at as files
+	condition  blocked                        // that was asked for last
 	views      map[*schema.Recipe]*familyView // by the first of the family
 	found      []*Finding
 	asleep     []Sleep

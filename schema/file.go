@@ -18,6 +18,8 @@ type File struct {
 	Problems []Problem
 	items    []Span // of "conditions", whatever they are; nil where there is no such member
 	object   bool   // it is one, whatever is in it
+	scanned  bool   // and without a name twice
+	laidOut  *bool  // nil where nobody looked
 	lines    []int  // offsets of line starts, made when first asked for
 }
 
@@ -30,13 +32,25 @@ func ReadFile(path string, data []byte) *File {
 	return f
 }
 
+// ReadFileAndLayout is [ReadFile] for who asks [File.LaidOut] afterwards: that is found out while the tree is at hand.
+func ReadFileAndLayout(path string, data []byte) *File {
+	f := &File{Path: path, Data: data}
+	s := scanners.Get().(*scanner)
+	defer s.release()
+	root := f.read(s)
+	is := f.scanned && laidOut(root, data)
+	f.laidOut = &is
+	return f
+}
+
 // read reads the file with a scanner and returns the tree, nil where it is no JSON object. The tree is good while the scanner is not
 // used again.
 func (f *File) read(s *scanner) *Node {
 	errs := &problems{}
 	defer func() { f.Problems = errs.sorted() }()
 	root := s.scan(string(f.Data))
-	if root == nil {
+	scanned := root != nil
+	if !scanned {
 		if root = parse(f.Data, errs); root == nil {
 			return nil
 		}
@@ -45,7 +59,7 @@ func (f *File) read(s *scanner) *Node {
 		errs.add(RuleBadValue, root.At, "", fmt.Sprintf("found %s; a file of a library is an object in braces", root.Kind.Words()), "")
 		return nil
 	}
-	f.object = true
+	f.object, f.scanned = true, scanned
 	f.items = itemsOf(root.Get("conditions"))
 	f.Kind = root.Str("kind")
 	t, ok := structOf(f.Kind)

@@ -105,6 +105,9 @@ func readAnything(t failer, data []byte) {
 	if same := bytes.Equal(out, data); f.LaidOut() && !same || same && !f.LaidOut() && scan(data) != nil {
 		t.Fatalf("%q is in the house layout: %v, and said to be: %v", data, same, f.LaidOut())
 	}
+	if at := ReadFileAndLayout("x.json", data); at.LaidOut() != f.LaidOut() || !slices.Equal(at.Problems, f.Problems) {
+		t.Fatalf("%q is laid out: %v alone, %v when it is read", data, f.LaidOut(), at.LaidOut())
+	}
 	again := ReadFile("x.json", out)
 	if again.Root() == nil {
 		t.Fatalf("the layout of %q is not read: %+v\n%s", data, again.Problems, out)

@@ -62,7 +62,7 @@ func readFrom(src Source, path string) (*File, error) {
 
 // Copied is the file for another library, which adds problems of its own.
 func (f *File) Copied() *File {
-	return &File{Path: f.Path, Data: f.Data, object: f.object, items: f.items, Kind: f.Kind, Value: f.Value, Problems: slices.Clone(f.Problems)}
+	return &File{Path: f.Path, Data: f.Data, object: f.object, scanned: f.scanned, laidOut: f.laidOut, items: f.items, Kind: f.Kind, Value: f.Value, Problems: slices.Clone(f.Problems)}
 }
 
 // ReadRecordFrom reads a record of a snapshot, or takes it from what is known.

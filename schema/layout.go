@@ -24,16 +24,20 @@ func appendLayout(b []byte, n *Node) []byte {
 
 // LaidOut reports whether the file is a JSON object in the house layout, without a duplicate name.
 func (f *File) LaidOut() bool {
+	if f.laidOut != nil {
+		return *f.laidOut
+	}
 	s := scanners.Get().(*scanner)
 	defer s.release()
 	root := s.scan(string(f.Data))
-	if root == nil || root.Kind != Object {
-		return false
-	}
+	return root != nil && root.Kind == Object && laidOut(root, f.Data)
+}
+
+func laidOut(root *Node, data []byte) bool {
 	room := layoutRoom.Get().(*[]byte)
 	defer layoutRoom.Put(room)
 	*room = appendLayout((*room)[:0], root)
-	return bytes.Equal(*room, f.Data)
+	return bytes.Equal(*room, data)
 }
 
 var layoutRoom = sync.Pool{New: func() any { room := make([]byte, 0, 1<<14); return &room }}
