@@ -91,9 +91,12 @@ func readCatalog(file, stamp string) *catalog {
 	}
 	p := &catalog{dirs: [3]string(lines[1:4]), files: make(map[string]listing, len(lines))}
 	for _, line := range lines[4:] {
-		parts := strings.Split(line, "\t")
-		if len(parts) != 6 {
-			return nil
+		var parts [6]string // not split one by one, since a commit waits for this
+		for i := range parts {
+			var more bool
+			if parts[i], line, more = strings.Cut(line, "\t"); more != (i < len(parts)-1) {
+				return nil
+			}
 		}
 		p.files[parts[0]] = listing{parts[1], family{parts[2], parts[3], parts[4]}, parts[5] != ""}
 	}

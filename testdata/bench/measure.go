@@ -274,7 +274,7 @@ func (r *row) run() error {
 				*side.into = append(*side.into, took)
 				*side.busy = append(*side.busy, busy)
 			}
-			if side.mine {
+			if side.mine && i > 0 {
 				peak = max(peak, memory)
 			}
 		}
