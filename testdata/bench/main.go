@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"os"
 	"slices"
+	"strconv"
 )
 
 func main() {
@@ -27,6 +28,12 @@ func run(args []string) error {
 		return makeSize(args[1], args[2])
 	case len(args) >= 2 && args[0] == "run":
 		return measure(args[1], args[2:])
+	case len(args) == 5 && args[0] == "commits": // called by itself
+		n, err := strconv.Atoi(args[4])
+		if err != nil {
+			return err
+		}
+		return commits(args[1], args[2], args[3], n)
 	case len(args) == 2 && args[0] == "grow":
 		return grow(args[1])
 	}

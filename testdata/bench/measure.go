@@ -180,27 +180,13 @@ func (b *bench) push(size, file string, n int) (row, error) {
 			return row{}, err
 		}
 	}
-	show := exec.Command("git", "show", "main:"+file) // and not what the work tree holds, where rows leave an edit
-	show.Dir = from
-	data, err := show.Output()
+	branch := fmt.Sprintf("refs/heads/push-%d", n)
+	self, err := os.Executable() // by another process, so that what it holds counts for no program that is measured
 	if err != nil {
 		return row{}, err
 	}
-	var stream bytes.Buffer
-	branch, last := fmt.Sprintf("refs/heads/push-%d", n), "refs/heads/main"
-	for i := range n {
-		text := bytes.Replace(data, []byte(`"gas": "oxygen",`), fmt.Appendf(nil, "\"gas\": \"oxygen\",\n  \"note\": \"seen %d times\",", i), 1)
-		fmt.Fprintf(&stream, "commit %s\nmark :%d\ncommitter Mara Lind <%s> %d +0000\ndata 1\nx\nfrom %s\nM 100644 inline %s\ndata %d\n%s\n\n",
-			branch, i+1, author, 1767225600+i, last, file, len(text), text)
-		last = fmt.Sprintf(":%d", i+1)
-	}
-	if err := git(from, &stream, "fast-import", "--quiet", "--force"); err != nil {
-		return row{}, err
-	}
-	if n == 1 {
-		if err := approved(from, branch, file); err != nil {
-			return row{}, err
-		}
+	if out, err := exec.Command(self, "commits", from, branch, file, fmt.Sprint(n)).CombinedOutput(); err != nil {
+		return row{}, fmt.Errorf("%w: %s", err, out)
 	}
 	to := func(server string) []string {
 		return []string{"git", "push", "-q", server, branch + ":refs/heads/main"}
@@ -214,6 +200,28 @@ func (b *bench) push(size, file string, n int) (row, error) {
 			}
 			return nil
 		}}, nil
+}
+
+// commits makes n commits on a branch, from main on.
+func commits(dir, branch, file string, n int) error {
+	if n == 1 {
+		return approved(dir, branch, file)
+	}
+	show := exec.Command("git", "show", "main:"+file) // and not what the work tree holds, where rows leave an edit
+	show.Dir = dir
+	data, err := show.Output()
+	if err != nil {
+		return err
+	}
+	var stream bytes.Buffer
+	last := "refs/heads/main"
+	for i := range n {
+		text := bytes.Replace(data, []byte(`"gas": "oxygen",`), fmt.Appendf(nil, "\"gas\": \"oxygen\",\n  \"note\": \"seen %d times\",", i), 1)
+		fmt.Fprintf(&stream, "commit %s\nmark :%d\ncommitter Mara Lind <%s> %d +0000\ndata 1\nx\nfrom %s\nM 100644 inline %s\ndata %d\n%s\n\n",
+			branch, i+1, author, 1767225600+i, last, file, len(text), text)
+		last = fmt.Sprintf(":%d", i+1)
+	}
+	return git(dir, &stream, "fast-import", "--quiet", "--force")
 }
 
 // edited leaves one changed condition with its reason staged, and hooks in place: ours, and idle ones in a directory of their own.
