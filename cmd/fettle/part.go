@@ -103,6 +103,32 @@ func (o *origin) ofSets(sets [][3]string) *part {
 	return p
 }
 
+// aboutFamily restricts the shop to one set, where what was typed is the whole name of a family in it, or the whole id of a condition whose
+// family is.
+func (s *shop) aboutFamily(typed string) {
+	parts := strings.Split(typed, "/")
+	if len(parts) < 3 || s.entire || s.part != nil || s.unsaved.lib != nil || s.committed.lib != nil {
+		return
+	}
+	lookup, err := hooks.OpenLookup(s.repo, s.sub)
+	if err != nil {
+		return
+	}
+	s.part = (&origin{lookup: lookup, unsaved: true}).ofSets([][3]string{[3]string(parts[:3])})
+	name := typed
+	if id, err := schema.ParseID(typed); err == nil {
+		name = id.Family()
+	}
+	work, _, err := s.both()
+	if err != nil {
+		s.wholly()
+		return
+	}
+	if names, _ := families(work); !slices.Contains(names, name) {
+		s.wholly()
+	}
+}
+
 // wholly goes back to the whole library.
 func (s *shop) wholly() {
 	if s.part != nil {

@@ -56,7 +56,9 @@ func (t *partTest) compare(where string, ids []schema.ID, commands ...string) {
 	t.Helper()
 	for _, id := range ids {
 		for _, command := range commands {
-			args := strings.Fields(strings.ReplaceAll(command, "ID", id.String()))
+			next := id
+			next.Thickness += "5" // of 3mm 35mm, of 1.5mm 1.55mm
+			args := strings.Fields(strings.NewReplacer("ID", id.String(), "FAMILY", id.Family(), "NEXT", next.String()).Replace(command))
 			want := t.run(true, args...)
 			if got := t.run(false, args...); got != want {
 				t.Fatalf("%s: fettle %s says by a part\n%s\nand by the whole library\n%s", where, strings.Join(args, " "), got, want)
@@ -74,7 +76,8 @@ func (t *partTest) compare(where string, ids []schema.ID, commands ...string) {
 	}
 }
 
-var partCommands = []string{"review ID --format json", "review ID", "review ID --format html", "show ID --format json", "show ID", "show ID --format html", "explain energy-short --on ID --format json"}
+var partCommands = []string{"review ID --format json", "review ID", "review ID --format html", "show ID --format json", "show ID", "show ID --format html", "explain energy-short --on ID --format json",
+	"trend FAMILY --format json", "trend ID", "suggest NEXT --format json"}
 
 // remembered are the files that stand below the directory of git for a later call.
 func (t *partTest) remembered() []string {

@@ -135,6 +135,7 @@ func (a *app) trend(typed string, quantities []string, f trendFlags) error {
 	if err != nil {
 		return err
 	}
+	s.aboutFamily(typed)
 	work, saved, err := s.both()
 	if err != nil {
 		return err
