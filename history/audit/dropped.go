@@ -10,13 +10,9 @@ import (
 
 // dropped tells what a merge threw away: fields that one of its sides had changed since the sides parted, and that are in the
 // merge as another side has them. The merge's own changes are told already.
-func (w *walker) dropped(c *commit, own []fieldChange, digest func(*schema.Values) schema.Digest) error {
+func (w *walker) dropped(c *commit, known map[[2]string]bool) error {
 	if c.entry == nil || len(c.parents) < 2 {
 		return nil
-	}
-	known := map[[2]string]bool{}
-	for _, f := range own {
-		known[[2]string{f.id.String(), f.path}] = true
 	}
 	for i, side := range c.parents {
 		ids, err := w.touched(c, i)
@@ -45,9 +41,9 @@ func (w *walker) dropped(c *commit, own []fieldChange, digest func(*schema.Value
 				}
 				known[key] = true
 				if m == nil {
-					m = &move{commit: c, kind: Dropped, id: id.String(), from: digest(had), to: digest(has)}
+					m = &move{commit: c, kind: Dropped, id: id.String(), from: digestOf(had), to: digestOf(has)}
 				}
-				w.trail.tell(c, told{move: m, path: f.Path, from: w.trail.field(f.From), to: w.trail.field(f.To)})
+				w.trail.tell(c, told{move: m, from: w.trail.field(f.From), to: w.trail.field(f.To)})
 			}
 		}
 	}
@@ -77,7 +73,7 @@ func (w *walker) began(side *commit, others []*commit, ids map[schema.ID]bool) m
 			if e.move == nil || !names[e.move.id] {
 				continue
 			}
-			key := [2]string{e.move.id, e.path}
+			key := [2]string{e.move.id, e.path()}
 			l, known := out[key]
 			if !known {
 				l.first = of(e.from)

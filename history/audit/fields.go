@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"maps"
 	"slices"
 
 	"fettle/history"
@@ -18,19 +19,19 @@ type fieldChange struct {
 	befores  []*schema.Values // one for each commit before
 }
 
-// changes returns what a commit made of the fields of conditions, by id and then in the order of the format.
-func (w *walker) changes(c *commit) ([]fieldChange, error) {
+// changes hands over what a commit made of the fields of conditions, one condition after another by id, each in the order of the format.
+func (w *walker) changes(c *commit, made func([]fieldChange)) error {
 	if c.entry == nil {
-		return nil, nil
+		return nil
 	}
 	ids, err := w.touched(c, 0)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for i := 1; i < len(c.parents) && len(ids) > 0; i++ {
 		more, err := w.touched(c, i)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		for id := range ids { // equal to one side of a merge: told where that side made it
 			if !more[id] {
@@ -38,20 +39,16 @@ func (w *walker) changes(c *commit) ([]fieldChange, error) {
 			}
 		}
 	}
-	sorted := make([]schema.ID, 0, len(ids))
-	for id := range ids {
-		sorted = append(sorted, id)
-	}
-	slices.SortFunc(sorted, schema.ID.Compare)
-	var out []fieldChange
-	for _, id := range sorted {
+	for _, id := range slices.SortedFunc(maps.Keys(ids), schema.ID.Compare) {
 		changes, err := w.compare(c, id)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		out = append(out, changes...)
+		if len(changes) > 0 {
+			made(changes)
+		}
 	}
-	return out, nil
+	return nil
 }
 
 // touched returns the conditions that may differ between a commit and one before it.
@@ -91,7 +88,7 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 			return nil, err
 		}
 	}
-	for id := range ids {
+	for _, id := range slices.SortedFunc(maps.Keys(ids), schema.ID.Compare) { // one set after another
 		if !w.trail.search.wants(id) {
 			delete(ids, id)
 			continue

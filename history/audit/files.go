@@ -32,8 +32,13 @@ type held struct {
 // mixes are the gases of one version of the settings.
 type mixes = schema.Table[schema.Table[quantity.Ratio]]
 
-// keep is how many versions of sets are held in memory. History is worked on in order, so an older version is asked for rarely.
-const keep = 1024
+// keep is how many versions of sets, and of how many conditions in all, are held in memory; before they are let go, twice as many are.
+// History is worked on in order, so an older version is asked for rarely.
+const (
+	keep           = 1024
+	keepConditions = 10_000
+	keepAhead      = 256 // that are asked for at once
+)
 
 // files reads versions of files by the id of their content, each once.
 type files struct {
@@ -41,6 +46,7 @@ type files struct {
 	sets     map[string]*set // nil where the version cannot be read
 	old      map[string]*set // those before the last keep
 	settings map[string]*mixes
+	held     int // conditions in sets
 }
 
 func newFiles(repo *git.Repo) *files {
@@ -86,10 +92,13 @@ func (f *files) read(versions []version) error {
 }
 
 func (f *files) put(blob string, s *set) {
-	if len(f.sets) >= keep {
-		f.old, f.sets = f.sets, make(map[string]*set, keep)
+	if len(f.sets) >= keep || f.held >= keepConditions {
+		f.old, f.sets, f.held = f.sets, map[string]*set{}, 0
 	}
 	f.sets[blob] = s
+	if s != nil && s.from == "" { // else it shares all but one with another
+		f.held += len(s.ids)
+	}
 }
 
 // set returns a version of a set; nil where it cannot be read as one.

@@ -215,7 +215,7 @@ func (w *walker) readAhead(commits []*commit) error {
 			continue
 		}
 		for _, change := range w.relevant(c.entry.Changes[0]) {
-			if isSet(change.Path) && regular(change.NewMode) && len(versions) < keep {
+			if isSet(change.Path) && regular(change.NewMode) && len(versions) < keepAhead {
 				versions = append(versions, version{change.NewHash, change.OldHash})
 			}
 		}

@@ -1,7 +1,6 @@
 package audit
 
 import (
-	"cmp"
 	"maps"
 	"os"
 	"path/filepath"
@@ -240,7 +239,9 @@ func (w *walker) recallScope(scope string) (covered []bool) {
 			}
 			for n := in.Number(); n > 0 && !in.Bad; n-- {
 				e := told{move: m, from: field(), to: field()}
-				e.path = cmp.Or(e.to, e.from, &schema.Field{}).Path
+				if e.from == nil && e.to == nil {
+					return nil
+				}
 				for n := in.Number(); n > 0 && !in.Bad; n-- {
 					e.others = append(e.others, of(field()))
 				}

@@ -26,12 +26,19 @@ type move struct {
 
 // told is one entry of the timeline as it is held: many years have a hundred thousand, nearly all about one field of one condition.
 type told struct {
-	move     *move // nil where it is about something else
-	path     string
+	move     *move         // nil where it is about something else
 	from, to *schema.Field // nil where there was no value
 	others   []schema.Field
-	until    int    // where in the order of history the same field changes again
 	other    *Entry // where it is about something else
+	until    int    // where in the order of history the same field changes again
+}
+
+// path is the field that it is about.
+func (e *told) path() string {
+	if e.to != nil {
+		return e.to.Path
+	}
+	return e.from.Path
 }
 
 // tell adds an entry about a commit.
@@ -107,7 +114,7 @@ func (t *Trail) arrange(records int) {
 		if e.move == nil {
 			continue
 		}
-		key := place{e.move.id, e.path}
+		key := place{e.move.id, e.path()}
 		until, again := next[key]
 		if !again {
 			until = len(t.commits) + 1
@@ -141,7 +148,7 @@ func (t *Trail) Each(f Filter) iter.Seq[*Entry] {
 // fill makes an entry about a commit one about a field of a condition.
 func (t *Trail) fill(e *Entry, from *told) {
 	m := from.move
-	e.Kind, e.ID, e.Subject, e.Field, e.From, e.To, e.Others, e.Note = m.kind, m.id, schema.SubjectCondition, from.path, of(from.from), of(from.to), from.others, from.note()
+	e.Kind, e.ID, e.Subject, e.Field, e.From, e.To, e.Others, e.Note = m.kind, m.id, schema.SubjectCondition, from.path(), of(from.from), of(from.to), from.others, from.note()
 	e.FromDigest, e.ToDigest, e.starts, e.until, e.trail, e.ApprovedBy = m.from, m.to, m.starts, from.until, t, nil
 	t.explain(e, m)
 }

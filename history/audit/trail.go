@@ -195,31 +195,31 @@ func (w *walker) visit(c *commit) error {
 	if err != nil {
 		return err
 	}
-	changes, err := w.changes(c)
-	if err != nil {
-		return err
-	}
 	t := w.trail
-	digests := map[*schema.Values]schema.Digest{nil: ""}
-	digest := func(v *schema.Values) schema.Digest {
-		if _, ok := digests[v]; !ok {
-			digests[v] = v.Digest()
-		}
-		return digests[v]
-	}
-	var m *move
-	for _, f := range changes {
-		if id := f.id.String(); m == nil || m.id != id {
-			m = &move{commit: c, kind: kindOf(f.before, f.after), id: id, from: digest(f.before), to: digest(f.after)}
-			for _, v := range f.befores {
-				m.starts = append(m.starts, digest(v))
+	own := map[[2]string]bool{} // what a merge made itself
+	if err := w.changes(c, func(changes []fieldChange) {
+		f := changes[0]
+		m := &move{commit: c, kind: kindOf(f.before, f.after), id: f.id.String(), from: digestOf(f.before), to: digestOf(f.after)}
+		for i, v := range f.befores {
+			if i == 0 {
+				m.starts = append(m.starts, m.from)
+			} else {
+				m.starts = append(m.starts, digestOf(v))
 			}
-			if f.after != nil {
-				m.blob, m.settings = w.standing(c, f.id), c.state.settings
-			}
-			t.moves[id] = append(t.moves[id], m)
 		}
-		t.tell(c, told{move: m, path: f.path, from: t.field(f.from), to: t.field(f.to), others: f.others})
+		if f.after != nil {
+			m.blob, m.settings = w.standing(c, f.id), c.state.settings
+		}
+		t.moves[m.id] = append(t.moves[m.id], m)
+		for _, f := range changes {
+			e := told{move: m, from: t.field(f.from), to: t.field(f.to)}
+			if len(c.parents) > 1 {
+				e.others, own[[2]string{m.id, f.path}] = f.others, true
+			}
+			t.tell(c, e)
+		}
+	}); err != nil {
+		return err
 	}
 	if t.search == nil {
 		for _, change := range unreadable {
@@ -234,7 +234,7 @@ func (w *walker) visit(c *commit) error {
 	if err := w.others(c); err != nil {
 		return err
 	}
-	if err := w.dropped(c, changes, digest); err != nil {
+	if err := w.dropped(c, own); err != nil {
 		return err
 	}
 	return w.leave(c)
@@ -281,6 +281,14 @@ func (w *walker) leave(c *commit) error {
 		}
 	}
 	return nil
+}
+
+// digestOf is the digest of a recipe, "" where there is none.
+func digestOf(v *schema.Values) schema.Digest {
+	if v == nil {
+		return ""
+	}
+	return v.Digest()
 }
 
 func kindOf(before, after *schema.Values) string {
