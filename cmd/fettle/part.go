@@ -49,15 +49,54 @@ func (s *shop) about(typed []string, b breadth) {
 	if len(ids) == 0 || s.entire || s.part != nil || s.unsaved.lib != nil || s.committed.lib != nil {
 		return
 	}
+	if s.aboutIDs(ids, b); s.part == nil {
+		return
+	}
+	if slices.ContainsFunc(ids, func(id schema.ID) bool { return s.unsaved.lib.Recipe(id) == nil && s.committed.lib.Recipe(id) == nil }) {
+		s.wholly()
+	}
+}
+
+// aboutIDs restricts the shop to a part, if one can be had.
+func (s *shop) aboutIDs(ids []schema.ID, b breadth) {
 	lookup, err := hooks.OpenLookup(s.repo, s.sub)
 	if err != nil {
 		return
 	}
 	s.part = (&origin{lookup: lookup, unsaved: b&unsaved != 0}).of(ids, b)
-	work, saved, err := s.both()
-	if err != nil || slices.ContainsFunc(ids, func(id schema.ID) bool { return work.Recipe(id) == nil && saved.Recipe(id) == nil }) {
+	if _, _, err := s.both(); err != nil {
 		s.wholly()
 	}
+}
+
+// aboutOpen restricts the shop to what a reason may be asked for: all that is edited, and where nothing is, what was saved without one.
+func (s *shop) aboutOpen() error {
+	if !s.apart() {
+		return nil
+	}
+	differences, err := s.unsavedNow()
+	if err != nil {
+		return err
+	}
+	var ids []schema.ID
+	for _, d := range differences {
+		ids = append(ids, d.ID)
+	}
+	if len(ids) == 0 {
+		t, err := s.overview(nil, s.bar.doing, true)
+		if err != nil {
+			return err
+		}
+		for _, r := range t.rows(func(r *row) bool { return r.unexplained }) {
+			ids = append(ids, r.id)
+		}
+	}
+	if len(ids) == 0 {
+		return nil // and the part without any set says so
+	}
+	s.wholly()
+	s.aboutIDs(ids, onRecord|unsaved)
+	return nil
 }
 
 // of is the part that bears on some conditions, read apart from others so that it can be let go.

@@ -263,7 +263,7 @@ func TestPartDecides(t *testing.T) {
 			return strings.Count(waits, `"`+b.String()+`"`) - strings.Count(waits, `"`+a.String()+`"`)
 		})
 		for _, id := range ids[:min(4, len(ids))] {
-			for _, command := range []string{"approve ID", "reject ID --because no", "permit ID --until 6h --because night", "reason ID --cause trial-result --because timing", "waive fume ID --until 24h --because known"} {
+			for _, command := range []string{"approve ID", "reject ID --because no", "permit ID --until 6h --because night", "reason ID --cause trial-result --because timing", "reason --cause trial-result --because timing", "waive fume ID --until 24h --because known"} {
 				args := strings.Fields(strings.ReplaceAll(command, "ID", id.String()))
 				var said [2]string
 				for i, entire := range []bool{true, false} {

@@ -44,7 +44,11 @@ func init() {
 				if err != nil {
 					return err
 				}
-				s.about(args, onRecord|unsaved)
+				if s.about(args, onRecord|unsaved); len(args) == 0 {
+					if err := s.aboutOpen(); err != nil {
+						return err
+					}
+				}
 				r, err := s.reasonForSaved(args, &w)
 				if r == nil && err == nil {
 					r, err = s.stagedReason(args, w)
@@ -225,7 +229,11 @@ func (s *shop) unexplained() ([]hooks.Unexplained, error) {
 	if _, err := s.saved(); err != nil {
 		return nil, err
 	}
-	return hooks.UnexplainedIn(s.repo, s.sub, "HEAD", s.side(&s.committed), s.standing(&s.committed))
+	out, err := hooks.UnexplainedIn(s.repo, s.sub, "HEAD", hooks.Side{Lib: s.committed.lib, Ledger: s.committed.ledger}, s.standing(&s.committed))
+	if s.part != nil { // what is on record of others may be at hand, and they are not
+		out = slices.DeleteFunc(out, func(u hooks.Unexplained) bool { return !s.part.where(u.ID.Machine, u.ID.Material, u.ID.Gas) })
+	}
+	return out, err
 }
 
 // reasonForSaved writes the reason for changes that were saved without one, past the check. It returns nil where what was named has
