@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -134,7 +135,7 @@ func (t *Trail) Verify(anchor string) *Report {
 		if a.Level != b.Level {
 			return slices.Index(order, a.Level) - slices.Index(order, b.Level)
 		}
-		return strings.Compare(a.Rule+a.Path+a.Message, b.Rule+b.Path+b.Message)
+		return cmp.Or(strings.Compare(a.Rule+a.Path+a.Message, b.Rule+b.Path+b.Message), strings.Compare(a.ID, b.ID))
 	})
 	return r
 }

@@ -220,6 +220,35 @@ func TestNothingIsWritten(t *testing.T) {
 	}
 }
 
+// TestFindingsHaveOneOrder: two reports on one history are the same, and tell a condition whole before the next.
+func TestFindingsHaveOneOrder(t *testing.T) {
+	d := newDesk(t)
+	var ids []string
+	write := func(pressure string) {
+		for _, gas := range []string{"air", "nitrogen", "oxygen"} {
+			for _, machine := range []string{"bay-2", "bay-3", "bay-4"} {
+				text := strings.NewReplacer(`"oxygen"`, `"`+gas+`"`, `"bay-2"`, `"`+machine+`"`).Replace(setText(pressure, "2.9 m/min"))
+				d.Write("sets/"+machine+"/carbon-steel-"+gas+".json", text)
+			}
+		}
+	}
+	write("0.40 bar")
+	d.Commit("more sets")
+	d.adopt()
+	for _, pressure := range []string{"0.41 bar", "0.42 bar"} {
+		write(pressure)
+		d.Commit(pressure)
+	}
+	for _, f := range d.trail().Verify("").Findings {
+		if f.Rule == audit.RuleNoReason {
+			ids = append(ids, f.ID)
+		}
+	}
+	if len(ids) != 18 || !slices.IsSorted(ids) {
+		t.Errorf("changes without a reason are told in this order: %v", ids)
+	}
+}
+
 // TestStepMadeAgain: a rebase puts an explained step on another recipe. Its reason goes on counting where the step is just the same, and
 // is told with it.
 func TestStepMadeAgain(t *testing.T) {
