@@ -303,7 +303,9 @@ func (x *Index) ledger(subjects []SubjectKey, machines bool, since []*schema.Rec
 			return err
 		}
 		if e.kind != kindPart {
-			whole[n] = whole[n]
+			if _, known := whole[n]; !known { // else a part of it came before
+				whole[n] = nil
+			}
 			return nil
 		}
 		of, text, err := e.part()
