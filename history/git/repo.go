@@ -99,11 +99,13 @@ func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 		from = cwd
 	}
 	objects := &objects{start: func() *exec.Cmd { return objectsChild(from, env) }}
-	started := make(chan error, 1)
+	started := func() error { return nil }
 	if o.objects {
-		go func() { started <- objects.ensure() }()
+		done := make(chan error, 1)
+		go func() { done <- objects.ensure() }()
+		started = sync.OnceValue(func() error { return <-done })
 		defer func() {
-			if wrong := <-started; repo == nil {
+			if wrong := started(); repo == nil {
 				objects.drop()
 			} else if wrong != nil {
 				repo, err = nil, located(wrong, target)
@@ -153,6 +155,7 @@ func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 		r.shared.home = r.GitDir
 		r.shared.env = pinIndex(env, from)
 	}
+	_ = started() // what is wrong with it is told at the end
 	objects.start, objects.hashLen = r.startObjects, r.shared.hashLen
 	r.shared.objects = objects
 	return r, nil
