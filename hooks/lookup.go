@@ -333,7 +333,9 @@ func (l *Lookup) OnDisk(disk git.Snapshot, where Where) (*schema.Library, error)
 			}
 			of = familyIn(data)
 		}
-		if isSet(p) && !where(of.machine, of.material, of.gas) {
+		// What is saved in a file is missing because of what lies there now, whatever that is: it may be nothing that can be read.
+		was := listed && where(at.subject.machine, at.subject.material, at.subject.gas)
+		if isSet(p) && !where(of.machine, of.material, of.gas) && !was {
 			continue
 		}
 		if files[p] = id; listed && at.id == id {

@@ -179,7 +179,7 @@ func TestPartSaysWhatWholeSays(t *testing.T) {
 	p := &partTest{T: t, repo: sampleHistory(t)}
 	commits := strings.Fields(p.repo.Run("rev-list", "--reverse", "HEAD"))
 	last := commits[len(commits)-1]
-	rounds := 24
+	rounds := 12
 	if testing.Short() {
 		rounds = 6
 	}
