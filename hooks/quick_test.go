@@ -2,6 +2,7 @@ package hooks
 
 import (
 	"bytes"
+	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -36,7 +37,7 @@ func init() {
 		count(filepath.Base(quick.root))
 	}
 	afterGate = func(full *Ruling) {
-		if full.gate.Memory || testing.Short() && os.Getenv(countVariable) == "" {
+		if full.gate.Memory || flag.Parsed() && testing.Short() && os.Getenv(countVariable) == "" {
 			return
 		}
 		say := func(r *Ruling) string {
