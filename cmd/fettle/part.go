@@ -46,27 +46,28 @@ var errNoPart = errors.New("no part of the library can stand for it")
 // a short id, or is like one that was mistyped.
 func (s *shop) about(typed []string, b breadth) {
 	ids := wholeIDs(typed)
-	if len(ids) == 0 || s.entire || s.part != nil || s.unsaved.lib != nil || s.committed.lib != nil {
-		return
-	}
-	if s.aboutIDs(ids, b); s.part == nil {
-		return
-	}
-	if slices.ContainsFunc(ids, func(id schema.ID) bool { return s.unsaved.lib.Recipe(id) == nil && s.committed.lib.Recipe(id) == nil }) {
+	if len(ids) > 0 && s.narrow(b, func(o *origin) *part { return o.of(ids, b) }) &&
+		slices.ContainsFunc(ids, func(id schema.ID) bool { return s.unsaved.lib.Recipe(id) == nil && s.committed.lib.Recipe(id) == nil }) {
 		s.wholly()
 	}
 }
 
-// aboutIDs restricts the shop to a part, if one can be had.
-func (s *shop) aboutIDs(ids []schema.ID, b breadth) {
+// narrow restricts the shop to a part of which both states are read. It is false where that cannot be had: something was read already, or no
+// part can stand for the library.
+func (s *shop) narrow(b breadth, to func(*origin) *part) bool {
+	if s.entire || s.part != nil || s.unsaved.lib != nil || s.committed.lib != nil {
+		return false
+	}
 	lookup, err := hooks.OpenLookup(s.repo, s.sub)
 	if err != nil {
-		return
+		return false
 	}
-	s.part = (&origin{lookup: lookup, unsaved: b&unsaved != 0}).of(ids, b)
+	s.part = to(&origin{lookup: lookup, unsaved: b&unsaved != 0})
 	if _, _, err := s.both(); err != nil {
 		s.wholly()
+		return false
 	}
+	return true
 }
 
 // aboutOpen restricts the shop to what a reason may be asked for: all that is edited, and where nothing is, what was saved without one.
@@ -95,7 +96,7 @@ func (s *shop) aboutOpen() error {
 		return nil // and the part without any set says so
 	}
 	s.wholly()
-	s.aboutIDs(ids, onRecord|unsaved)
+	s.narrow(unsaved, func(o *origin) *part { return o.of(ids, onRecord|unsaved) })
 	return nil
 }
 
@@ -146,24 +147,14 @@ func (o *origin) ofSets(sets [][3]string) *part {
 // family is.
 func (s *shop) aboutFamily(typed string) {
 	parts := strings.Split(typed, "/")
-	if len(parts) < 3 || s.entire || s.part != nil || s.unsaved.lib != nil || s.committed.lib != nil {
+	if len(parts) < 3 || !s.narrow(unsaved, func(o *origin) *part { return o.ofSets([][3]string{[3]string(parts[:3])}) }) {
 		return
 	}
-	lookup, err := hooks.OpenLookup(s.repo, s.sub)
-	if err != nil {
-		return
-	}
-	s.part = (&origin{lookup: lookup, unsaved: true}).ofSets([][3]string{[3]string(parts[:3])})
 	name := typed
 	if id, err := schema.ParseID(typed); err == nil {
 		name = id.Family()
 	}
-	work, _, err := s.both()
-	if err != nil {
-		s.wholly()
-		return
-	}
-	if names, _ := families(work); !slices.Contains(names, name) {
+	if names, _ := families(s.unsaved.lib); !slices.Contains(names, name) {
 		s.wholly()
 	}
 }
@@ -248,19 +239,7 @@ func (p *part) load(s *shop, st *state) error {
 
 // apart begins with no more than settings, machines and rosters of both states. It is false where no part of the library can stand for it.
 func (s *shop) apart() bool {
-	if s.entire || s.part != nil || s.unsaved.lib != nil || s.committed.lib != nil {
-		return false
-	}
-	lookup, err := hooks.OpenLookup(s.repo, s.sub)
-	if err != nil {
-		return false
-	}
-	s.part = (&origin{lookup: lookup, unsaved: true}).ofSets(nil)
-	if _, _, err := s.both(); err != nil {
-		s.wholly()
-		return false
-	}
-	return true
+	return s.narrow(unsaved, func(o *origin) *part { return o.ofSets(nil) })
 }
 
 // within is the same shop as far as another part goes.
