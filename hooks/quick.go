@@ -1,8 +1,6 @@
 package hooks
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"io"
 	"maps"
@@ -36,13 +34,7 @@ func memoryOf(gate bool, kind, root string) string {
 	if gate {
 		kind = "gate-" + kind
 	}
-	return memoryName(kind, root)
-}
-
-// memoryName is how a file is called that remembers something of the library in a directory.
-func memoryName(kind, root string) string {
-	sum := sha256.Sum256([]byte(root))
-	return kind + "-" + hex.EncodeToString(sum[:6])
+	return git.ScratchName(kind, root)
 }
 
 // writeCatalog and writeIndex write down what the next commit is judged from.

@@ -115,7 +115,7 @@ func (t *ledgers) lookUp(s *Survey) error {
 	if tree == "" {
 		return nil
 	}
-	name := memoryName("index", s.Root)
+	name := git.ScratchName("index", s.Root)
 	x, err := history.OpenIndex(s.Repo.ScratchFile(name), s.stamp)
 	if err == nil {
 		if t.since, err = t.catchUp(s, x, tree); err == nil {
@@ -171,7 +171,6 @@ func (t *ledgers) build(s *Survey, tree string) (*history.IndexWriter, error) {
 		return nil, err
 	}
 	paths := t.hashes[0].paths
-	const atOnce = 512
 	for chunk := range slices.Chunk(paths, atOnce) {
 		records, data := make([]*schema.Record, len(chunk)), make([][]byte, len(chunk))
 		if err := schema.AtOnce(len(chunk), func(i int) (err error) {

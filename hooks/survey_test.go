@@ -131,7 +131,7 @@ func TestSurveySaysWhatExamineSays(t *testing.T) {
 	if testing.Short() {
 		rounds = 40
 	}
-	file := repo.ScratchFile(memoryName("verdicts", ""))
+	file := repo.ScratchFile(git.ScratchName("verdicts", ""))
 	found, remembered, damaged := 0, 0, 0
 	for seed := range rounds {
 		r := rand.New(rand.NewPCG(7, uint64(seed)))

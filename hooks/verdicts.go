@@ -6,6 +6,7 @@ import (
 	"sync"
 
 	"fettle/history"
+	"fettle/history/git"
 	"fettle/lint"
 	"fettle/schema"
 )
@@ -37,7 +38,7 @@ func readVerdicts(s *Survey) *verdicts {
 	if v.off {
 		return v
 	}
-	body, ok := s.Repo.Recall(memoryName("verdicts", s.Root), verdictsMagic)
+	body, ok := s.Repo.Recall(git.ScratchName("verdicts", s.Root), verdictsMagic)
 	if !ok {
 		return v
 	}
@@ -103,7 +104,7 @@ func (v *verdicts) write(s *Survey, sections []*section) {
 		w.Text(f.material)
 		w.Text(f.gas)
 	}
-	_ = s.Repo.RememberSealed(memoryName("verdicts", s.Root), verdictsMagic, w.Data) // what cannot be written costs time and nothing else
+	_ = s.Repo.RememberSealed(git.ScratchName("verdicts", s.Root), verdictsMagic, w.Data) // what cannot be written costs time and nothing else
 }
 
 func fileKey(path, id string) [32]byte { return sha256.Sum256([]byte(path + "\x00" + id)) }

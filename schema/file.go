@@ -79,6 +79,9 @@ func (f *File) read(s *scanner) *Node {
 // IsObject reports whether the file is a JSON object, whatever is in it.
 func (f *File) IsObject() bool { return f.object }
 
+// Items says where the conditions of a set stand, whatever they are; nil where there is no such list.
+func (f *File) Items() []Span { return f.items }
+
 // Root is the tree of the file, read anew at each call: it takes many times the space of the file, and few ask for it. Ask once for a
 // file, and not for each condition in it. It is nil where the file is no JSON object.
 func (f *File) Root() *Node {

@@ -94,13 +94,13 @@ func keepCommits(repo *git.Repo, head, root string, list []*commit) {
 		out.Number(n)
 	}
 	if out.Data = append(out.Data, body.Data...); len(out.Data) <= mostKept {
-		_ = repo.RememberSealed(scratchName(commitsFile, root), sealOf(commitsFile), out.Data)
+		_ = repo.RememberSealed(git.ScratchName(commitsFile, root), sealOf(commitsFile), out.Data)
 	}
 }
 
 // recallCommits reads what is kept of a library, nil where that is nothing.
 func recallCommits(repo *git.Repo, root string) *past {
-	data, ok := repo.Recall(scratchName(commitsFile, root), sealOf(commitsFile))
+	data, ok := repo.Recall(git.ScratchName(commitsFile, root), sealOf(commitsFile))
 	if !ok {
 		return nil
 	}

@@ -135,24 +135,19 @@ func parseSet(data []byte) *set {
 		return nil
 	}
 	file := lib.Sets[0].File
-	root := file.Root().Get("conditions")
+	spans := file.Items()
 	s := &set{byID: make(map[schema.ID]*held, len(lib.Recipes)), hides: slices.ContainsFunc(file.Problems, schema.Problem.Hides)}
 	defer func() { file.Data = nil }() // large, and not asked for again
 	for _, r := range lib.Recipes {
-		h := &held{recipe: r}
-		if root != nil && r.Index < len(root.Kids) {
-			at := root.Kids[r.Index].At
-			h.raw = data[at.Start:at.End]
-		}
 		s.ids = append(s.ids, r.ID)
-		s.byID[r.ID] = h
+		s.byID[r.ID] = &held{recipe: r, raw: r.Text()}
 	}
-	if s.hides || root == nil || len(root.Kids) != len(lib.Recipes) || len(root.Kids) == 0 {
+	if s.hides || len(spans) != len(lib.Recipes) || len(spans) == 0 {
 		return s
 	}
-	s.data, s.spans, s.inOrder = data, make([]schema.Span, len(root.Kids)), make([]schema.ID, len(root.Kids))
+	s.data, s.spans, s.inOrder = data, slices.Clone(spans), make([]schema.ID, len(spans))
 	for _, r := range lib.Recipes {
-		s.spans[r.Index], s.inOrder[r.Index] = root.Kids[r.Index].At, r.ID
+		s.inOrder[r.Index] = r.ID
 	}
 	return s
 }

@@ -1,7 +1,6 @@
 package audit
 
 import (
-	"crypto/sha256"
 	"encoding/hex"
 	"strings"
 
@@ -73,12 +72,6 @@ func (n *numbered) decodeIDs(in *history.Decoder) {
 			n.list[i] = id
 		}
 	}
-}
-
-// scratchName is how a file is called that keeps something of the library in a directory.
-func scratchName(kind, of string) string {
-	sum := sha256.Sum256([]byte(of))
-	return kind + "-" + hex.EncodeToString(sum[:6])
 }
 
 // sealOf is what a kept file begins with: what another version of the program wrote is not read.

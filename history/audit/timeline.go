@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fettle/history"
+	"fettle/history/git"
 	"fettle/schema"
 	"fettle/schema/quantity"
 )
@@ -32,7 +33,7 @@ const (
 	mostTimelines = 40 // files: that of all conditions, and those of the ones that were asked for last
 )
 
-func timelineName(root, scope string) string { return scratchName(timelineFile, root+"\n"+scope) }
+func timelineName(root, scope string) string { return git.ScratchName(timelineFile, root+"\n"+scope) }
 
 // scope names what is looked for, "" for everything.
 func (s *search) scope() string {

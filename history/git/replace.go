@@ -2,6 +2,7 @@ package git
 
 import (
 	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"io"
 	"io/fs"
@@ -130,6 +131,12 @@ func (r *Repo) Recall(name, seal string) ([]byte, bool) {
 	}
 	body, end := data[len(seal):len(data)-sha256.Size], data[len(data)-sha256.Size:]
 	return body, sha256.Sum256(body) == [sha256.Size]byte(end)
+}
+
+// ScratchName is how such a file is called: what it holds, and what of, such as the directory of a library.
+func ScratchName(kind, of string) string {
+	sum := sha256.Sum256([]byte(of))
+	return kind + "-" + hex.EncodeToString(sum[:6])
 }
 
 // ScratchFile is where [Repo.Remember] puts a file.

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 )
 
 // A growth is what one piece of work takes at a sixteenth, a quarter and the whole of its input.
@@ -68,28 +69,17 @@ func grow(dir string) error {
 
 // alone is the median of the processor time of what fettle does, in ms.
 func (r *row) alone(runs int) (float64, error) {
-	times := make([]float64, 0, runs)
+	times := make([]time.Duration, 0, runs)
 	for i := range runs + 1 { // the first warms up
-		if r.prepare != nil {
-			if err := r.prepare(); err != nil {
-				return 0, err
-			}
-		}
-		_, busy, _, err := timed(r.dir, r.ours, r.fails)
+		_, busy, _, err := r.once(r.ours, r.fails)
 		if err != nil {
 			return 0, err
 		}
-		if r.undo != nil {
-			if err := r.undo(); err != nil {
-				return 0, err
-			}
-		}
 		if i > 0 {
-			times = append(times, ms(busy))
+			times = append(times, busy)
 		}
 	}
-	slices.Sort(times)
-	return times[len(times)/2], nil
+	return ms(median(times)), nil
 }
 
 // draw plots processor time over the share of the input, both logarithmic: work that grows as its input does runs along the diagonals.

@@ -264,19 +264,9 @@ func (r *row) run() error {
 			into, busy *[]time.Duration
 			mine       bool
 		}{{r.ours, &ours, &work, true}, {r.peer, &peers, &peerWork, false}} {
-			if r.prepare != nil {
-				if err := r.prepare(); err != nil {
-					return err
-				}
-			}
-			took, busy, memory, err := timed(r.dir, side.args, side.mine && r.fails)
+			took, busy, memory, err := r.once(side.args, side.mine && r.fails)
 			if err != nil {
 				return err
-			}
-			if r.undo != nil {
-				if err := r.undo(); err != nil {
-					return err
-				}
 			}
 			if i > 0 {
 				*side.into = append(*side.into, took)
@@ -291,6 +281,19 @@ func (r *row) run() error {
 	fmt.Printf("| %s | %.1f | %.1f | `%s` | %.1f | %.1f | %.2f | %.2f | %+.1f | %d | %s |\n", r.name, ms(a), ms(x), strings.Join(short(r.peer), " "), ms(b), ms(y),
 		float64(a)/float64(b), float64(x)/float64(max(y, time.Microsecond)), ms(a-b), peak>>20, r.target)
 	return nil
+}
+
+// once prepares, times one of the commands, and takes back what it did.
+func (r *row) once(args []string, mayFind bool) (took, busy time.Duration, memory int64, err error) {
+	if r.prepare != nil {
+		if err := r.prepare(); err != nil {
+			return 0, 0, 0, err
+		}
+	}
+	if took, busy, memory, err = timed(r.dir, args, mayFind); err == nil && r.undo != nil {
+		err = r.undo()
+	}
+	return took, busy, memory, err
 }
 
 // forget removes what fettle remembers of a library.
