@@ -42,17 +42,8 @@ func (r *Repo) head() (head, error) {
 
 // headRef is the full name of the branch that HEAD names, "" when it is detached.
 func (r *Repo) headRef() (string, error) {
-	path := filepath.Join(r.GitDir, "HEAD")
-	if info, err := os.Lstat(path); err == nil && info.Mode().IsRegular() {
-		if data, err := os.ReadFile(path); err == nil {
-			text := strings.TrimRight(string(data), "\n")
-			if ref, ok := strings.CutPrefix(text, "ref: "); ok && ref != "refs/heads/.invalid" {
-				return strings.TrimSpace(ref), nil
-			}
-			if r.isHash(text) {
-				return "", nil
-			}
-		}
+	if ref, _, ok := r.refFile("HEAD"); ok {
+		return ref, nil
 	}
 	// References in another form than files leave a file HEAD that says nothing; very old ones have a symbolic link.
 	out, err := r.read("symbolic-ref", "-q", "HEAD")
