@@ -37,9 +37,12 @@ func (r *Repo) settings(key string) ([]Setting, error) {
 	r.shared.mu.Lock()
 	defer r.shared.mu.Unlock()
 	if r.shared.config == nil {
-		out, err := r.read("config", "--list", "-z", "--show-scope", "--show-origin")
-		if err != nil {
-			return nil, err
+		out, kept := r.recallSettings()
+		if !kept {
+			if out, err = r.read("config", "--list", "-z", "--show-scope", "--show-origin"); err != nil {
+				return nil, err
+			}
+			r.keepSettings(out)
 		}
 		items := fields(out)
 		if len(items)%3 != 0 {

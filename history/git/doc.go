@@ -20,7 +20,8 @@
 //
 // # Children
 //
-// One child of git costs about as much as everything else that a hook does, so they are counted. [Open] starts one. Objects
+// One child of git costs about as much as everything else that a hook does, so they are counted. [Open] starts none in a plain
+// repository, else one; settings are kept as long as no file of them was touched. Objects
 // come from one long-lived `git cat-file --batch`, started on first use, which also resolves names ([Repo.Resolve]),
 // lists trees ([Repo.TreeFiles]) and compares them ([Repo.ChangedPaths]). The index takes one child per listing. A hook that
 // compares the index with the last commit and reads the blobs that differ starts three in all.

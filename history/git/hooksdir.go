@@ -19,7 +19,7 @@ func (r *Repo) HooksDir() (string, error) {
 	}
 	r.shared.mu.Lock()
 	defer r.shared.mu.Unlock()
-	if r.shared.hooks == "" { // a setting was changed since it was asked for
+	if r.shared.hooks == "" {
 		out, err := r.read("rev-parse", "--git-path", "hooks")
 		if err != nil {
 			return "", err

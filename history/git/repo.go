@@ -34,7 +34,7 @@ type shared struct {
 
 	mu      sync.Mutex
 	config  *config // nil until read
-	hooks   string  // directory of the hooks as git answered, absolute; "" after a setting was changed
+	hooks   string  // directory of the hooks as git answered, absolute; "" until asked for and after a setting was changed
 	written *Repo   // see AsWritten; nil until asked for
 }
 
@@ -59,7 +59,7 @@ func NoReplace() Option { return func(o *opening) { o.noReplace = true } }
 func ReadsObjects() Option { return func(o *opening) { o.objects = true } }
 
 // Open opens the repository that holds a directory ("" is the current one), as the git program would find it from there,
-// GIT_DIR and its kin included. It starts one child. Failures are of kind [ErrNotRepository], [ErrUnsafe],
+// GIT_DIR and its kin included. It starts no child in a plain repository, else one. Failures are of kind [ErrNotRepository], [ErrUnsafe],
 // [ErrUnsupported], [ErrNoGit] or [ErrNoSuchFile].
 func Open(dir string, options ...Option) (*Repo, error) { return open(dir, false, options) }
 
@@ -98,6 +98,9 @@ func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 	if variable(env, "GIT_DIR") != "" && variable(env, "GIT_WORK_TREE") == "" {
 		from = cwd
 	}
+	if p, ok := discover(target, env); ok && o.ctx.Err() == nil {
+		return p.open(o.ctx, target, from, env)
+	}
 	objects := &objects{start: func() *exec.Cmd { return objectsChild(from, env) }}
 	started := func() error { return nil }
 	if o.objects {
@@ -125,6 +128,9 @@ func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 			return nil, located(err, target)
 		}
 	}
+	if real, err := filepath.EvalSymlinks(from); err == nil {
+		from = real // "../.git" leads somewhere else from a symbolic link
+	}
 	facts := strings.Fields(parts[0])
 	if len(parts) != 5 || len(facts) != 3 {
 		return nil, errorf(ErrUnsupported, "git rev-parse answered %q, which fettle cannot read; update git to 2.31 or newer", out)
@@ -146,19 +152,36 @@ func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 	if noTree || r.Dir == r.GitDir || strings.HasPrefix(r.Dir, r.GitDir+string(filepath.Separator)) {
 		r.Dir = ""
 	}
-	if r.Dir != "" {
-		if r.Prefix, err = prefix(r.Dir, target); err != nil {
-			return nil, err
-		}
-		r.shared.home = r.Dir
-	} else {
-		r.shared.home = r.GitDir
-		r.shared.env = pinIndex(env, from)
+	if err := r.settle(target, from); err != nil {
+		return nil, err
 	}
 	_ = started() // what is wrong with it is told at the end
 	objects.start, objects.hashLen = r.startObjects, r.shared.hashLen
 	r.shared.objects = objects
 	return r, nil
+}
+
+// open is the repository that was found without a child. Where its hooks are is asked when that is wanted.
+func (p place) open(ctx context.Context, target, from string, env []string) (*Repo, error) {
+	r := &Repo{Dir: p.top, GitDir: p.gitDir, CommonDir: p.gitDir, ctx: ctx}
+	r.shared = &shared{env: env, bare: p.top == "", hashLen: p.hashLen}
+	r.shared.objects = &objects{start: r.startObjects, hashLen: p.hashLen}
+	if err := r.settle(target, from); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// settle finds out from where children run, and the way there from the directory that was opened.
+func (r *Repo) settle(target, from string) (err error) {
+	if r.Dir == "" {
+		r.shared.home = r.GitDir
+		r.shared.env = pinIndex(r.shared.env, from)
+		return nil
+	}
+	r.shared.home = r.Dir
+	r.Prefix, err = prefix(r.Dir, target)
+	return err
 }
 
 // located adds the directory to an answer that would read alike for any.
