@@ -40,17 +40,20 @@ func grow(dir string) error {
 	fmt.Println("|---|---:|---:|---:|---:|")
 	var found []growth
 	for k, whole := range all[2] {
-		if whole.of == "" || whole.of == "M" {
+		if whole.of == "" || whole.of == "M" || k > 0 && whole.same(all[2][k-1]) {
 			continue
 		}
 		g := growth{name: whole.name}
+		if whole.without {
+			g.name += ", what fettle adds"
+		}
 		for i := range parts {
 			r := all[i][k]
 			z := sizes[slices.IndexFunc(sizes, func(z size) bool { return z.name == r.of })]
 			if g.input[i] = float64(z.commits); strings.HasPrefix(r.of, "L") {
 				g.input[i] = float64(z.machines * len(processes) * z.points)
 			}
-			if g.busy[i], err = r.alone(3); err != nil {
+			if g.busy[i], err = r.busy(); err != nil {
 				return err
 			}
 		}
@@ -67,19 +70,33 @@ func grow(dir string) error {
 	return out.Close()
 }
 
-// alone is the median of the processor time of what fettle does, in ms.
-func (r *row) alone(runs int) (float64, error) {
-	times := make([]time.Duration, 0, runs)
+// same reports whether fettle does the same in a row as in another, that is held against something else.
+func (r *row) same(other row) bool { return r.name == other.name && r.of == other.of }
+
+// busy is the median of the processor time of what fettle does, in ms. Where git does the same without fettle, it is what fettle adds to
+// that.
+func (r *row) busy() (float64, error) {
+	runs, sides := 3, [][]string{r.ours}
+	if r.without {
+		runs, sides = 9, append(sides, r.peer)
+	}
+	times := make([][]time.Duration, len(sides))
 	for i := range runs + 1 { // the first warms up
-		_, busy, _, err := r.once(r.ours, r.fails)
-		if err != nil {
-			return 0, err
-		}
-		if i > 0 {
-			times = append(times, busy)
+		for side, args := range sides {
+			_, busy, _, err := r.once(args, r.fails)
+			if err != nil {
+				return 0, err
+			}
+			if i > 0 {
+				times[side] = append(times[side], busy)
+			}
 		}
 	}
-	return ms(median(times)), nil
+	took := ms(median(times[0]))
+	if r.without {
+		took = max(took-ms(median(times[1])), 0.1)
+	}
+	return took, nil
 }
 
 // draw plots processor time over the share of the input, both logarithmic: work that grows as its input does runs along the diagonals.

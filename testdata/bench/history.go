@@ -105,7 +105,11 @@ func (z size) make(dir string) error {
 	if err := git(dir, nil, "reset", "-q", "--hard"); err != nil {
 		return err
 	}
-	return git(dir, nil, "repack", "-q", "-a", "-d", "-f", "--depth=50", "--window=10")
+	// What fast-import wrote is packed as git packs what it finds loose, and then kept as git keeps a repository after years.
+	if err := git(dir, nil, "repack", "-q", "-a", "-d", "-f", "--depth=50", "--window=10"); err != nil {
+		return err
+	}
+	return git(dir, nil, "gc", "--quiet")
 }
 
 func git(dir string, in io.Reader, args ...string) error {

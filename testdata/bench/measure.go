@@ -12,6 +12,8 @@ import (
 	"strings"
 	"syscall"
 	"time"
+
+	"fettle/schema"
 )
 
 // A row is one line of the table: what fettle does, and what it is held against.
@@ -23,6 +25,8 @@ type row struct {
 	prepare func() error // before each run, not timed; may be nil
 	ours    []string
 	peer    []string
+	against string // what the table calls the peer; "" for the command itself
+	without bool   // the peer is the same work without fettle
 	dir     string
 	undo    func() error
 	fails   bool // ours may end with 1: it found something
@@ -31,13 +35,14 @@ type row struct {
 // bench is what rows share.
 type bench struct {
 	dir, program string
+	kept         map[string]bool // directories with what fettle remembered earlier, see behind
 }
 
 func (b *bench) library(size string) string { return filepath.Join(b.dir, size) }
 
 func open(dir string) (*bench, error) {
 	dir, err := filepath.Abs(dir)
-	return &bench{dir: dir, program: filepath.Join(dir, "fettle")}, err
+	return &bench{dir: dir, program: filepath.Join(dir, "fettle"), kept: map[string]bool{}}, err
 }
 
 func measure(dir string, only []string) error {
@@ -119,17 +124,16 @@ func (b *bench) rows(small, large, among string) ([]row, error) {
 			target = "≤ 60 ms more"
 		}
 		commit := []string{"commit", "-q", "-m", "timing"}
-		add(row{name: "commit of one changed condition, " + size, target: target, runs: 20, dir: dir, of: size,
+		add(row{name: "commit of one changed condition, " + size, target: target, runs: 20, dir: dir, of: size, without: true,
 			prepare: func() error { return b.edited(dir, idle) }, undo: func() error { return git(dir, nil, "reset", "-q", "--soft", "HEAD~1") },
 			ours: append([]string{"git"}, commit...), peer: append([]string{"git", "-c", "core.hooksPath=" + idle}, commit...)})
 	}
 	s, l := b.library(small), b.library(large)
 	id := "bay-001/carbon-steel/oxygen/3mm"
 	file := "sets/bay-001/carbon-steel-oxygen.json"
-	schemas, _ := filepath.Abs("schema/published/condition-set.json")
-	validate := []string{"git", "status"}
-	if ajv := os.Getenv("AJV"); ajv != "" { // the program of the npm package ajv-cli
-		validate = []string{"node", ajv, "validate", "--spec=draft2020", "--strict=false", "-s", schemas, "-d", "sets/**/*.json"}
+	peers, err := validators(l)
+	if err != nil {
+		return nil, err
 	}
 	lint := []string{b.program, "lint", "--quiet"}
 	changed := filepath.Join(l, "sets", "bay-010", "aluminium-air.json")
@@ -141,11 +145,17 @@ func (b *bench) rows(small, large, among string) ([]row, error) {
 		return os.WriteFile(changed, bytes.Replace(data, []byte(`"power": "12 kW"`), []byte(`"power": "11.9 kW"`), 1), 0o666)
 	}
 	put := func() error { return git(l, nil, "checkout", "-q", "sets") }
-	add(row{name: "lint of everything, " + large + ", nothing remembered", target: "ratio ≤ 1", runs: 3, dir: l, of: large, prepare: func() error { return forget(l) }, ours: lint, peer: validate, fails: true})
+	for _, v := range peers {
+		add(row{name: "lint of everything, " + large + ", nothing remembered", target: "ratio ≤ 1", runs: 3, dir: l, of: large, prepare: func() error { return forget(l) }, ours: lint,
+			peer: v.args, against: v.name, fails: true})
+	}
 	add(row{name: "lint of everything, " + large + ", one file changed", target: "ratio ≤ 2", runs: 9, dir: l, of: large, prepare: edit, undo: put, ours: lint, peer: []string{"git", "status"}, fails: true})
 	audit := []string{b.program, "audit", id}
-	add(row{name: "audit of one condition, " + small + ", first", target: "ratio ≤ 1.5", runs: 5, dir: s, of: small, prepare: func() error { return forget(s) }, ours: audit, peer: []string{"git", "log", "-p", "--", file}})
+	add(row{name: "audit of one condition, " + small + ", first", target: "ratio ≤ 1.5", runs: 5, dir: s, of: small, prepare: func() error { return forget(s) }, ours: audit,
+		peer: []string{"git", "log", "-p", "--no-textconv", "--", file}}) // else git starts fettle for each version, as the hooks set it up
 	add(row{name: "audit of one condition, " + small + ", again", target: "ratio ≤ 3", runs: 9, dir: s, of: small, ours: audit, peer: []string{"git", "log", "-1"}})
+	add(row{name: "audit of one condition, " + small + ", after 10 new commits", target: "ratio ≤ 3", runs: 9, dir: s, of: small, prepare: func() error { return b.behind(small, 10, audit) },
+		ours: audit, peer: []string{"git", "log", "-1"}})
 	add(row{name: "audit of everything, " + small + ", again", target: "ratio ≤ 1", runs: 3, dir: s, of: small, ours: []string{b.program, "audit"}, peer: []string{"git", "log", "--raw"}})
 	for _, size := range []string{small, large} {
 		add(row{name: "review of one condition, " + size, target: "ratio ≤ 3", runs: 5, dir: b.library(size), of: size, ours: []string{b.program, "review", id}, peer: []string{"git", "diff", "HEAD"}})
@@ -158,6 +168,77 @@ func (b *bench) rows(small, large, among string) ([]row, error) {
 		add(r)
 	}
 	return rows, nil
+}
+
+// behind puts what fettle remembers of a library back to where it was before its last n commits.
+func (b *bench) behind(size string, n int, command []string) error {
+	dir := b.library(size)
+	kept, now := filepath.Join(b.dir, fmt.Sprintf("%s.behind-%d", size, n)), filepath.Join(dir, ".git", "fettle")
+	if err := forget(dir); err != nil {
+		return err
+	}
+	if b.kept[kept] { // by this program, and not by another
+		return os.CopyFS(now, os.DirFS(kept))
+	}
+	tip := version("git", "-C", dir, "rev-parse", "HEAD")
+	if err := git(dir, nil, "update-ref", "HEAD", fmt.Sprintf("%s~%d", tip, n)); err != nil {
+		return err
+	}
+	_, _, _, err := timed(dir, command, true)
+	if err = errors.Join(err, git(dir, nil, "update-ref", "HEAD", tip), os.RemoveAll(kept)); err != nil {
+		return err
+	}
+	b.kept[kept] = true
+	return os.CopyFS(kept, os.DirFS(now))
+}
+
+// A validator is what lint is held against: its name in the table, and the command.
+type validator struct {
+	name string
+	args []string
+}
+
+// validators hold the published schemas against the files of a library with ajv, whose program AJV names: that of sets alone, and those of all
+// that lint reads, each against its own files. ajv-cli takes one schema in a call, so the latter are several calls, one after another or all
+// at once. Without ajv it is git status.
+func validators(dir string) ([]validator, error) {
+	ajv := os.Getenv("AJV")
+	if ajv == "" {
+		return []validator{{"git status", []string{"git", "status"}}}, nil
+	}
+	published, err := filepath.Abs(filepath.Join("schema", "published"))
+	if err != nil {
+		return nil, err
+	}
+	call := func(name, files string) []string {
+		return []string{"node", ajv, "validate", "--spec=draft2020", "--strict=false", "-s", filepath.Join(published, name+".json"), "-d", files}
+	}
+	sets := call("condition-set", "sets/**/*.json")
+	calls := [][]string{sets, call("machine", "machines/*.json"), call("library", schema.SettingsFile)}
+	records := 0
+	for _, kind := range schema.PublishedKinds()[len(calls):] {
+		found, err := filepath.Glob(filepath.Join(dir, "records", "*", "*", "*-"+kind+"-*.json"))
+		if err != nil {
+			return nil, err
+		}
+		if len(found) > 0 {
+			calls = append(calls, call(kind, "records/**/*-"+kind+"-*.json"))
+			records += len(found)
+		}
+	}
+	all, err := filepath.Glob(filepath.Join(dir, "records", "*", "*", "*.json"))
+	if err == nil && len(all) != records {
+		err = fmt.Errorf("%d of %d records in %s are of a kind with a schema", records, len(all), dir)
+	}
+	var inTurn, atOnce strings.Builder
+	for _, c := range calls {
+		line := "'" + strings.Join(c, "' '") + "'"
+		fmt.Fprintf(&inTurn, "%s || exit\n", line)
+		fmt.Fprintf(&atOnce, "%s & all=\"$all $!\"\n", line)
+	}
+	atOnce.WriteString("for one in $all; do wait $one || exit; done\n")
+	return []validator{{"ajv validate, sets alone", sets}, {"ajv validate, all files, one schema after another", []string{"sh", "-c", inTurn.String()}},
+		{"ajv validate, all files, all schemas at once", []string{"sh", "-c", atOnce.String()}}}, err
 }
 
 // push is a push of n commits to the gate, each of which changes a note in a set, against one to a server that looks at nothing. A single
@@ -191,7 +272,7 @@ func (b *bench) push(size, file string, n int) (row, error) {
 	to := func(server string) []string {
 		return []string{"git", "push", "-q", server, branch + ":refs/heads/main"}
 	}
-	return row{name: fmt.Sprintf("push of %d commits to the gate, %s", n, size), target: "≤ 50 ms more and ratio ≤ 1.5", runs: 9, dir: from, of: size, ours: to(servers[0]), peer: to(servers[1]),
+	return row{name: fmt.Sprintf("push of %d commits to the gate, %s", n, size), target: "≤ 50 ms more and ratio ≤ 1.5", runs: 9, dir: from, of: size, without: true, ours: to(servers[0]), peer: to(servers[1]),
 		prepare: func() error {
 			for _, server := range servers {
 				if err := git(server, nil, "fetch", "-q", b.library(size), "+refs/heads/main:refs/heads/main"); err != nil {
@@ -278,7 +359,11 @@ func (r *row) run() error {
 		}
 	}
 	a, b, x, y := median(ours), median(peers), median(work), median(peerWork)
-	fmt.Printf("| %s | %.1f | %.1f | `%s` | %.1f | %.1f | %.2f | %.2f | %+.1f | %d | %s |\n", r.name, ms(a), ms(x), strings.Join(short(r.peer), " "), ms(b), ms(y),
+	against := r.against
+	if against == "" {
+		against = strings.Join(short(r.peer), " ")
+	}
+	fmt.Printf("| %s | %.1f | %.1f | `%s` | %.1f | %.1f | %.2f | %.2f | %+.1f | %d | %s |\n", r.name, ms(a), ms(x), against, ms(b), ms(y),
 		float64(a)/float64(b), float64(x)/float64(max(y, time.Microsecond)), ms(a-b), peak>>20, r.target)
 	return nil
 }
@@ -329,9 +414,6 @@ func ms(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
 
 // short leaves paths of this machine out.
 func short(args []string) []string {
-	if args[0] == "node" {
-		return []string{"ajv", "validate"}
-	}
 	out := slices.Clone(args)
 	for i, a := range out {
 		switch {
