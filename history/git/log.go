@@ -62,9 +62,18 @@ func (r *Repo) Log(options LogOptions) ([]LogEntry, error) {
 const logFormat = "%H%x00%P%x00%an%x00%ae%x00%aI%x00%cn%x00%ce%x00%cI%x00%s%x00%(trailers:key=Co-authored-by,valueonly,unfold)%x00%B%x00"
 const logFields = 11
 
-// Walk tells commits as git finds them, newest first, with one child. It stops after an error. Ending the loop early ends
-// the child. A repository without commits has an empty history.
+// Walk tells commits as git finds them, newest first, with one child where they are more than a few in a line. It stops after an error. Ending
+// the loop early ends the child. A repository without commits has an empty history.
 func (r *Repo) Walk(options LogOptions) iter.Seq2[LogEntry, error] {
+	if entries, ok := r.line(options); ok {
+		return func(yield func(LogEntry, error) bool) {
+			for _, e := range entries {
+				if !yield(e, nil) {
+					return
+				}
+			}
+		}
+	}
 	if options.hidesMerges() {
 		return r.narrow(options)
 	}

@@ -149,12 +149,7 @@ func (r *Repo) Parents(rev string) ([]string, error) {
 		return nil, err
 	}
 	// Only these two make git see other parents than the commit names.
-	file := variable(r.shared.env, "GIT_GRAFT_FILE")
-	grafts := file != "" && file != os.DevNull
-	if _, err := os.Stat(filepath.Join(r.CommonDir, "info", "grafts")); err == nil && file == "" {
-		grafts = true
-	}
-	if !r.shared.shallow && !grafts {
+	if !r.shared.shallow && !r.grafted() {
 		return commit.parents, nil
 	}
 	out, err := r.read("rev-list", "--no-walk", "--parents", commit.hash, "--")
@@ -166,6 +161,16 @@ func (r *Repo) Parents(rev string) ([]string, error) {
 		return nil, errorf(ErrCorrupt, "git rev-list answered %q for commit %s", out, commit.hash)
 	}
 	return ids[1:], nil
+}
+
+// grafted says whether a file tells git of other parents than commits name.
+func (r *Repo) grafted() bool {
+	file := variable(r.shared.env, "GIT_GRAFT_FILE")
+	if file != "" {
+		return file != os.DevNull
+	}
+	_, err := os.Stat(filepath.Join(r.CommonDir, "info", "grafts"))
+	return err == nil
 }
 
 // IsAncestor says whether the first commit is the second or one that leads to it.

@@ -1,0 +1,126 @@
+package git
+
+import (
+	"bytes"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// mostInLine is how many commits are read one by one before it is quicker to let git tell them.
+const mostInLine = 64
+
+// line tells a few commits of which each follows one other, from the newest on up to one that is left out, as [Repo.Walk] would and without a
+// child: what a push or a day brings. It is false where that is not what was asked for or what there is: a merge, a commit that is told in an
+// odd way or was made by an old program, parents that are not those of the commit, too many. Then git has to be asked.
+func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool) {
+	if o.All || o.Unshared || o.MaxCount > 0 || len(o.Revs) != 2 || r.shared.shallow || r.grafted() {
+		return nil, false
+	}
+	end, ok := strings.CutPrefix(o.Revs[1], "^")
+	if !ok || !r.isHash(end) || !r.isHash(o.Revs[0]) {
+		return nil, false
+	}
+	scope, err := newScope(o.Paths)
+	if err != nil {
+		return nil, false
+	}
+	for n, hash := 0, o.Revs[0]; hash != end; n++ {
+		if n == mostInLine {
+			return nil, false
+		}
+		found, err := r.shared.objects.get(r.ctx, hash, MaxBlob)
+		if err != nil || found.kind != "commit" || found.hash != hash {
+			return nil, false
+		}
+		e, tree, ok := r.parseCommit(found.data)
+		if !ok || len(e.Parents) != 1 {
+			return nil, false
+		}
+		e.Hash, hash = hash, e.Parents[0]
+		if before, err := r.treeOf(hash); err != nil {
+			return nil, false
+		} else if len(scope) > 0 || o.Changes {
+			var changes []Change
+			if r.diffTrees(before, tree, "", scope, &changes) != nil {
+				return nil, false
+			}
+			if len(changes) == 0 && len(scope) > 0 {
+				continue
+			}
+			if o.Changes {
+				slices.SortFunc(changes, func(x, y Change) int { return strings.Compare(x.Path, y.Path) })
+				e.Changes = [][]Change{changes}
+			}
+		}
+		entries = append(entries, e)
+	}
+	if o.Reverse {
+		slices.Reverse(entries)
+	}
+	return entries, true
+}
+
+// parseCommit reads what a commit says of itself, and the tree that it holds. It is false where git would not tell it as it stands there.
+func (r *Repo) parseCommit(data []byte) (e LogEntry, tree string, ok bool) {
+	head, message, ok := bytes.Cut(data, []byte("\n\n"))
+	if !ok || bytes.Contains(bytes.ToLower(message), []byte("co-authored-by")) || bytes.IndexByte(data, 0) >= 0 {
+		return e, "", false
+	}
+	at := "" // what comes next
+	for line := range strings.SplitSeq(string(head), "\n") {
+		name, value, _ := strings.Cut(line, " ")
+		switch {
+		case name == "tree" && at == "":
+			tree, at = value, "tree"
+		case name == "parent" && at == "tree":
+			e.Parents = append(e.Parents, value)
+		case name == "author" && at == "tree":
+			e.Author, ok = signatureIn(value)
+			at = "author"
+		case name == "committer" && at == "author":
+			e.Committer, ok = signatureIn(value)
+			at = "committer"
+		case at != "committer" || name == "encoding":
+			return e, "", false
+		}
+		if !ok {
+			return e, "", false
+		}
+	}
+	if at != "committer" || !r.isHash(tree) || slices.ContainsFunc(e.Parents, func(p string) bool { return !r.isHash(p) }) {
+		return e, "", false
+	}
+	e.Message = string(message)
+	first, _, _ := strings.Cut(strings.TrimLeft(e.Message, "\n"), "\n")
+	if e.Subject = strings.TrimRight(first, " \t\r"); e.Subject == "" || strings.TrimSpace(e.Subject) != e.Subject {
+		return e, "", false
+	}
+	if _, rest, _ := strings.Cut(strings.TrimLeft(e.Message, "\n"), "\n"); rest != "" && rest[0] != '\n' { // the subject goes on, or ends in an odd way
+		return e, "", false
+	}
+	return e, tree, true
+}
+
+// signatureIn reads "NAME <MAIL> SECONDS ZONE" in the form in which git writes it.
+func signatureIn(text string) (Signature, bool) {
+	name, rest, ok := strings.Cut(text, " <")
+	mail, rest, closed := strings.Cut(rest, "> ")
+	seconds, zone, split := strings.Cut(rest, " ")
+	if !ok || !closed || !split || !plain(name) || strings.ContainsAny(mail, "<> \t") || len(zone) != 5 || zone[0] != '+' && zone[0] != '-' {
+		return Signature{}, false
+	}
+	n, err := strconv.ParseUint(seconds, 10, 33) // some 270 years
+	hours, wrong := strconv.ParseUint(zone[1:3], 10, 8)
+	minutes, bad := strconv.ParseUint(zone[3:], 10, 8)
+	if err != nil || wrong != nil || bad != nil || hours > 14 || minutes > 59 {
+		return Signature{}, false
+	}
+	offset := int(hours*60+minutes) * 60
+	if zone[0] == '-' {
+		offset = -offset
+	}
+	when := time.Unix(int64(n), 0).In(time.FixedZone("", offset)).Format(time.RFC3339)
+	return Signature{name, mail, parseTime(when)}, true
+}
