@@ -414,6 +414,27 @@ func (l *Lookup) Unsaved(disk git.Snapshot, before, now *schema.Library) ([][3]s
 	return namesOf(touched), nil
 }
 
+// Below are the sets of all files below a directory on disk, as these say, however little that is.
+func (l *Lookup) Below(dir string, disk git.Snapshot) (map[[3]string]bool, error) {
+	out := map[[3]string]bool{}
+	for _, p := range disk.Files() {
+		if !isSet(p) || !strings.HasPrefix(p, dir) {
+			continue
+		}
+		at, listed := l.catalog.files[p]
+		of := at.subject
+		if !listed || at.id != disk.Hash(p) {
+			data, err := disk.Read(p)
+			if err != nil {
+				return nil, err
+			}
+			of = familyIn(data)
+		}
+		out[[3]string{of.machine, of.material, of.gas}] = true
+	}
+	return out, nil
+}
+
 // namesOf are sets in order; without those that say too little of themselves to hold a condition.
 func namesOf(sets map[family]bool) [][3]string {
 	out := make([][3]string, 0, len(sets))

@@ -96,8 +96,8 @@ func (a *app) decide(kind string, typed []string, flags decisionFlags) error {
 			return err
 		}
 	}
-	if flags.branch == "" && flags.stale == "" {
-		s.about(typed, onRecord)
+	if _, _, other := otherSubject(typed); !other && flags.branch == "" && flags.stale == "" {
+		s.meant(typed, onRecord, onceInUse)
 	}
 	if _, _, err := s.both(); err != nil {
 		return err

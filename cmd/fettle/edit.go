@@ -77,7 +77,7 @@ func (s *shop) named(lib *schema.Library, typed ...string) ([]schema.ID, error) 
 	if err != nil {
 		return nil, err
 	}
-	ids, err := s.resolve(typed, idsOf(lib, saved))
+	ids, err := s.resolve(typed, s.ids(inFiles|inSaved))
 	if err != nil {
 		return nil, err
 	}
@@ -132,6 +132,7 @@ func (a *app) set(typed string, assignments []string) error {
 	if err != nil {
 		return err
 	}
+	s.meant([]string{typed}, onRecord|unsaved, inFiles|inSaved)
 	lib, err := s.work()
 	if err != nil {
 		return err
@@ -241,18 +242,13 @@ func (a *app) putBack(typed []string) error {
 	if err != nil {
 		return err
 	}
-	work, saved, err := s.both()
+	s.meant(typed, onRecord|unsaved, inFiles|inSaved|onceInUse)
+	work, _, err := s.both()
 	if err != nil {
 		return err
 	}
 	standing := s.standing(&s.committed)
-	candidates := idsOf(work, saved)
-	for _, p := range standing.Positions(saved) {
-		if work.Recipe(p.ID) == nil && saved.Recipe(p.ID) == nil {
-			candidates = append(candidates, p.ID)
-		}
-	}
-	ids, err := a.resolve(typed, candidates)
+	ids, err := s.resolve(typed, s.ids(inFiles|inSaved|onceInUse))
 	if err != nil {
 		return err
 	}
@@ -373,6 +369,9 @@ func (a *app) copy(from, to string) error {
 	if err != nil {
 		return err
 	}
+	if err := s.aboutCopy(from); err != nil {
+		return err
+	}
 	lib, err := s.work()
 	if err != nil {
 		return err
@@ -380,7 +379,7 @@ func (a *app) copy(from, to string) error {
 	if lib.Machine(from) != nil {
 		return s.copyMachine(lib, from, to)
 	}
-	if !strings.Contains(from, "/") && len(matching(from, idsOf(lib))) == 0 {
+	if !strings.Contains(from, "/") && len(matching(from, s.ids(inFiles))) == 0 {
 		return troublef(didYouMean(from, lib.MachineNames()), "there is no condition or machine %q", from)
 	}
 	ids, err := s.named(lib, from)
@@ -389,6 +388,12 @@ func (a *app) copy(from, to string) error {
 	}
 	if len(ids) != 1 {
 		return troublef("", "%s is %d conditions; copy one, or a machine", from, len(ids))
+	}
+	if target, err := targetOf(ids[0], to); s.part != nil && err == nil { // what stands there already counts, too
+		if err := s.turn(s.part.origin.of([]schema.ID{ids[0], target}, onRecord|unsaved)); err != nil {
+			return err
+		}
+		lib = s.unsaved.lib
 	}
 	target, err := s.target(lib, ids[0], to)
 	if err != nil {
@@ -412,15 +417,38 @@ func (a *app) copy(from, to string) error {
 	return s.sayEdit(lib, []schema.ID{target})
 }
 
-// target is where a copy goes: a whole id, or just another thickness. It must be free, and its machine known.
-func (s *shop) target(lib *schema.Library, from schema.ID, to string) (schema.ID, error) {
+// aboutCopy restricts the shop to what a copy is made of.
+func (s *shop) aboutCopy(from string) error {
+	if s.apart() && s.unsaved.lib.Machine(from) != nil {
+		below, err := s.part.lookup.Below("sets/"+from+"/", s.part.snapshots[1])
+		if err != nil {
+			return err
+		}
+		all := s.part.origin.ofSets(nil)
+		all.where = func(machine, material, gas string) bool {
+			return machine == from || below[[3]string{machine, material, gas}]
+		}
+		return s.turn(all)
+	}
+	s.wholly()
+	s.meant([]string{from}, onRecord|unsaved, inFiles|inSaved)
+	return nil
+}
+
+// targetOf is where a copy goes: a whole id, or just another thickness.
+func targetOf(from schema.ID, to string) (schema.ID, error) {
 	if t, err := quantity.ParseOf[quantity.Length](to); err == nil {
 		if mm, ok := schema.ThicknessMM(t); ok {
 			from.Thickness = mm
 			to = from.String()
 		}
 	}
-	target, err := schema.ParseID(to)
+	return schema.ParseID(to)
+}
+
+// target is where a copy goes. It must be free, and its machine known.
+func (s *shop) target(lib *schema.Library, from schema.ID, to string) (schema.ID, error) {
+	target, err := targetOf(from, to)
 	if err != nil {
 		return target, troublef("Write the whole id, such as "+from.String()+", or just the thickness, such as 11mm.", "%w", err)
 	}

@@ -126,12 +126,12 @@ func (a *app) explainOn(name, typed string) error {
 	if err != nil {
 		return err
 	}
-	s.about([]string{typed}, unsaved|machines)
+	s.meant([]string{typed}, unsaved|machines, inFiles)
 	work, saved, err := s.both()
 	if err != nil {
 		return err
 	}
-	ids, err := s.resolve([]string{typed}, idsOf(work))
+	ids, err := s.resolve([]string{typed}, s.ids(inFiles))
 	if err != nil {
 		return err
 	}

@@ -62,13 +62,15 @@ func (a *app) offer(typed string, candidates []schema.ID) string {
 		return "The library holds no conditions yet. Read a spreadsheet in: fettle import FILE"
 	}
 	var names []string
+	seen := map[string]bool{}
 	for _, id := range candidates {
 		name := id.String()
 		if strings.HasSuffix(typed, "/") { // of the same depth
 			parts := strings.Split(name, "/")
 			name = strings.Join(parts[:min(len(parts), strings.Count(typed, "/"))], "/")
 		}
-		if !slices.Contains(names, name) {
+		if !seen[name] {
+			seen[name] = true
 			names = append(names, name)
 		}
 	}

@@ -132,6 +132,9 @@ func (a *app) loadRecipes(typed []string, f loadFlags) error {
 	if err != nil {
 		return err
 	}
+	if f.list == "" && f.scan == "" {
+		s.meant(typed, onRecord|unsaved, onceInUse)
+	}
 	if _, _, err := s.both(); err != nil {
 		return err
 	}
@@ -168,13 +171,7 @@ func (a *app) loadRecipes(typed []string, f loadFlags) error {
 
 // planIDs works out what the ids on the command line mean.
 func (s *shop) planIDs(typed []string, f loadFlags, at time.Time) ([]plannedLoad, error) {
-	candidates := idsOf(s.committed.lib)
-	for _, p := range s.standing(&s.committed).Positions(s.committed.lib) {
-		if !slices.Contains(candidates, p.ID) {
-			candidates = append(candidates, p.ID)
-		}
-	}
-	ids, err := s.resolve(typed, candidates)
+	ids, err := s.resolve(typed, s.ids(onceInUse))
 	if err != nil {
 		return nil, err
 	}

@@ -20,6 +20,7 @@ type part struct {
 	*origin
 	lookup   *hooks.Lookup
 	where    hooks.Where
+	whole    bool // all records there are count
 	subjects map[history.SubjectKey]bool
 }
 
@@ -35,9 +36,10 @@ type origin struct {
 type breadth int
 
 const (
-	onRecord breadth = 1 << iota // all that is on record of their sets
-	unsaved                      // records that are not saved
-	machines                     // the recipes of all sets of their machines
+	onRecord   breadth = 1 << iota // all that is on record of their sets
+	unsaved                        // records that are not saved
+	machines                       // the recipes of all sets of their machines
+	allRecords                     // all records there are
 )
 
 var errNoPart = errors.New("no part of the library can stand for it")
@@ -62,7 +64,7 @@ func (s *shop) narrow(b breadth, to func(*origin) *part) bool {
 	if err != nil {
 		return false
 	}
-	s.part = to(&origin{lookup: lookup, unsaved: b&unsaved != 0})
+	s.part = to(&origin{lookup: lookup, unsaved: b&(unsaved|allRecords) != 0})
 	if _, _, err := s.both(); err != nil {
 		s.wholly()
 		return false
@@ -102,7 +104,7 @@ func (s *shop) aboutOpen() error {
 
 // of is the part that bears on some conditions, read apart from others so that it can be let go.
 func (o *origin) of(ids []schema.ID, b breadth) *part {
-	p := &part{origin: o, lookup: o.lookup.Afresh(), subjects: map[history.SubjectKey]bool{}}
+	p := &part{origin: o, lookup: o.lookup.Afresh(), whole: b&allRecords != 0, subjects: map[history.SubjectKey]bool{}}
 	of := map[[3]string]bool{}
 	for _, id := range ids {
 		of[setOf(id)] = true
@@ -163,7 +165,7 @@ func (s *shop) aboutFamily(typed string) {
 func (s *shop) wholly() {
 	if s.part != nil {
 		s.part.origin.lookup.Close()
-		s.part, s.unsaved, s.committed = nil, state{}, state{}
+		s.part, s.names, s.unsaved, s.committed = nil, nil, state{}, state{}
 	}
 }
 
@@ -228,13 +230,84 @@ func (p *part) load(s *shop, st *state) error {
 		return err
 	}
 	var ledger *history.Ledger
-	if at == 0 || p.unsaved {
-		if ledger, err = p.lookup.Ledger(slices.Collect(maps.Keys(p.subjects)), added); err != nil {
+	switch {
+	case p.whole:
+		if s.known == nil {
+			s.known = schema.NewKnown()
+		}
+		if ledger, err = history.ReadLedger(s.known.Of(p.snapshots[at])); err != nil {
+			return err
+		}
+	case at == 0 || p.unsaved:
+		if ledger, err = p.records(added); err != nil {
 			return err
 		}
 	}
 	st.snap, st.lib, st.ledger = p.snapshots[at], lib, ledger
 	return nil
+}
+
+// records is what is on record of the part, with some records that are not saved.
+func (p *part) records(added []*schema.Record) (*history.Ledger, error) {
+	return p.lookup.Ledger(slices.Collect(maps.Keys(p.subjects)), added)
+}
+
+// aboutUnsaved restricts the shop to what a save is judged by: what was typed, all that is edited, and all of a machine whose profile is.
+func (s *shop) aboutUnsaved(typed []string) error {
+	if s.meant(typed, onRecord|unsaved, inFiles|inSaved); s.part == nil && !s.apart() {
+		return nil
+	}
+	edited, err := s.unsavedSets()
+	if err != nil {
+		return err
+	}
+	profiles := map[string]bool{}
+	for _, c := range git.Compare(s.part.snapshots[0], s.part.snapshots[1]) {
+		switch {
+		case schema.IsSetPath(c.Path), schema.IsRecordPath(c.Path), strings.HasPrefix(c.Path, schema.TrialDir):
+		case strings.HasPrefix(c.Path, "machines/"):
+			for _, lib := range []*schema.Library{s.committed.lib, s.unsaved.lib} {
+				for name, m := range lib.Machines {
+					profiles[name] = profiles[name] || m.File.Path == c.Path
+				}
+			}
+		default: // settings and rosters bear on all there is
+			s.wholly()
+			return nil
+		}
+	}
+	for _, set := range s.part.lookup.Sets() {
+		if profiles[set[0]] {
+			edited = append(edited, set)
+		}
+	}
+	if err := s.turn(s.part.with(edited)); err != nil {
+		s.wholly()
+	}
+	return nil
+}
+
+// with is the part and some more sets with all that is on record of them.
+func (p *part) with(sets [][3]string) *part {
+	more := p.ofSets(sets)
+	maps.Copy(more.subjects, p.subjects)
+	where := more.where
+	more.where = func(machine, material, gas string) bool {
+		return p.where(machine, material, gas) || where(machine, material, gas)
+	}
+	more.whole = p.whole
+	return more
+}
+
+// holdsAny reports whether anything is in the last commit that is cut with.
+func (s *shop) holdsAny() bool {
+	if len(s.committed.lib.Recipes) == 0 && s.part != nil {
+		s.wholly()
+		if _, err := s.saved(); err != nil {
+			return false
+		}
+	}
+	return len(s.committed.lib.Recipes) > 0
 }
 
 // apart begins with no more than settings, machines and rosters of both states. It is false where no part of the library can stand for it.

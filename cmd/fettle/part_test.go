@@ -19,15 +19,16 @@ import (
 type partTest struct {
 	*testing.T
 	repo  *gittest.Repo
-	parts int // how often a part sufficed
-	said  int // how often there was anything to compare
+	parts int  // how often a part sufficed
+	said  int  // how often there was anything to compare
+	asked bool // somebody sits there
 }
 
 // run runs a command in this process, by a part or by the whole.
 func (t *partTest) run(entire bool, args ...string) string {
 	t.Helper()
 	var out bytes.Buffer
-	a := &app{in: strings.NewReader(""), out: &out, err: &out, now: clock, entire: entire}
+	a := &app{in: strings.NewReader(""), out: &out, err: &out, now: clock, entire: entire, terminal: t.asked}
 	root := a.root(args)
 	root.SetArgs(append([]string{"-C", t.repo.Dir}, args...))
 	root.SetOut(&out)
@@ -36,7 +37,7 @@ func (t *partTest) run(entire bool, args ...string) string {
 	return fmt.Sprintf("%s\nexit %d", out.String(), code)
 }
 
-// ids are those that stand anywhere, in the files or in the last commit.
+// ids are those that stand anywhere, in the files or in the last commit, and those that are gone and in force still.
 func (t *partTest) ids() []schema.ID {
 	t.Helper()
 	s, err := (&app{dir: t.repo.Dir, now: clock}).open()
@@ -44,11 +45,15 @@ func (t *partTest) ids() []schema.ID {
 		t.Fatal(err)
 	}
 	defer s.repo.Close()
-	work, saved, err := s.both()
-	if err != nil {
+	if _, _, err := s.both(); err != nil {
 		t.Fatal(err)
 	}
-	return idsOf(work, saved)
+	return s.ids(inFiles | inSaved | onceInUse)
+}
+
+// short is an id as a person types it.
+func short(id schema.ID) string {
+	return id.Machine + "/" + id.Material[:2] + "/" + id.Thickness + "mm"
 }
 
 // compare holds every command on every id to the whole.
@@ -58,7 +63,7 @@ func (t *partTest) compare(where string, ids []schema.ID, commands ...string) {
 		for _, command := range commands {
 			next := id
 			next.Thickness += "5" // of 3mm 35mm, of 1.5mm 1.55mm
-			args := strings.Fields(strings.NewReplacer("ID", id.String(), "FAMILY", id.Family(), "NEXT", next.String()).Replace(command))
+			args := strings.Fields(strings.NewReplacer("ID", id.String(), "FAMILY", id.Family(), "NEXT", next.String(), "SHORT", short(id), "SET", strings.Join([]string{id.Machine, id.Material, id.Gas}, "/"), "MACHINE", id.Machine).Replace(command))
 			want := t.run(true, args...)
 			if got := t.run(false, args...); got != want {
 				t.Fatalf("%s: fettle %s says by a part\n%s\nand by the whole library\n%s", where, strings.Join(args, " "), got, want)
@@ -77,7 +82,8 @@ func (t *partTest) compare(where string, ids []schema.ID, commands ...string) {
 }
 
 var partCommands = []string{"review ID --format json", "review ID", "review ID --format html", "show ID --format json", "show ID", "show ID --format html", "explain energy-short --on ID --format json",
-	"trend FAMILY --format json", "trend ID", "suggest NEXT --format json"}
+	"trend FAMILY --format json", "trend ID", "suggest NEXT --format json", "show SHORT", "show NEXT", "show MACHINE/", "explain energy-short --on SHORT",
+	"triage ID --symptom dross", "triage SHORT --symptom dross", "trial show ID", "trial show SET/ --format json", "trial show SHORT", "trial show", "review SHORT"}
 
 // remembered are the files that stand below the directory of git for a later call.
 func (t *partTest) remembered() []string {
@@ -262,14 +268,19 @@ func TestPartDecides(t *testing.T) {
 		slices.SortStableFunc(ids, func(a, b schema.ID) int { // what waits first
 			return strings.Count(waits, `"`+b.String()+`"`) - strings.Count(waits, `"`+a.String()+`"`)
 		})
-		for _, id := range ids[:min(4, len(ids))] {
-			for _, command := range []string{"approve ID", "reject ID --because no", "permit ID --until 6h --because night", "reason ID --cause trial-result --because timing", "reason --cause trial-result --because timing", "waive fume ID --until 24h --because known"} {
-				args := strings.Fields(strings.ReplaceAll(command, "ID", id.String()))
+		for _, id := range ids[:min(3, len(ids))] {
+			p.asked = !p.asked
+			for _, command := range []string{"approve ID", "reject ID --because no", "permit ID --until 6h --because night", "reason ID --cause trial-result --because timing", "reason --cause trial-result --because timing", "waive fume ID --until 24h --because known",
+				"set ID cut.pressure=0.9bar", "set SHORT cut.pressure=9bar", "put-back ID", "put-back SHORT", "copy ID NEXT", "save --cause trial-result --because timing", "save ID --cause trial-result --because timing",
+				"load ID --unit UNIT --current", "trial record ID --good", "trial plan ID --vary cut.pressure", "copy MACHINE bay-9", "approve SHORT", "copy SHORT NEXT"} {
+				next := id
+				next.Thickness += "5"
+				args := strings.Fields(strings.NewReplacer("ID", id.String(), "SHORT", short(id), "NEXT", next.String(), "UNIT", id.Machine, "MACHINE", id.Machine).Replace(command))
 				var said [2]string
 				for i, entire := range []bool{true, false} {
 					p.repo.Run("reset", "-q", "--hard", base)
 					p.repo.Run("clean", "-qfd")
-					if args[0] == "reason" {
+					if slices.Contains([]string{"reason", "save", "put-back"}, args[0]) {
 						p.run(true, "set", id.String(), "cut.pressure=0.9bar")
 					}
 					said[i] = p.run(entire, args...) + p.repo.Run("log", "-1", "--format=%T %B") + p.repo.Run("status", "--short")

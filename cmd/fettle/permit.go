@@ -88,7 +88,7 @@ func (a *app) permit(typed []string, f permitFlags) error {
 	if err != nil {
 		return err
 	}
-	s.about(typed, 0)
+	s.meant(typed, 0, onceInUse)
 	if _, _, err := s.both(); err != nil {
 		return err
 	}
@@ -179,6 +179,7 @@ func (a *app) waive(name string, typed []string, f permitFlags) error {
 	if err != nil {
 		return err
 	}
+	s.meant(typed, onRecord, onceInUse)
 	if _, _, err := s.both(); err != nil {
 		return err
 	}

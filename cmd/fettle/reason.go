@@ -44,7 +44,7 @@ func init() {
 				if err != nil {
 					return err
 				}
-				if s.about(args, onRecord|unsaved); len(args) == 0 {
+				if s.meant(args, onRecord|unsaved, inFiles|inSaved); len(args) == 0 {
 					if err := s.aboutOpen(); err != nil {
 						return err
 					}
@@ -169,7 +169,7 @@ func (s *shop) unsavedChanges(typed []string) ([]history.Difference, error) {
 	if len(typed) == 0 {
 		return differences, nil
 	}
-	ids, err := s.resolve(typed, idsOf(work, saved))
+	ids, err := s.resolve(typed, s.ids(inFiles|inSaved))
 	if err != nil {
 		return nil, err
 	}
@@ -252,7 +252,7 @@ func (s *shop) reasonForSaved(typed []string, w *why) (*schema.Record, error) {
 		return nil, nil
 	}
 	if len(typed) > 0 {
-		ids, err := s.resolve(typed, idsOf(work, saved))
+		ids, err := s.resolve(typed, s.ids(inFiles|inSaved))
 		if err != nil {
 			return nil, err
 		}

@@ -40,7 +40,7 @@ func (a *app) review(typed []string, branch, span string) error {
 		return err
 	}
 	if branch == "" && span == "" {
-		s.about(typed, breadthOf(a.format))
+		s.meant(typed, breadthOf(a.format), onceInUse)
 	}
 	if _, err := s.saved(); err != nil {
 		return err
@@ -188,6 +188,9 @@ func (s *shop) chosen(st *state, typed []string) ([]history.Position, error) {
 	var candidates []schema.ID
 	for _, p := range all {
 		candidates = append(candidates, p.ID)
+	}
+	if st == &s.committed && s.names != nil {
+		candidates = s.ids(onceInUse)
 	}
 	ids, err := s.resolve(typed, candidates)
 	if err != nil {

@@ -49,6 +49,9 @@ func (a *app) save(typed []string, w why) error {
 	if err != nil {
 		return err
 	}
+	if err := s.aboutUnsaved(typed); err != nil {
+		return err
+	}
 	differences, err := s.unsavedChanges(typed)
 	if err != nil {
 		return err
@@ -102,6 +105,7 @@ func (a *app) save(typed []string, w why) error {
 		return fmt.Errorf("nothing was saved; your edits%s are still there: %w", map[bool]string{true: " and the reason"}[record != nil], err)
 	}
 	s.advanced()
+	s.narrow(onRecord, func(o *origin) *part { return o.of(history.Touched(differences), onRecord) })
 	return s.sayedSaved(differences, files)
 }
 
@@ -139,7 +143,7 @@ func (s *shop) sayedSaved(differences []history.Difference, files []string) erro
 	}) || len(differences) == 0 && len(standing.Others(s.committed.lib)) > 0
 	s.sayShared(waits && standing.Anchor != nil)
 	switch {
-	case len(s.committed.lib.Recipes) == 0:
+	case !s.holdsAny():
 		s.say("next     fettle import FILE   (a spreadsheet saved as CSV; fettle import --template shows one)")
 	case standing.Anchor == nil:
 		s.say("next     fettle adopt --because \"...\"   (once it is as the shop cuts)")
@@ -314,7 +318,13 @@ func (s *shop) examineState(now *state, full bool) (hooks.Report, error) {
 	if err != nil {
 		return hooks.Report{}, err
 	}
-	return hooks.Examine(hooks.Case{Before: s.side(&s.committed), Now: s.side(now), Anchor: anchor, At: s.now(), Full: full}), nil
+	before := s.side(&s.committed)
+	for _, r := range now.ledger.Records { // a part may know less of what is saved beside it
+		if hash := s.committed.snap.Hash(r.Path); hash != "" {
+			before.Hashes[r.Path] = hash
+		}
+	}
+	return hooks.Examine(hooks.Case{Before: before, Now: s.side(now), Anchor: anchor, At: s.now(), Full: full}), nil
 }
 
 func (s *shop) side(st *state) hooks.Side {

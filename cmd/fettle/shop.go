@@ -29,6 +29,7 @@ type shop struct {
 	known              *schema.Known     // what was read of any state: they are nearly the same
 	walked             *audit.Trail      // the history that was read last
 	part               *part             // what is read in place of the whole library, see about; else nil
+	names              names             // of all conditions that what was typed may mean, see meant; else nil
 	line               *line             // the branch that is decided on without being checked out, see on; else nil
 }
 

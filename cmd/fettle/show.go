@@ -48,15 +48,15 @@ func (a *app) show(typed string) error {
 	if err != nil {
 		return err
 	}
-	s.about([]string{typed}, unsaved|machines)
+	s.meant([]string{typed}, unsaved|machines, inFiles|inSaved)
 	work, saved, err := s.both()
 	if err != nil {
 		return err
 	}
-	if code, ok := readCardCode(typed); ok && len(matching(typed, idsOf(work, saved))) == 0 {
+	if code, ok := readCardCode(typed); ok && len(matching(typed, s.ids(inFiles|inSaved))) == 0 {
 		return s.showCode(code)
 	}
-	ids, err := s.resolve([]string{typed}, idsOf(work, saved))
+	ids, err := s.resolve([]string{typed}, s.ids(inFiles|inSaved))
 	if err != nil {
 		return err
 	}

@@ -73,6 +73,7 @@ func (a *app) triage(typed string, f triageFlags) error {
 	if err != nil {
 		return err
 	}
+	s.meant([]string{typed}, allRecords, inSaved)
 	if _, _, err := s.both(); err != nil {
 		return err
 	}
@@ -99,7 +100,7 @@ func (a *app) triage(typed string, f triageFlags) error {
 // beginRound works out what is asked about.
 func (s *shop) beginRound(typed string, f triageFlags) (*round, error) {
 	saved := s.committed.lib
-	ids, err := s.resolve([]string{typed}, idsOf(saved))
+	ids, err := s.resolve([]string{typed}, s.ids(inSaved))
 	if err != nil {
 		return nil, err
 	}

@@ -89,6 +89,11 @@ func (a *app) recordTrial(typed string, f trialFlags) error {
 	if err != nil {
 		return err
 	}
+	if f.from != "" || namesPlan(typed) {
+		s.apart()
+	} else {
+		s.meant([]string{typed}, onRecord|unsaved, inFiles|inSaved)
+	}
 	work, _, err := s.both()
 	if err != nil {
 		return err
@@ -128,13 +133,16 @@ func (a *app) recordTrial(typed string, f trialFlags) error {
 
 // typedPlan reports whether what was typed names a plan: hex digits or a file of trials/.
 func (s *shop) typedPlan(typed string) (*plan, bool, error) {
-	code := len(typed) >= 4 && strings.Trim(typed, "0123456789abcdef") == ""
-	file := strings.HasSuffix(typed, ".json")
-	if !code && !file {
+	if !namesPlan(typed) {
 		return nil, false, nil
 	}
 	p, err := s.findPlan(typed)
 	return p, true, err
+}
+
+// namesPlan reports whether what was typed is like the name of a plan.
+func namesPlan(typed string) bool {
+	return len(typed) >= 4 && strings.Trim(typed, "0123456789abcdef") == "" || strings.HasSuffix(typed, ".json")
 }
 
 // recordCuts records what the flags tell.

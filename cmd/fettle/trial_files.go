@@ -135,6 +135,7 @@ func (s *shop) findPlan(typed string) (*plan, error) {
 		}
 	}
 	if len(found) == 1 {
+		s.aboutPlan(found[0])
 		return found[0], s.edited(found[0])
 	}
 	var open []string
@@ -151,6 +152,14 @@ func (s *shop) findPlan(typed string) (*plan, error) {
 		return nil, troublef(help, "%q fits %d plans", typed, len(found))
 	}
 	return nil, troublef(help, "there is no plan %q", typed)
+}
+
+// aboutPlan goes on with the part of the library that a plan is of, where it was not all read.
+func (s *shop) aboutPlan(p *plan) {
+	if id, err := schema.ParseID(p.ID.V); s.part == nil || err == nil && s.turn(s.part.origin.of([]schema.ID{id}, onRecord|unsaved)) == nil {
+		return
+	}
+	s.wholly()
 }
 
 // openPlan is the newest plan of a condition that is not recorded yet, or nil.

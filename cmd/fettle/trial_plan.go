@@ -70,6 +70,7 @@ func (a *app) planTrial(typed string, f planFlags) error {
 	if err != nil {
 		return err
 	}
+	s.meant([]string{typed}, onRecord|unsaved, inFiles|inSaved)
 	work, _, err := s.both()
 	if err != nil {
 		return err

@@ -25,6 +25,7 @@ func (a *app) trialSheetCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			s.apart()
 			p, err := s.findPlan(args[0])
 			if err != nil {
 				return err

@@ -32,14 +32,16 @@ func (a *app) showTrials(typed []string) error {
 	if err != nil {
 		return err
 	}
-	work, saved, err := s.both()
-	if err != nil {
+	if s.meant(typed, onRecord|unsaved, inFiles|inSaved); len(typed) == 0 {
+		s.narrow(allRecords, func(o *origin) *part { return o.of(nil, allRecords) })
+	}
+	if _, _, err := s.both(); err != nil {
 		return err
 	}
 	if len(typed) == 0 {
 		return s.listTrials()
 	}
-	ids, err := a.resolve(typed, idsOf(work, saved))
+	ids, err := s.resolve(typed, s.ids(inFiles|inSaved))
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 	"sort"
 
 	"fettle/history/git"
+	"fettle/schema"
 )
 
 // whole makes all the writes of do, or none: where it fails, every file that it wrote is as it was before.
@@ -90,7 +91,15 @@ func (s *shop) coming(paths []string) (*state, error) {
 		taken[p] = true
 	}
 	var st state
-	return &st, s.load(&st, func(string) (git.Snapshot, error) {
-		return &partial{s.committed.snap, s.unsaved.snap, taken}, nil
-	})
+	snap := &partial{s.committed.snap, s.unsaved.snap, taken}
+	if s.part == nil {
+		return &st, s.load(&st, func(string) (git.Snapshot, error) { return snap, nil })
+	}
+	lib, err := s.part.lookup.OnDisk(snap, s.part.where)
+	if err != nil {
+		return nil, err
+	}
+	added := slices.DeleteFunc(slices.Clone(s.part.added), func(r *schema.Record) bool { return !taken[r.Path] })
+	ledger, err := s.part.records(added)
+	return &state{snap: snap, lib: lib, ledger: ledger}, err
 }
