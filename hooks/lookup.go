@@ -451,25 +451,38 @@ func namesOf(sets map[family]bool) [][3]string {
 // all that is no set.
 func (l *Lookup) Contents(disk git.Snapshot) (sets map[[3]string]string, beside string) {
 	texts := map[[3]string][]string{}
+	put := func(f family, text string) {
+		set := [3]string{f.machine, f.material, f.gas}
+		texts[set] = append(texts[set], text)
+	}
+	var others []string
 	for p, at := range l.catalog.files {
 		if isSet(p) {
-			set := [3]string{at.subject.machine, at.subject.material, at.subject.gas}
-			texts[set] = append(texts[set], p+" "+at.id+" "+disk.Hash(p))
+			put(at.subject, p+" "+at.id+" "+disk.Hash(p))
+		}
+	}
+	for p, id := range l.frame.ids {
+		others = append(others, p+" "+id)
+	}
+	for _, p := range disk.Files() {
+		if !needed(p) || schema.IsRecordPath(p) {
+			continue
+		}
+		at, listed := l.catalog.files[p]
+		if id := disk.Hash(p); !isSet(p) {
+			others = append(others, p+" "+id)
+		} else if !listed || at.id != id { // it may be of another set than what was saved there, which is told of that too
+			if data, err := readOnce(disk, nil, p); err == nil {
+				put(familyIn(data), p+" "+id)
+			} else {
+				others = append(others, p+" "+id)
+			}
 		}
 	}
 	sets = make(map[[3]string]string, len(texts))
 	for set, list := range texts {
 		slices.Sort(list)
 		sets[set] = strings.Join(list, "\n")
-	}
-	var others []string
-	for p, id := range l.frame.ids {
-		others = append(others, p+" "+id)
-	}
-	for _, p := range disk.Files() {
-		if _, listed := l.catalog.files[p]; needed(p) && !schema.IsRecordPath(p) && (!isSet(p) || !listed) {
-			others = append(others, p+" "+disk.Hash(p)) // a new set may be of any
-		}
 	}
 	slices.Sort(others)
 	return sets, strings.Join(others, "\n")
@@ -481,6 +494,9 @@ func (l *Lookup) Records() string { return l.dirs[recordsDir] }
 // Since names the sets about which anything was put on record since the saved directory of records was another. It is false where something
 // happened that bears on more.
 func (l *Lookup) Since(records string) (map[[3]string]bool, bool) {
+	if records == l.Records() {
+		return nil, true
+	}
 	added, err := l.addedRecords(records)
 	if err != nil || records == "" {
 		return nil, false

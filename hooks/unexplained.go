@@ -1,6 +1,7 @@
 package hooks
 
 import (
+	"maps"
 	"path"
 	"slices"
 
@@ -18,21 +19,28 @@ type Unexplained struct {
 // UnexplainedIn are the conditions of a saved state that lack a reason, ordered by id. root is the directory of the library, rev the
 // commit that was read. Before adoption, and where the policy asks for no reasons, there are none.
 func UnexplainedIn(repo *git.Repo, root, rev string, saved Side, standing *history.Standing) ([]Unexplained, error) {
+	out, _, err := unexplainedIn(newStore(repo), root, rev, saved, standing)
+	return out, err
+}
+
+// Unexplained is [UnexplainedIn] of the last commit, with the files whose past was looked at for it: as long as no commit touches one of
+// them, nor what is saved and on record of the conditions is another, it says the same.
+func (l *Lookup) Unexplained(saved Side, standing *history.Standing) (out []Unexplained, past []string, err error) {
+	return unexplainedIn(newStore(l.repo), l.root, "HEAD", saved, standing)
+}
+
+func unexplainedIn(store *store, root, rev string, saved Side, standing *history.Standing) (out []Unexplained, past []string, err error) {
 	if standing.Anchor == nil || !standing.Policy(saved.Lib.Policy()).ReasonRequired() {
-		return nil, nil
+		return nil, nil, nil
 	}
 	open := slices.DeleteFunc(standing.Positions(saved.Lib), func(p history.Position) bool { return p.Status == history.Approved || p.Status == history.Stale })
-	if len(open) == 0 {
-		return nil, nil
-	}
 	decided := map[string][]schema.Digest{}
 	for _, d := range history.Bodies[*schema.Decision](saved.Ledger) {
 		for _, subject := range d.Body.Subjects.V {
 			decided[subject.ID.V] = append(decided[subject.ID.V], schema.Digest(subject.Digest.V))
 		}
 	}
-	store := newStore(repo)
-	var out []Unexplained
+	looked := map[string]bool{}
 	for _, p := range open {
 		var starts []schema.Digest
 		if p.Digest != "" {
@@ -45,19 +53,22 @@ func UnexplainedIn(repo *git.Repo, root, rev string, saved Side, standing *histo
 		}
 		ways := history.Ways{Edges: saved.Ledger.Edges(schema.SubjectCondition, p.Name), Starts: starts}
 		if p.Now != nil {
-			ways.Merges = func() ([]history.Joint, error) { return store.mergesOf(rev, root, p.Now) }
+			ways.Merges = func() ([]history.Joint, error) {
+				looked[p.Now.File.Path] = true
+				return store.mergesOf(rev, root, p.Now)
+			}
 			ways.Steps = func() ([]history.Step, error) { return store.stepsAmong(rev, root, p.Now, 0) }
 		}
 		explained, err := ways.Lead(values(p.Now), p.Digest)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		if !explained {
 			from, _ := p.State.Digest()
 			out = append(out, Unexplained{p.ID, from, p.Digest})
 		}
 	}
-	return out, nil
+	return out, slices.Sorted(maps.Keys(looked)), nil
 }
 
 // mostSteps is how many commits of a file are looked at for steps that were made again.

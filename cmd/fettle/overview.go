@@ -38,20 +38,27 @@ func (s *shop) unsavedNow() ([]history.Difference, error) {
 	return history.Compare(saved, work), nil
 }
 
-// An overview tells where every condition of a library stands, without the library.
+// An overview tells where every condition of a library stands, without the library. It is remembered below the directory of git, and what of
+// it still holds is not worked out again: see keepOverview.
+//
+// Nothing in it hangs on the clock: decisions are judged by when they were made, and where time passing changes anything it says when.
 type overview struct {
 	beside  string // contents of all that is no set
 	records string // directory of records
 	anchor  string
-	sets    map[[3]string]section
+	past    string // the history that sections with a past hang on, see hooks.Lookup.Past
+	sets    map[[3]string]*section
+	order   [][3]string // the keys of sets, sorted
 }
 
 // A section is the part of an overview that one set makes.
 type section struct {
 	contents string
-	rows     []row
+	rows     []row       // ordered by id
 	codes    []uint64    // of recipes that stand there or were decided on, as on a card
 	ends     []time.Time // when a permit or a waiver begins or ends
+	reasons  bool        // rows tell what lacks a reason
+	past     []string    // files whose history was looked at for that
 }
 
 // A row is one condition.
@@ -68,38 +75,40 @@ type row struct {
 // setsAtOnce is how many are read together.
 const setsAtOnce = 40
 
-// overview tells where every condition stands, with the help of an earlier one, which may be nil. At is told what is being done. With explain
-// it also tells what lacks a reason.
-func (s *shop) overview(old *overview, at func(string), explain bool) (*overview, error) {
+// overview tells where every condition stands, with the help of an earlier one, which may be nil. At is told what is being done. With reasons
+// it also tells what lacks one.
+func (s *shop) overview(old *overview, at func(string), reasons bool) (*overview, error) {
 	at("looking where every condition stands")
 	lookup := s.part.lookup
 	anchor, err := s.anchor()
 	if err != nil {
 		return nil, err
 	}
-	contents, beside := lookup.Contents(s.part.snapshots[1])
-	changed, plain := map[[3]string]bool{}, false
-	if old != nil && old.beside == beside && old.anchor == anchor {
-		changed, plain = lookup.Since(old.records)
+	past, err := lookup.Past()
+	if err != nil {
+		return nil, err
 	}
+	contents, beside := lookup.Contents(s.part.snapshots[1])
 	unsaved, err := s.unsavedSets()
 	if err != nil {
 		return nil, err
 	}
-	t := &overview{beside, lookup.Records(), anchor, map[[3]string]section{}}
+	if old == nil {
+		old = s.recallOverview()
+	}
+	t := &overview{beside: beside, records: lookup.Records(), anchor: anchor, past: past, sets: map[[3]string]*section{}}
+	holds := t.following(old, lookup, contents, reasons)
 	var open [][3]string
 	for _, set := range slices.Concat(lookup.Sets(), unsaved) {
 		if _, done := t.sets[set]; done {
 			continue
 		}
-		was, known := section{}, false
-		if plain && !changed[set] {
-			was, known = old.sets[set]
-		}
-		if t.sets[set] = was; !known || was.contents != contents[set] {
+		t.order = append(t.order, set)
+		if t.sets[set] = holds(set); t.sets[set] == nil {
 			open = append(open, set)
 		}
 	}
+	slices.SortFunc(t.order, func(a, b [3]string) int { return slices.Compare(a[:], b[:]) })
 	quiet, done := s.part.quietly(), 0
 	for chunk := range slices.Chunk(open, setsAtOnce) {
 		if len(open) > setsAtOnce {
@@ -109,23 +118,60 @@ func (s *shop) overview(old *overview, at func(string), explain bool) (*overview
 		if _, _, err := q.both(); err != nil {
 			return nil, err
 		}
-		made, err := q.sections(explain)
+		made, err := q.sections(reasons)
 		if err != nil {
 			return nil, err
 		}
 		for _, set := range chunk { // and nothing of others: of these it knows a part
 			x := made[set]
+			if x == nil {
+				x = &section{reasons: reasons}
+			}
 			x.contents = contents[set]
 			t.sets[set] = x
 		}
 		done += len(chunk)
 	}
+	if old == nil || len(open) > 0 || !t.like(old) {
+		s.keepOverview(t)
+	}
 	return t, nil
 }
 
+// like reports whether two overviews are of one state.
+func (t *overview) like(old *overview) bool {
+	return t.beside == old.beside && t.records == old.records && t.anchor == old.anchor && t.past == old.past && len(t.sets) == len(old.sets)
+}
+
+// following gives the section of an earlier overview, which may be nil, for every set of which it still says what there is, and nil for others.
+func (t *overview) following(old *overview, lookup *hooks.Lookup, contents map[[3]string]string, reasons bool) func([3]string) *section {
+	none := func([3]string) *section { return nil }
+	if old == nil || old.beside != t.beside || old.anchor != t.anchor {
+		return none
+	}
+	recorded, plain := lookup.Since(old.records)
+	if !plain {
+		return none
+	}
+	touched, linear := map[string]bool{}, true
+	if old.past != t.past {
+		touched, linear = lookup.TouchedSince(old.past)
+	}
+	return func(set [3]string) *section {
+		x := old.sets[set]
+		if x == nil || x.contents != contents[set] || recorded[set] || reasons && !x.reasons {
+			return nil
+		}
+		if len(x.past) > 0 && (!linear || slices.ContainsFunc(x.past, func(file string) bool { return touched[file] })) {
+			return nil
+		}
+		return x
+	}
+}
+
 // sections are the sections of an overview that the library at hand makes.
-func (s *shop) sections(explain bool) (map[[3]string]section, error) {
-	out := map[[3]string]section{}
+func (s *shop) sections(reasons bool) (map[[3]string]*section, error) {
+	out := map[[3]string]*section{}
 	rows := map[schema.ID]*row{}
 	codes := map[[3]string]map[uint64]bool{}
 	at := func(id schema.ID) *row {
@@ -155,14 +201,17 @@ func (s *shop) sections(explain bool) (map[[3]string]section, error) {
 		r.onDisk, r.words = true, strings.Clone(strings.ToLower(recipe.Set.Grade.V+" "+recipe.Note.V))
 		code(recipe.ID, recipe.Digest())
 	}
-	if explain {
-		past, err := hooks.UnexplainedIn(s.repo, s.sub, "HEAD", hooks.Side{Lib: s.committed.lib, Ledger: s.committed.ledger}, s.standing(&s.committed))
+	var past []string
+	if reasons {
+		saved := hooks.Side{Lib: s.committed.lib, Ledger: s.committed.ledger}
+		open, looked, err := s.part.lookup.Unexplained(saved, s.standing(&s.committed))
 		if err != nil {
 			return nil, err
 		}
-		for _, u := range past {
+		for _, u := range open {
 			at(u.ID).unexplained = true
 		}
+		past = looked
 	}
 	ends := map[[3]string][]time.Time{}
 	end := func(id, text string) {
@@ -187,15 +236,31 @@ func (s *shop) sections(explain bool) (map[[3]string]section, error) {
 			end(body.ID.V, body.Until.V)
 		}
 	}
+	of := func(set [3]string) *section {
+		if out[set] == nil {
+			out[set] = &section{reasons: reasons}
+		}
+		return out[set]
+	}
 	for id, r := range rows {
-		x := out[setOf(id)]
+		x := of(setOf(id))
 		x.rows = append(x.rows, *r)
-		out[setOf(id)] = x
 	}
 	for set, bits := range codes {
-		x := out[set]
-		x.codes, x.ends = slices.Collect(maps.Keys(bits)), ends[set]
-		out[set] = x
+		of(set).codes = slices.Sorted(maps.Keys(bits))
+	}
+	for set, times := range ends {
+		of(set).ends = times
+	}
+	for _, file := range past {
+		for _, r := range s.committed.lib.Recipes {
+			if x := out[setOf(r.ID)]; r.File.Path == file && x != nil && !slices.Contains(x.past, file) {
+				x.past = append(x.past, file)
+			}
+		}
+	}
+	for _, x := range out {
+		slices.SortFunc(x.rows, func(a, b row) int { return a.id.Compare(b.id) })
 	}
 	return out, nil
 }
@@ -211,22 +276,13 @@ func compact(id schema.ID) schema.ID {
 
 // rows are those that are wanted, ordered by id.
 func (t *overview) rows(want func(*row) bool) []row {
-	n := 0
-	for _, x := range t.sets {
-		for i := range x.rows {
-			if want(&x.rows[i]) {
-				n++
+	var out []row
+	for _, set := range t.order { // which is how ids begin
+		for i := range t.sets[set].rows {
+			if r := &t.sets[set].rows[i]; want(r) {
+				out = append(out, *r)
 			}
 		}
 	}
-	out := make([]row, 0, n)
-	for _, x := range t.sets {
-		for i := range x.rows {
-			if want(&x.rows[i]) {
-				out = append(out, x.rows[i])
-			}
-		}
-	}
-	slices.SortFunc(out, func(a, b row) int { return a.id.Compare(b.id) })
 	return out
 }
