@@ -5,6 +5,7 @@ import (
 	"os"
 	"runtime"
 	"slices"
+	"sync"
 
 	"golang.org/x/sys/unix"
 )
@@ -14,40 +15,60 @@ func statWords(s *unix.Stat_t) fileStat {
 		ino: uint32(s.Ino), uid: s.Uid, gid: s.Gid, size: uint32(s.Size)}
 }
 
-// readDir lists an open directory by name, with what stat says of each name. What is gone by then is left out.
+// readDir lists an open directory by name, with what stat says of each name. What is gone by then is left out. Of a directory with very many
+// names the system is asked for several at once.
 func readDir(dir *os.File) ([]child, error) {
 	names, err := dir.Readdirnames(-1)
 	if err != nil {
 		return nil, err
 	}
 	slices.Sort(names)
-	out := make([]child, 0, len(names))
+	const many = 1000
+	parts := min(runtime.GOMAXPROCS(0), 1+len(names)/many)
+	out, errs := make([]child, len(names)), make([]error, parts)
 	fd := int(dir.Fd())
 	defer runtime.KeepAlive(dir)
-	for _, name := range names {
-		var s unix.Stat_t
-		err := unix.Fstatat(fd, name, &s, unix.AT_SYMLINK_NOFOLLOW)
-		for err == unix.EINTR {
-			err = unix.Fstatat(fd, name, &s, unix.AT_SYMLINK_NOFOLLOW)
-		}
-		if err == unix.ENOENT {
-			continue
-		}
-		if err != nil {
-			return nil, &fs.PathError{Op: "lstat", Path: name, Err: err}
-		}
-		f := child{name: name, mode: fs.ModeIrregular, stat: statWords(&s)}
-		switch s.Mode & unix.S_IFMT {
-		case unix.S_IFREG:
-			f.mode = 0
-		case unix.S_IFDIR:
-			f.mode = fs.ModeDir
-		case unix.S_IFLNK:
-			f.mode = fs.ModeSymlink
-		}
-		out = append(out, f)
+	var wait sync.WaitGroup
+	for p := range parts {
+		from, to := p*len(names)/parts, (p+1)*len(names)/parts
+		wait.Go(func() {
+			for i := from; i < to && errs[p] == nil; i++ {
+				out[i], errs[p] = childAt(fd, names[i])
+			}
+		})
 	}
-	return out, nil
+	wait.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return slices.DeleteFunc(out, func(c child) bool { return c.name == "" }), nil
+}
+
+// childAt is what there is under a name in an open directory; no name where that is nothing any more.
+func childAt(fd int, name string) (child, error) {
+	var s unix.Stat_t
+	err := unix.Fstatat(fd, name, &s, unix.AT_SYMLINK_NOFOLLOW)
+	for err == unix.EINTR {
+		err = unix.Fstatat(fd, name, &s, unix.AT_SYMLINK_NOFOLLOW)
+	}
+	if err == unix.ENOENT {
+		return child{}, nil
+	}
+	if err != nil {
+		return child{}, &fs.PathError{Op: "lstat", Path: name, Err: err}
+	}
+	f := child{name: name, mode: fs.ModeIrregular, stat: statWords(&s)}
+	switch s.Mode & unix.S_IFMT {
+	case unix.S_IFREG:
+		f.mode = 0
+	case unix.S_IFDIR:
+		f.mode = fs.ModeDir
+	case unix.S_IFLNK:
+		f.mode = fs.ModeSymlink
+	}
+	return f, nil
 }
 
 // readAtOnce reads an ordinary file below a directory, and says what it was when all of it was read. One call of the system finds the file

@@ -2,6 +2,7 @@ package git
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha1"
 	"crypto/sha256"
 	"encoding/binary"
@@ -11,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -294,25 +296,38 @@ func (s *stood) tree(dir, hash string) ([]Entry, bool) {
 // SavedAndWork is [Repo.Commit] and [Repo.WorkTree] of one library. Directories that git notes to be the same in both need not be listed
 // twice.
 func (r *Repo) SavedAndWork(rev, root string) (saved, work Snapshot, err error) {
-	if work, err = r.WorkTree(root); err != nil {
+	stood := sync.OnceValue(r.readStood)
+	var failed error
+	done := make(chan struct{})
+	go func() { // while the system says what is on disk
+		defer close(done)
+		saved, failed = r.savedAs(rev, root, stood)
+	}()
+	work, err = r.workTree(root, stood, nil)
+	<-done
+	if err = cmp.Or(err, failed); err != nil {
 		return nil, nil, err
 	}
+	return saved, work, nil
+}
+
+// savedAs is [Repo.Commit] with the help of what git noted of the files on disk.
+func (r *Repo) savedAs(rev, root string, stood func() *stood) (Snapshot, error) {
 	commit, err := r.commit(rev)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	under, err := parts(root)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	scope, err := newScope(under)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	var files []Entry
-	if err := r.walkTree(work.(*disk).stood(), commit.tree, "", scope, func(e Entry) { files = append(files, e) }); err != nil {
-		return nil, nil, err
+	if err := r.walkTree(stood(), commit.tree, "", scope, func(more ...Entry) { files = append(files, more...) }); err != nil {
+		return nil, err
 	}
-	saved, err = r.snapshot("saved "+commit.hash[:12], root, files)
-	return saved, work, err
+	return r.snapshot("saved "+commit.hash[:12], root, files)
 }

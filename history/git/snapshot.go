@@ -34,23 +34,7 @@ type entries struct {
 
 // Commit is the library in a directory of a commit; root is "" where the library stands at the top of the tree.
 func (r *Repo) Commit(rev, root string) (Snapshot, error) {
-	commit, err := r.commit(rev)
-	if err != nil {
-		return nil, err
-	}
-	under, err := parts(root)
-	if err != nil {
-		return nil, err
-	}
-	scope, err := newScope(under)
-	if err != nil {
-		return nil, err
-	}
-	var files []Entry
-	if err := r.walkTree(nil, commit.tree, "", scope, func(e Entry) { files = append(files, e) }); err != nil {
-		return nil, err
-	}
-	return r.snapshot("saved "+commit.hash[:12], root, files)
+	return r.savedAs(rev, root, func() *stood { return nil })
 }
 
 // Index is the library as a commit of the index would save it. See [Repo.IndexFiles].

@@ -51,7 +51,7 @@ func (r *Repo) TreeFiles(rev string, under ...string) ([]Entry, error) {
 		return nil, err
 	}
 	var entries []Entry
-	err = r.walkTree(nil, tree, "", scope, func(e Entry) { entries = append(entries, e) })
+	err = r.walkTree(nil, tree, "", scope, func(more ...Entry) { entries = append(entries, more...) })
 	return entries, err
 }
 
@@ -107,7 +107,7 @@ func (r *Repo) treeOf(rev string) (string, error) {
 
 // walkTree calls f for the files below a directory of a commit. Directories that the index knows as they are there are taken from it;
 // noted may be nil.
-func (r *Repo) walkTree(noted *stood, tree, dir string, scope scope, f func(Entry)) error {
+func (r *Repo) walkTree(noted *stood, tree, dir string, scope scope, f func(...Entry)) error {
 	entries, err := r.tree(tree)
 	if err != nil {
 		return err
@@ -118,9 +118,7 @@ func (r *Repo) walkTree(noted *stood, tree, dir string, scope scope, f func(Entr
 		case !scope.touches(at):
 		case e.isTree():
 			if files, ok := noted.tree(at, e.hash); ok && scope.holds(at) {
-				for _, file := range files {
-					f(file)
-				}
+				f(files...)
 				continue
 			}
 			if err := r.walkTree(noted, e.hash, at, scope, f); err != nil {

@@ -12,6 +12,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -46,6 +47,10 @@ type diskFile struct {
 // would save: a file written with CRLF equals the saved one where the settings and attributes of git say so. With parts of [Parts] it is
 // only those.
 func (r *Repo) WorkTree(root string, parts ...string) (Snapshot, error) {
+	return r.workTree(root, sync.OnceValue(r.readStood), parts)
+}
+
+func (r *Repo) workTree(root string, stood func() *stood, parts []string) (Snapshot, error) {
 	if err := r.needTree("cannot read the files of the library"); err != nil {
 		return nil, err
 	}
@@ -57,15 +62,13 @@ func (r *Repo) WorkTree(root string, parts ...string) (Snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &disk{repo: r, root: clean, dir: dir, content: map[string]*diskFile{}, stood: sync.OnceValue(r.readStood)}
+	d := &disk{repo: r, root: clean, dir: dir, content: map[string]*diskFile{}, stood: stood}
 	if len(parts) == 0 {
 		parts = Parts
 	}
-	for _, part := range parts {
-		if err := d.list(part); err != nil {
-			dir.Close()
-			return nil, err
-		}
+	if err := d.list(parts); err != nil {
+		dir.Close()
+		return nil, err
 	}
 	if d.top, err = dir.Open("."); err != nil {
 		dir.Close()
@@ -122,17 +125,62 @@ func (r *Repo) openDir(clean string) (*os.Root, error) {
 	return dir, nil
 }
 
-// list adds a file, or the files below a directory.
-func (d *disk) list(name string) error {
-	info, err := d.dir.Lstat(filepath.FromSlash(name))
-	if os.IsNotExist(err) {
-		return nil
+// list lists files and directories, and all that is below them. Most of the time passes in the system, which answers several at once.
+func (d *disk) list(parts []string) error {
+	atOnce := make(chan struct{}, runtime.GOMAXPROCS(0))
+	found, err := gather(len(parts), func(i int) (listing, error) {
+		info, err := d.dir.Lstat(filepath.FromSlash(parts[i]))
+		if os.IsNotExist(err) {
+			return listing{}, nil
+		}
+		if err != nil {
+			return listing{}, d.unreadable(parts[i], err)
+		}
+		stat, _ := statOf(info)
+		switch mode := info.Mode(); {
+		case mode.IsRegular():
+			return listing{[]string{parts[i]}, []fileStat{stat}}, nil
+		case mode.IsDir():
+			return d.below(parts[i], atOnce)
+		default:
+			return listing{}, d.irregular(parts[i], mode)
+		}
+	})
+	d.files, d.stats = found.files, found.stats
+	return err
+}
+
+// A listing is files and what the system says of them.
+type listing struct {
+	files []string
+	stats []fileStat
+}
+
+// gather makes several listings at the same time and puts them together in their order. The error is that of the first that had one.
+func gather(n int, list func(i int) (listing, error)) (listing, error) {
+	lists, errs := make([]listing, n), make([]error, n)
+	var wait sync.WaitGroup
+	for i := range n {
+		wait.Go(func() { lists[i], errs[i] = list(i) })
 	}
-	if err != nil {
-		return d.unreadable(name, err)
+	wait.Wait()
+	size, only := 0, listing{}
+	for i, l := range lists {
+		if errs[i] != nil {
+			return listing{}, errs[i]
+		}
+		if size += len(l.files); len(l.files) > 0 {
+			only = l
+		}
 	}
-	stat, _ := statOf(info)
-	return d.add(name, child{mode: info.Mode(), stat: stat})
+	if len(only.files) == size {
+		return only, nil
+	}
+	all := listing{make([]string, 0, size), make([]fileStat, 0, size)}
+	for _, l := range lists {
+		all.files, all.stats = append(all.files, l.files...), append(all.stats, l.stats...)
+	}
+	return all, nil
 }
 
 // A child is what there is under a name in a directory.
@@ -142,36 +190,71 @@ type child struct {
 	stat fileStat
 }
 
-// add adds what was found under a path.
-func (d *disk) add(name string, f child) error {
-	switch mode := f.mode; {
-	case mode.IsRegular():
-		d.files, d.stats = append(d.files, name), append(d.stats, f.stat)
-		return nil
-	case mode.IsDir():
-	case mode&fs.ModeSymlink != 0:
-		return irregular(path.Join(d.root, name), "a symbolic link")
-	default:
-		return irregular(path.Join(d.root, name), "a device, a pipe or something of the kind")
+// below lists a directory: its files, then what its directories hold. Not more directories are open than fit into a channel.
+func (d *disk) below(name string, atOnce chan struct{}) (listing, error) {
+	children, err := d.children(name, atOnce)
+	if err != nil {
+		return listing{}, err
 	}
+	count, size := 0, 0
+	var dirs []string
+	for _, c := range children {
+		switch {
+		case strings.EqualFold(c.name, ".git"):
+			return listing{}, irregular(path.Join(d.root, name, c.name), "another repository")
+		case c.mode.IsRegular():
+			count, size = count+1, size+len(name)+1+len(c.name)
+		case c.mode.IsDir():
+			dirs = append(dirs, name+"/"+c.name)
+		default:
+			return listing{}, d.irregular(name+"/"+c.name, c.mode)
+		}
+	}
+	own := listing{make([]string, 0, count), make([]fileStat, 0, count)}
+	var paths strings.Builder // of all, in one piece
+	paths.Grow(size)
+	for _, c := range children {
+		if c.mode.IsRegular() {
+			from := paths.Len()
+			paths.WriteString(name)
+			paths.WriteByte('/')
+			paths.WriteString(c.name)
+			own.files, own.stats = append(own.files, paths.String()[from:]), append(own.stats, c.stat)
+		}
+	}
+	if len(dirs) == 0 {
+		return own, nil
+	}
+	return gather(len(dirs)+1, func(i int) (listing, error) {
+		if i == 0 {
+			return own, nil
+		}
+		return d.below(dirs[i-1], atOnce)
+	})
+}
+
+// children lists a directory by name, with what stat says, as seen from the open directory; what is gone by then is left out.
+func (d *disk) children(name string, atOnce chan struct{}) ([]child, error) {
+	atOnce <- struct{}{}
+	defer func() { <-atOnce }()
 	opened, err := d.dir.Open(filepath.FromSlash(name))
 	if err != nil {
-		return d.unreadable(name, err)
+		return nil, d.unreadable(name, err)
 	}
-	children, err := readDir(opened) // by name, with what stat says, as seen from the open directory; what is gone by then is left out
-	opened.Close()
+	defer opened.Close()
+	children, err := readDir(opened)
 	if err != nil {
-		return d.unreadable(name, err)
+		return nil, d.unreadable(name, err)
 	}
-	for _, c := range children {
-		if strings.EqualFold(c.name, ".git") {
-			return irregular(path.Join(d.root, name), "another repository")
-		}
-		if err := d.add(name+"/"+c.name, c); err != nil {
-			return err
-		}
+	return children, nil
+}
+
+func (d *disk) irregular(name string, mode fs.FileMode) error {
+	what := "a device, a pipe or something of the kind"
+	if mode&fs.ModeSymlink != 0 {
+		what = "a symbolic link"
 	}
-	return nil
+	return irregular(path.Join(d.root, name), what)
 }
 
 func (d *disk) unreadable(name string, err error) error {
