@@ -315,21 +315,19 @@ func (x *Index) ledger(subjects []SubjectKey, machines bool, since []*schema.Rec
 	for _, n := range numbersIn(x.always) {
 		whole[n] = nil
 	}
+	var wanted []uint32
 	if machines {
-		for _, n := range numbersIn(x.ofAny) {
-			if err := add(n); err != nil {
-				return nil, err
-			}
-		}
+		wanted = numbersIn(x.ofAny)
 	}
 	for _, key := range subjects {
-		if machines && key.Kind == schema.SubjectMachine {
-			continue
+		if !machines || key.Kind != schema.SubjectMachine {
+			wanted = append(wanted, find(x.keys, hashOf(key))...)
 		}
-		for _, n := range find(x.keys, hashOf(key)) {
-			if err := add(n); err != nil {
-				return nil, err
-			}
+	}
+	slices.Sort(wanted) // the parts of a decision in its own order
+	for _, n := range wanted {
+		if err := add(n); err != nil {
+			return nil, err
 		}
 	}
 	partial := map[schema.Digest]bool{}
@@ -713,10 +711,23 @@ func subjectsOf(r *schema.Record) []SubjectKey {
 	return nil
 }
 
-// bearsOn adds the keys by which an entry is found beside the subjects that a verdict hangs on: causes, loads and escapes, which screens
-// show, and the sets of all conditions that it is about, unless these are entries of their own.
+// bearsOn adds the keys by which an entry is found beside the subjects that a verdict hangs on: what it is shown with, and the sets of all
+// conditions that it is about, unless these are entries of their own.
 func (w *IndexWriter) bearsOn(r *schema.Record, n uint32, apart bool) {
-	var shown []SubjectKey
+	shown := shownWith(r)
+	for _, key := range shown {
+		w.key(key, n)
+	}
+	if t, ok := r.Body.(*schema.Trial); ok {
+		w.key(SubjectKey{trialsOfSet, ofSet(t.ID.V).ID}, n)
+	}
+	if !apart {
+		w.ofSets(slices.Concat(subjectsOf(r), shown), n)
+	}
+}
+
+// shownWith are the conditions that screens show causes, loads and escapes with, though no verdict hangs on these.
+func shownWith(r *schema.Record) (shown []SubjectKey) {
 	condition := func(id string) { shown = append(shown, SubjectKey{schema.SubjectCondition, id}) }
 	switch body := r.Body.(type) {
 	case *schema.Cause:
@@ -727,20 +738,22 @@ func (w *IndexWriter) bearsOn(r *schema.Record, n uint32, apart bool) {
 		}
 	case *schema.Escape:
 		if len(body.IDs.V) == 0 {
-			w.key(EscapesOfAll, n)
+			return []SubjectKey{EscapesOfAll}
 		}
 		for _, id := range body.IDs.V {
 			condition(id)
 		}
-	case *schema.Trial:
-		w.key(SubjectKey{trialsOfSet, ofSet(body.ID.V).ID}, n)
 	}
-	for _, key := range shown {
-		w.key(key, n)
-	}
-	if !apart {
-		w.ofSets(slices.Concat(subjectsOf(r), shown), n)
-	}
+	return shown
+}
+
+// Bears reports whether what [Index.Ledger] says of some subjects may be other where this record came to those that are there, and none of
+// those names it.
+func Bears(r *schema.Record, subjects map[SubjectKey]bool) bool {
+	return !Sound(r) || r.Path != r.WantPath() || r.Kind == schema.KindWithdrawal ||
+		slices.ContainsFunc(slices.Concat(subjectsOf(r), shownWith(r)), func(key SubjectKey) bool {
+			return !manifold(key) || key.Kind == schema.SubjectMachine || subjects[key]
+		})
 }
 
 // ofSets leads from the sets of conditions to an entry.

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"time"
@@ -79,6 +80,10 @@ func (a *app) audit(typed []string, f auditFlags) error {
 	if !filter.Since.IsZero() && !filter.Until.IsZero() && filter.Until.Before(filter.Since) {
 		return troublef("The earlier one goes with --since.", "from %s until %s is no time at all", clockText(filter.Since), clockText(filter.Until))
 	}
+	told := s.toldBefore(typed, f)
+	if told.recall() {
+		return told.again(typed)
+	}
 	var trail *audit.Trail
 	if ids := wholeIDs(typed); len(ids) > 0 && f.field == "" {
 		s.about(typed, 0) // for what is not saved
@@ -103,13 +108,10 @@ func (a *app) audit(typed []string, f auditFlags) error {
 			return err
 		}
 	}
-	switch a.format {
-	case "json":
-		return a.auditJSON(trail, filter)
-	case "csv":
-		return s.auditCSV(trail, filter)
+	if a.format == "markdown" || a.format == "html" || a.format == "text" && a.quiet {
+		return s.writePage(s.timeline(trail, filter))
 	}
-	return s.writePage(s.timeline(trail, filter))
+	return told.fresh(trail, filter)
 }
 
 // changedEver refuses the name of a field that stands nowhere in the history: a slip of the hand must not look like a field that never
@@ -321,14 +323,8 @@ type auditReason struct {
 }
 
 // auditJSON writes the timeline entry by entry: all of a long history is more than a program likes to hold.
-func (a *app) auditJSON(trail *audit.Trail, f audit.Filter) error {
-	a.wrote = true
-	out := bufio.NewWriter(a.out)
-	head, err := json.Marshal(trail.Head)
-	if err != nil {
-		return err
-	}
-	fmt.Fprintf(out, "{\n  \"format\": 1,\n  \"head\": %s,\n  \"older_history_missing\": %t,\n  \"entries\": [", head, trail.Shallow)
+func auditJSON(to io.Writer, trail *audit.Trail, f audit.Filter) error {
+	out := bufio.NewWriter(to)
 	const indent = "    "
 	var text bytes.Buffer
 	enc := json.NewEncoder(&text)

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"time"
@@ -347,8 +348,8 @@ func asOfJSON(m *audit.Moment, stands []stand) any {
 }
 
 // auditCSV writes the timeline as a table, with every moment in UTC and in the time of this computer.
-func (s *shop) auditCSV(trail *audit.Trail, f audit.Filter) error {
-	w := csv.NewWriter(s.out)
+func auditCSV(out io.Writer, trail *audit.Trail, f audit.Filter) error {
+	w := csv.NewWriter(out)
 	header := []string{"at_utc", "at_local", "by", "kind", "subject", "id", "field", "from", "to", "why", "approved_by", "unit", "text", "commit", "saved_by", "saved_at_utc", "record", "odd_time"}
 	if err := w.Write(header); err != nil {
 		return err

@@ -92,8 +92,7 @@ func TestAuditOfOne(t *testing.T) {
 	}
 	told := func(trail *audit.Trail, id schema.ID) string {
 		var out bytes.Buffer
-		a := &app{out: &out}
-		if err := a.auditJSON(trail, audit.Filter{IDs: []schema.ID{id}}); err != nil {
+		if err := auditJSON(&out, trail, audit.Filter{IDs: []schema.ID{id}}); err != nil {
 			t.Fatal(err)
 		}
 		return out.String()

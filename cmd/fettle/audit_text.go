@@ -48,8 +48,15 @@ func (t *teller) foot(format string, args ...any) {
 	t.page.Foot = append(t.page.Foot, fmt.Sprintf(format, args...))
 }
 
-// timeline tells what passes a filter by day and commit, newest last.
+// timeline tells what passes a filter by day and commit, newest last, and what is to be said of it as a whole.
 func (s *shop) timeline(trail *audit.Trail, f audit.Filter) *view.Page {
+	t := s.byDay(trail, f)
+	t.footOf(trail, f)
+	return t.page
+}
+
+// byDay tells what passes a filter by day and commit, newest last.
+func (s *shop) byDay(trail *audit.Trail, f audit.Filter) *teller {
 	t := &teller{s, &view.Page{Title: "What changed in " + s.libraryName(trail.Library)}, trail.Standing.Anchor != nil, s.units()}
 	told := map[schema.Digest]bool{} // reasons that are shown with the change they are of
 	for e := range trail.Each(f) {
@@ -93,20 +100,30 @@ func (s *shop) timeline(trail *audit.Trail, f audit.Filter) *view.Page {
 		same = append(same, *e)
 	}
 	tell()
+	return t
+}
+
+// footOf tells what is to be said of the timeline as a whole, and what is not part of it.
+func (t *teller) footOf(trail *audit.Trail, f audit.Filter) {
+	empty := len(t.page.Sections) == 0
 	switch {
-	case day == "" && trail.Any(audit.Filter{}):
+	case empty && trail.Any(audit.Filter{}):
 		t.foot("nothing that is saved here fits")
-	case day == "":
+	case empty:
 		t.foot("nothing was saved yet that concerns the library")
 	}
-	if zone, offset := s.now().Local().Zone(); (offset != 0 || s.format != "text") && day != "" {
-		t.foot("times are those of this computer (%s); json and csv have them in UTC, too", zone)
-	}
+	t.zoneOf(empty)
 	if trail.Shallow {
 		t.foot("This clone does not have the older history, so this is not all. To have it: git fetch --unshallow")
 	}
 	t.unsavedOf(f.IDs)
-	return t.page
+}
+
+// zoneOf says whose times these are.
+func (t *teller) zoneOf(empty bool) {
+	if zone, offset := t.now().Local().Zone(); (offset != 0 || t.format != "text") && !empty {
+		t.foot("times are those of this computer (%s); json and csv have them in UTC, too", zone)
+	}
 }
 
 func (s *shop) libraryName(lib *schema.Library) string {

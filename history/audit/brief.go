@@ -48,7 +48,7 @@ func (t *Trail) readBriefly(repo *git.Repo, root string, o Options) (enough bool
 			return false, err
 		}
 		if len(beside) == 0 {
-			t.persons = knownPersons(t.Library, t.Standing)
+			t.persons, t.asked = knownPersons(t.Library, t.Standing), keys
 			return true, nil
 		}
 		maps.Copy(keys, beside)

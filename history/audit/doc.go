@@ -25,4 +25,6 @@
 // each made of conditions are kept below the directory of git, and a later walk looks only at the commits that came since. Both are told by
 // the ids of the commits: where those kept do not lead to the one that is asked for, since the history was rewritten, they are made anew, and
 // so they are after an update of the program or where a checksum does not fit. Entries are made when they are told, see [Trail.Each].
+//
+// Who keeps what was told asks the [Basis] of a timeline whether that still is all that there is to tell of a later commit.
 package audit

@@ -13,6 +13,14 @@ import (
 // A family is the machine, material and gas of a set: what all its conditions have in common.
 type family struct{ machine, material, gas string }
 
+// whole is the family, the zero family where a part is missing: it may be any.
+func (f family) whole() family {
+	if f.machine == "" || f.material == "" || f.gas == "" {
+		return family{}
+	}
+	return f
+}
+
 // families know which family each version of a set is of, by the id of its content: what a content says never changes, so what was read
 // once stays true whatever becomes of the history. They are kept in a file below the directory of git, which ends with a hash of itself
 // and can be deleted at any time. Where it says nothing, the content is read.
@@ -94,14 +102,14 @@ func (f *families) read(blobs []string) error {
 				long = append(long, missing[i])
 			}
 		}
-		f.of[missing[i]] = of
+		f.of[missing[i]] = of.whole()
 		return nil
 	}); err != nil {
 		return err
 	}
 	return f.repo.PastBlobs(long, func(i int, data []byte) error {
 		machine, material, gas := schema.FamilyOf(data)
-		f.of[long[i]] = family{machine, material, gas}
+		f.of[long[i]] = family{machine, material, gas}.whole()
 		return nil
 	})
 }
@@ -112,13 +120,15 @@ type search struct {
 	ids   map[schema.ID]bool
 	names map[string]bool // the same as records write them
 	wide  map[family]bool
+
+	spoilt map[string]bool // files that could not be read at some time, and counted as they were before
 }
 
 func newSearch(repo *git.Repo, ids []schema.ID) *search {
 	if len(ids) == 0 {
 		return nil
 	}
-	s := &search{&families{repo: repo, of: map[string]family{}}, map[schema.ID]bool{}, map[string]bool{}, map[family]bool{}}
+	s := &search{families: &families{repo: repo, of: map[string]family{}}, ids: map[schema.ID]bool{}, names: map[string]bool{}, wide: map[family]bool{{}: true}, spoilt: map[string]bool{}}
 	for _, id := range ids {
 		s.ids[id], s.names[id.String()] = true, true
 		s.wide[family{id.Machine, id.Material, id.Gas}] = true
@@ -132,7 +142,7 @@ func (s *search) wants(id schema.ID) bool { return s == nil || s.ids[id] }
 // about reports whether a topic is a condition that is looked for.
 func (s *search) about(a topic) bool { return a.kind == schema.SubjectCondition && s.names[a.id] }
 
-// bears reports whether a change of a set may be one of a condition that is looked for.
+// bears reports whether a change of a set, with the path of the library, may be one of a condition that is looked for.
 func (s *search) bears(change git.Change) bool {
-	return s == nil || s.wide[s.of[change.OldHash]] || s.wide[s.of[change.NewHash]]
+	return s == nil || s.spoilt[change.Path] || change.OldHash != "" && s.wide[s.of[change.OldHash]] || change.NewHash != "" && s.wide[s.of[change.NewHash]]
 }

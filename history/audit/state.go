@@ -264,6 +264,9 @@ func (w *walker) take(c *commit, change git.Change) (bool, error) {
 	}
 	c.state.mark(change.Path, true)
 	w.keep(c, change.Path)
+	if s := w.trail.search; s != nil {
+		s.spoilt[change.Path] = true
+	}
 	return false, nil
 }
 

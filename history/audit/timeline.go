@@ -2,11 +2,8 @@ package audit
 
 import (
 	"maps"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
-	"time"
 
 	"fettle/history"
 	"fettle/history/git"
@@ -154,7 +151,7 @@ func (w *walker) keepTimeline() {
 		return
 	}
 	if w.repo.RememberSealed(timelineName(w.root, scope), sealOf(timelineFile), out.Data) == nil {
-		sweep(w.repo.Scratch(), timelineFile+"-", mostTimelines)
+		w.repo.Sweep(timelineFile+"-", mostTimelines, mostTimelines*mostKept)
 	}
 }
 
@@ -222,7 +219,11 @@ func (w *walker) recallScope(scope string) (covered []bool) {
 		k := &kept{}
 		all[at] = k
 		for n := in.Number(); n > 0 && !in.Bad; n-- {
-			k.edits = append(k.edits, edit{words.text(in), ids.text(in), in.Number() == 1})
+			e := edit{words.text(in), ids.text(in), in.Number() == 1}
+			k.edits = append(k.edits, e)
+			if e.bad && t.search != nil {
+				t.search.spoilt[e.path] = true
+			}
 		}
 		for n := in.Number(); n > 0 && !in.Bad; n-- {
 			k.files = append(k.files, fileTold{words.text(in), words.text(in)})
@@ -316,19 +317,4 @@ func flag(on bool) int {
 		return 1
 	}
 	return 0
-}
-
-// sweep removes the oldest of many files.
-func sweep(dir, prefix string, most int) {
-	list, _ := filepath.Glob(filepath.Join(dir, prefix+"*"))
-	written := func(file string) time.Time {
-		if info, err := os.Stat(file); err == nil {
-			return info.ModTime()
-		}
-		return time.Time{}
-	}
-	slices.SortFunc(list, func(a, b string) int { return written(b).Compare(written(a)) })
-	for _, file := range list[min(most, len(list)):] {
-		_ = os.Remove(file)
-	}
 }

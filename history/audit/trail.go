@@ -51,7 +51,8 @@ type Trail struct {
 	once     sync.Once // for what follows
 	entries  []Entry
 
-	search *search // nil for all
+	search *search                     // nil for all
+	asked  map[history.SubjectKey]bool // of the records, nil where all were read
 
 	everInForce []*signature.Roster // see rosters; made when first asked for
 	kept        bool                // see Options

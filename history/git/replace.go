@@ -133,6 +133,23 @@ func (r *Repo) Recall(name, seal string) ([]byte, bool) {
 	return body, sha256.Sum256(body) == [sha256.Size]byte(end)
 }
 
+// Sweep removes the oldest of the files in [Repo.Scratch] whose names begin alike, so that no more are left than so many, of no more bytes.
+func (r *Repo) Sweep(prefix string, files int, bytes int64) {
+	var list []fs.FileInfo
+	entries, _ := os.ReadDir(r.Scratch())
+	for _, e := range entries {
+		if info, err := e.Info(); err == nil && strings.HasPrefix(e.Name(), prefix) {
+			list = append(list, info)
+		}
+	}
+	slices.SortFunc(list, func(a, b fs.FileInfo) int { return b.ModTime().Compare(a.ModTime()) })
+	for i, info := range list {
+		if bytes -= info.Size(); i >= files || bytes < 0 {
+			os.Remove(r.ScratchFile(info.Name()))
+		}
+	}
+}
+
 // ScratchName is how such a file is called: what it holds, and what of, such as the directory of a library.
 func ScratchName(kind, of string) string {
 	sum := sha256.Sum256([]byte(of))
