@@ -15,7 +15,7 @@ const mostInLine = 64
 // child: what a push or a day brings. It is false where that is not what was asked for or what there is: a merge, a commit that is told in an
 // odd way or was made by an old program, parents that are not those of the commit, too many. Then git has to be asked.
 func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool) {
-	if o.All || o.Unshared || o.MaxCount > 0 || len(o.Revs) != 2 || r.shared.shallow || r.grafted() {
+	if o.All || o.Unshared || len(o.Revs) != 2 || r.shared.shallow || r.grafted() {
 		return nil, false
 	}
 	end, ok := strings.CutPrefix(o.Revs[1], "^")
@@ -55,6 +55,9 @@ func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool) {
 			}
 		}
 		entries = append(entries, e)
+	}
+	if o.MaxCount > 0 {
+		entries = entries[:min(o.MaxCount, len(entries))]
 	}
 	if o.Reverse {
 		slices.Reverse(entries)

@@ -51,7 +51,8 @@ func TestFewCommitsAgainstGit(t *testing.T) {
 	calls := counted(t)
 	check := func(name, tip, from string, plain bool) {
 		t.Helper()
-		for _, o := range []git.LogOptions{{}, {Changes: true}, {Changes: true, Reverse: true}, {Changes: true, Paths: []string{"sets", "records"}}, {Paths: []string{"sets/a.json"}}} {
+		for _, o := range []git.LogOptions{{}, {Changes: true}, {Changes: true, Reverse: true}, {Changes: true, Paths: []string{"sets", "records"}}, {Paths: []string{"sets/a.json"}},
+			{Reverse: true, MaxCount: 2}} {
 			repo := must(git.Open(g.Dir))(t)
 			defer repo.Close()
 			if err := os.WriteFile(calls, nil, 0o666); err != nil {
