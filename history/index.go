@@ -190,19 +190,19 @@ func (e *indexEntry) record(parts [][]byte) (*schema.Record, error) {
 	if in.Bad {
 		return nil, errIndex
 	}
-	r := schema.ReadRecord(e.path, text)
 	if !e.sound {
-		return r, nil
+		return schema.ReadRecord(e.path, text), nil
 	}
-	if r.Body == nil {
+	var r *schema.Record
+	if e.later {
+		r = schema.ReadRecord(e.path, text)
+	} else { // looked at when the index was made
+		r = schema.ReadRecordKnown(e.path, text, e.digest)
+	}
+	if r.Body == nil || r.Digest != e.digest {
 		return nil, errIndex
 	}
-	if e.later && r.Digest != e.digest {
-		return nil, errIndex
-	}
-	if r.Digest, r.Problems = e.digest, nil; !e.later {
-		r.Message = nil
-	}
+	r.Problems = nil
 	return r, nil
 }
 

@@ -66,22 +66,15 @@ func (s *Survey) Run() (Surveyed, error) {
 		return out, err
 	}
 	defer s.trail.close()
-	standing, err := s.trail.judge(s, nil)
+	sections, err := s.sections()
 	if err != nil {
-		return out, err
-	}
-	s.inTerm = InForce(standing, s.frames[1])
-	sections, err := s.sections() // whose verdicts hang on what is in force
-	if err != nil {
-		return out, err
-	}
-	if err := s.judgeUnchanged(sections); err != nil {
 		return out, err
 	}
 	if err := s.compare(sections); err != nil {
 		return out, err
 	}
 	subjects := s.trail.subjects()
+	s.recall(sections) // as where nothing waits to be approved, which is mostly so
 	for _, x := range sections {
 		for _, d := range x.compared {
 			subjects[history.SubjectKey{Kind: schema.SubjectCondition, ID: d.ID.String()}] = true
@@ -91,13 +84,19 @@ func (s *Survey) Run() (Surveyed, error) {
 	if out.Standing, err = s.trail.judge(s, subjects); err != nil {
 		return out, err
 	}
-	out.Unread = map[string]bool{}
 	asked := len(subjects)
+	if s.inTerm = InForce(out.Standing, s.frames[1]); s.inTerm != nil {
+		s.recall(sections)
+	}
+	if err := s.judgeUnchanged(sections); err != nil {
+		return out, err
+	}
+	out.Unread = map[string]bool{}
 	for _, x := range sections {
 		if x.changed {
 			s.judgeChanged(x, out.Standing, &out)
-			about(x.part.Findings, subjects)
 		}
+		about(x.part.Findings, subjects)
 	}
 	if len(subjects) > asked { // of other conditions than those that changed: what was accepted of them is not known yet
 		if out.Standing, err = s.trail.judge(s, subjects); err != nil {
@@ -249,11 +248,17 @@ func (s *Survey) sections() ([]*section, error) {
 			x.changed = x.changed || s.trail.bears[f] || s.mixed(f.gas)
 		}
 	}
-	g := s.grounds()
-	for _, x := range out {
-		x.key = s.keyOf(x, g)
-	}
 	return out, nil
+}
+
+// recall finds what is remembered of the sections without a difference.
+func (s *Survey) recall(sections []*section) {
+	g := s.grounds()
+	for _, x := range sections {
+		if x.key = s.keyOf(x, g); !x.changed {
+			x.part, x.done = s.cache.part(x.key)
+		}
+	}
 }
 
 // mixed reports whether a gas is another mix than it was.
@@ -323,7 +328,7 @@ func readOnce(snap, other git.Snapshot, p string) ([]byte, error) {
 	return snap.Read(p)
 }
 
-// judgeUnchanged judges the sections without a difference: by what is remembered, or anew.
+// judgeUnchanged judges the sections without a difference of which nothing is remembered.
 func (s *Survey) judgeUnchanged(sections []*section) error {
 	var open []*section
 	done := 0
@@ -331,7 +336,7 @@ func (s *Survey) judgeUnchanged(sections []*section) error {
 		if x.changed {
 			continue
 		}
-		if x.part, x.done = s.cache.part(x.key); x.done {
+		if x.done {
 			done++
 			continue
 		}

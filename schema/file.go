@@ -1,6 +1,7 @@
 package schema
 
 import (
+	"bytes"
 	"fmt"
 	"reflect"
 	"sort"
@@ -120,7 +121,7 @@ func unknownKind(root *Node, errs *problems) {
 // Position returns line and column of a byte offset, both from 1; columns count code points.
 func (f *File) Position(offset int) (line, column int) {
 	if f.lines == nil {
-		f.lines = []int{0}
+		f.lines = make([]int, 1, 2+bytes.Count(f.Data, []byte{'\n'}))
 		for i, c := range f.Data {
 			if c == '\n' {
 				f.lines = append(f.lines, i+1)

@@ -97,7 +97,10 @@ func (s *stood) parse(data []byte, idLen int) bool {
 	end := len(data) - idLen // of all but the checksum
 	most := min(int(count), len(data)/(40+idLen))
 	s.entries, s.noted = make([]Entry, 0, most), make([]noted, 0, most)
-	ids, names := make([]byte, 0, 2*idLen*most), make([]byte, 0, len(data)) // of all, put into words together
+	var ids, names strings.Builder // of all, put into words together
+	ids.Grow(2 * idLen * most)
+	names.Grow(len(data))
+	var hexed [2 * sha256.Size]byte
 	at, previous := header, []byte(nil)
 	mode, modeWord := ^uint32(0), ""
 	number := func(i int) uint32 { return binary.BigEndian.Uint32(data[at+4*i:]) }
@@ -137,7 +140,9 @@ func (s *stood) parse(data []byte, idLen int) bool {
 			return false
 		}
 		previous = append(previous, rest[:length]...)
-		ids, names = hex.AppendEncode(ids, id), append(append(names, previous...), 0)
+		ids.Write(hexed[:hex.Encode(hexed[:], id)])
+		names.Write(previous)
+		names.WriteByte(0)
 		s.entries = append(s.entries, Entry{Mode: modeWord})
 		s.noted = append(s.noted, entry)
 		at += fixed + length + 1
@@ -145,7 +150,7 @@ func (s *stood) parse(data []byte, idLen int) bool {
 			at += (8 - (fixed+length+1)%8) % 8
 		}
 	}
-	hashes, paths := string(ids), string(names)
+	hashes, paths := ids.String(), names.String()
 	for i := range s.entries {
 		s.entries[i].Hash, hashes = hashes[:2*idLen], hashes[2*idLen:]
 		s.entries[i].Path, paths, _ = strings.Cut(paths, "\x00")
