@@ -54,7 +54,7 @@ type section struct {
 	changed  bool // differences in its conditions are possible
 	key      [32]byte
 	part     lint.Part
-	done     bool
+	recalled bool
 	libs     [2]*schema.Library // where it changed
 	compared []history.Difference
 }
@@ -207,31 +207,39 @@ func (s *Survey) sections() ([]*section, error) {
 	if err != nil {
 		return nil, err
 	}
-	leads := map[any]any{} // of a path or family to another of the same section, nil at the end
-	end := func(x any) any {
-		for leads[x] != nil {
-			x = leads[x]
-		}
-		return x
+	leads := make([]int, len(sorted)) // of each path, and then of each family, to another of the same section, or to itself
+	for i := range leads {
+		leads[i] = i
 	}
-	for i, p := range sorted {
+	end := func(i int) int {
+		for leads[i] != i {
+			i = leads[i]
+		}
+		return i
+	}
+	numbers := map[family]int{}
+	for i := range sorted {
 		for side := range ids {
-			if ids[side][i] == "" {
+			f := listed[side][i]
+			if ids[side][i] == "" || f == (family{}) {
 				continue
 			}
-			a, b := end(p), end(listed[side][i])
-			if a != b && listed[side][i] != (family{}) {
-				leads[a] = b
+			n, ok := numbers[f]
+			if !ok {
+				n = len(leads)
+				numbers[f], leads = n, append(leads, n)
 			}
+			leads[end(i)] = end(n)
 		}
 	}
-	at := map[any]*section{}
+	mixed := map[string]bool{}
+	at := make([]*section, len(leads))
 	var out []*section
 	for i, p := range sorted {
-		x := at[end(p)]
+		x := at[end(i)]
 		if x == nil {
 			x = &section{}
-			at[end(p)] = x
+			at[end(i)] = x
 			out = append(out, x)
 		}
 		x.paths = append(x.paths, p)
@@ -245,7 +253,10 @@ func (s *Survey) sections() ([]*section, error) {
 			if f.machine != "" && !slices.Contains(x.machines, f.machine) {
 				x.machines = append(x.machines, f.machine)
 			}
-			x.changed = x.changed || s.trail.bears[f] || s.mixed(f.gas)
+			if _, ok := mixed[f.gas]; !ok {
+				mixed[f.gas] = s.mixed(f.gas)
+			}
+			x.changed = x.changed || s.trail.bears[f] || mixed[f.gas]
 		}
 	}
 	return out, nil
@@ -253,12 +264,14 @@ func (s *Survey) sections() ([]*section, error) {
 
 // recall finds what is remembered of the sections without a difference.
 func (s *Survey) recall(sections []*section) {
-	g := s.grounds()
-	for _, x := range sections {
+	g := s.grounds(sections)
+	schema.AtOnce(len(sections), func(i int) error {
+		x := sections[i]
 		if x.key = s.keyOf(x, g); !x.changed {
-			x.part, x.done = s.cache.part(x.key)
+			x.part, x.recalled = s.cache.part(x.key)
 		}
-	}
+		return nil
+	})
 }
 
 // mixed reports whether a gas is another mix than it was.
@@ -336,7 +349,7 @@ func (s *Survey) judgeUnchanged(sections []*section) error {
 		if x.changed {
 			continue
 		}
-		if x.done {
+		if x.recalled {
 			done++
 			continue
 		}
@@ -358,7 +371,6 @@ func (s *Survey) judgeUnchanged(sections []*section) error {
 			return err
 		}
 		x.part = lint.RunPart(libs[1], lint.Options{Base: libs[0], InForce: s.inTerm, Same: s.same(x)})
-		x.done = true
 		told()
 		return nil
 	})

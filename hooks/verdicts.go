@@ -67,7 +67,7 @@ func (v *verdicts) write(s *Survey, sections []*section) {
 		return
 	}
 	for _, x := range sections {
-		if _, known := v.parts[x.key]; !known && !x.changed {
+		if !x.recalled && !x.changed {
 			v.parts[x.key], v.grown = encodePart(&x.part), true
 		}
 		v.used[x.key] = true
@@ -132,11 +132,7 @@ func (v *verdicts) part(key [32]byte) (lint.Part, bool) {
 	if !ok {
 		return lint.Part{}, false
 	}
-	part, ok := decodePart(data)
-	if !ok {
-		delete(v.parts, key)
-	}
-	return part, ok
+	return decodePart(data)
 }
 
 // grounds is what verdicts hang on beside the sets themselves, put into words once for all sections.
@@ -145,7 +141,7 @@ type grounds struct {
 	machines map[string]string // by name, on both sides and in force
 }
 
-func (s *Survey) grounds() grounds {
+func (s *Survey) grounds(sections []*section) grounds {
 	w := &history.Encoder{}
 	w.Text(s.stamp)
 	for side := range s.ids {
@@ -154,23 +150,26 @@ func (s *Survey) grounds() grounds {
 	if s.inTerm != nil && s.inTerm.Settings.Value != nil {
 		w.Text(string(s.inTerm.Settings.Value.Digest()))
 	}
-	return grounds{w.Data, map[string]string{}}
-}
-
-func (g grounds) machine(s *Survey, name string) string {
-	text, ok := g.machines[name]
-	if !ok {
-		w := &history.Encoder{}
-		w.Texts([]string{name, s.profile(0, name), s.profile(1, name)})
-		if s.inTerm != nil {
-			if m := s.inTerm.Machine(name); m != nil {
-				w.Text(string(m.Digest()))
+	g := grounds{w.Data, map[string]string{}}
+	for _, x := range sections {
+		for _, name := range x.machines {
+			if _, ok := g.machines[name]; !ok {
+				g.machines[name] = s.ground(name)
 			}
 		}
-		text = string(w.Data)
-		g.machines[name] = text
 	}
-	return text
+	return g
+}
+
+func (s *Survey) ground(machine string) string {
+	w := &history.Encoder{}
+	w.Texts([]string{machine, s.profile(0, machine), s.profile(1, machine)})
+	if s.inTerm != nil {
+		if m := s.inTerm.Machine(machine); m != nil {
+			w.Text(string(m.Digest()))
+		}
+	}
+	return string(w.Data)
 }
 
 // keyOf is the hash of all that the verdict on a section hangs on.
@@ -179,7 +178,7 @@ func (s *Survey) keyOf(x *section, g grounds) [32]byte {
 	w.Bytes(g.common)
 	w.Number(len(x.machines))
 	for _, name := range slices.Sorted(slices.Values(x.machines)) {
-		w.Text(g.machine(s, name))
+		w.Text(g.machines[name])
 	}
 	w.Texts(x.paths)
 	for side := range x.ids {
