@@ -140,7 +140,7 @@ func jobBranches(repo *git.Repo, but string) ([]git.Ref, error) {
 // gate is one call by the git of a server.
 func (a *app) gate(moves []hooks.Move) error {
 	keepGarbage()
-	repo, err := git.Open(a.dir, git.NoReplace(), git.ReadsObjects())
+	repo, err := git.Open(a.dir, git.NoReplace())
 	if err != nil {
 		return err
 	}

@@ -46,7 +46,7 @@ const askedByFettle = "FETTLE_SAVES"
 // hook is one call by git. Everything goes to standard error, where git shows what hooks say.
 func (a *app) hook(name string, args []string) error {
 	keepGarbage()
-	repo, err := git.Open(a.dir, git.ReadsObjects())
+	repo, err := git.Open(a.dir)
 	if err != nil {
 		return err
 	}

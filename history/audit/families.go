@@ -93,7 +93,7 @@ func (f *families) read(blobs []string) error {
 		return nil
 	}
 	f.come += len(missing)
-	const head = 1024 // in most files it stands at the beginning
+	const head = 256 // in most files it stands at the beginning
 	var long []string
 	if err := f.repo.PastHeads(missing, head, func(i int, data []byte) error {
 		of := family{}

@@ -1,7 +1,8 @@
 // Package git reads and writes git repositories for fettle. It is the only package that does.
 //
-// Everything goes through the git program, so that whatever a repository is made of (linked work trees, alternates,
-// split and sparse indexes, replaced objects, partial clones, SHA-256) means here what it means to git. A repository that
+// Whatever a repository is made of (linked work trees, alternates, split and sparse indexes, replaced objects, partial
+// clones, SHA-256) means here what it means to git: everything goes through the git program, but for what its files say
+// plainly and can be proven. An object is read from there when its content is what its id stands for. A repository that
 // cannot be read is an error, never an empty answer: an empty answer would let a bad edit pass.
 //
 //	repo, err := git.Open(".")
@@ -20,11 +21,12 @@
 //
 // # Children
 //
-// One child of git costs about as much as everything else that a hook does, so they are counted. [Open] starts none in a plain
-// repository, else one; settings are kept as long as no file of them was touched. Objects
-// come from one long-lived `git cat-file --batch`, started on first use, which also resolves names ([Repo.Resolve]),
-// lists trees ([Repo.TreeFiles]) and compares them ([Repo.ChangedPaths]). The index takes one child per listing. A hook that
-// compares the index with the last commit and reads the blobs that differ starts three in all.
+// One child of git costs about as much as everything else that a hook does, so they are counted. [Open] starts none in a
+// plain repository, else one; settings are kept as long as no file of them was touched. Objects, which trees
+// ([Repo.TreeFiles]) and what changed between them ([Repo.ChangedPaths]) come from, and the names HEAD and refs/...
+// ([Repo.Resolve]) take none as a rule; what is not found, odd, damaged, replaced or named in another way takes one
+// long-lived `git cat-file --batch`. The index takes one child per listing. A hook that compares the index with the last
+// commit and reads the blobs that differ starts that one only.
 //
 // # In a hook
 //

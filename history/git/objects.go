@@ -7,9 +7,11 @@ import (
 	"fmt"
 	"io"
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 )
 
 // MaxBlob is the largest file that is read, in bytes. A condition set is a few kilobytes; what is larger than this came
@@ -24,13 +26,16 @@ type object struct {
 	data []byte // nil where the object is larger than was asked for
 }
 
-// objects is the long-lived `git cat-file --batch`. One request is under way at a time.
+// objects reads them from the files of git, and what cannot be read there from a long-lived `git cat-file --batch`, which is started when it is
+// needed. One request to it is under way at a time.
 type objects struct {
 	start   func() *exec.Cmd
 	hashLen int
+	files   func() *store // nil where git has to be asked for everything
+	ref     func(name string) (hash string, ok bool)
+	closed  atomic.Bool
 
 	mu     sync.Mutex
-	closed bool
 	cmd    *exec.Cmd
 	in     io.WriteCloser
 	out    *bufio.Reader
@@ -38,13 +43,30 @@ type objects struct {
 	used   bool // was asked before
 }
 
-func (r *Repo) startObjects() *exec.Cmd { return objectsChild(r.shared.home, r.shared.env) }
+// newObjects are the objects of a repository. Nothing is opened and no child started yet.
+func (r *Repo) newObjects(files func() *store) *objects {
+	return &objects{hashLen: r.shared.hashLen, ref: r.readRef,
+		files: sync.OnceValue(func() *store {
+			if r.mayReplace() {
+				return nil
+			}
+			return files()
+		}),
+		start: func() *exec.Cmd {
+			// The child outlives the context of one view: a cancelled request kills it, and the next one starts another.
+			cmd := command(context.Background(), r.shared.home, r.shared.env, "cat-file", "--batch")
+			cmd.Env = append(cmd.Env, noLocks)
+			return cmd
+		}}
+}
 
-func objectsChild(dir string, env []string) *exec.Cmd {
-	// The child outlives the context of one view: a cancelled request kills it, and the next one starts another.
-	cmd := command(context.Background(), dir, env, "cat-file", "--batch")
-	cmd.Env = append(cmd.Env, noLocks)
-	return cmd
+// objectFiles are the directories of the objects, as git finds them.
+func (r *Repo) objectFiles() *store {
+	own := variable(r.shared.env, "GIT_OBJECT_DIRECTORY")
+	if own == "" {
+		own = filepath.Join(r.CommonDir, "objects")
+	}
+	return newStore(own, variable(r.shared.env, "GIT_ALTERNATE_OBJECT_DIRECTORIES"), r.shared.hashLen/2)
 }
 
 // chunk is how many bytes of names are sent before answers are read. A pipe holds at least this much everywhere, so the
@@ -75,7 +97,24 @@ func (o *objects) each(ctx context.Context, names []string, of share, f func(int
 			return errorf(ErrUnknownRevision, "%q cannot be the name of an object", name)
 		}
 	}
+	read := 0
 	for next := 0; next < len(names); {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if o.closed.Load() {
+			return errorf(ErrClosed, "the repository was closed")
+		}
+		if of.head > 0 || len(names) <= fewObjects && read < fewBytes {
+			if answer, ok := o.own(names[next], of); ok {
+				if err := f(next, answer); err != nil {
+					return err
+				}
+				read += len(answer.data)
+				next++
+				continue
+			}
+		}
 		end, size := next, 0
 		for end < len(names) && (end == next || size+len(names[end])+1 <= chunk) {
 			size += len(names[end]) + 1
@@ -94,6 +133,47 @@ func (o *objects) each(ctx context.Context, names []string, of share, f func(int
 	}
 	return nil
 }
+
+// As many whole objects of one request, and as many bytes, are read here at most: beyond, the child takes less time, its start included. Of
+// sets of 14 kB with 30 differences from one to the next, as a library of years has them, 100 take 25 ms of processor here and 29 by the child,
+// 300 take 54 and 40; of records of 1.3 kB 200 take 10 and 14, 1000 take 45 and 38. Of beginnings the child makes whole objects, so it takes six
+// times as long for any number of them.
+const (
+	fewObjects = 500
+	fewBytes   = 2 << 20
+)
+
+// own answers without the child, where the files of git say it plainly.
+func (o *objects) own(name string, of share) (object, bool) {
+	files := o.files()
+	if files == nil {
+		return object{}, false
+	}
+	name, commit := strings.CutSuffix(name, "^{commit}")
+	if len(name) != o.hashLen || !isHex(name) {
+		var ok bool
+		if name, ok = o.ref(name); !ok {
+			return object{}, false
+		}
+	}
+	if of.head > 0 && !commit {
+		if found, ok := files.head(name, int(of.head)); ok {
+			return found, true
+		}
+	}
+	found, ok := files.object(name, of.most)
+	for nested := 0; ok && commit && found.kind == "tag" && nested < mostTags; nested++ {
+		target, _, _ := strings.Cut(strings.TrimPrefix(string(found.data), "object "), "\n")
+		found, ok = files.object(target, of.most)
+	}
+	if of.head > 0 && int64(len(found.data)) > of.head {
+		found.data = found.data[:of.head]
+	}
+	return found, ok && (!commit || found.kind == "commit")
+}
+
+// mostTags is how many tags of tags are followed.
+const mostTags = 5
 
 // exchange sends one chunk of names and reads the answers.
 func (o *objects) exchange(ctx context.Context, names []string, of share) ([]object, error) {
@@ -187,7 +267,7 @@ func (o *objects) readAnswer(of share) (object, error) {
 }
 
 func (o *objects) ensure() error {
-	if o.closed {
+	if o.closed.Load() {
 		return errorf(ErrClosed, "the repository was closed")
 	}
 	if o.cmd != nil {
@@ -226,7 +306,7 @@ func (o *objects) drop() string {
 func (o *objects) close() error {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	o.closed = true
+	o.closed.Store(true)
 	o.drop()
 	return nil
 }
@@ -267,7 +347,8 @@ func (r *Repo) PastBlobs(hashes []string, f func(i int, data []byte) error) erro
 	return r.pastBlobs(hashes, share{most: MaxBlob}, f)
 }
 
-// PastHeads is [Repo.PastBlobs] of no more than the first bytes of each.
+// PastHeads is [Repo.PastBlobs] of no more than the first bytes of each, which must not be changed. What is read of a part of an object is not
+// held against its id, as all else is that this package reads from files itself: it serves to tell what is worth reading, and for no verdict.
 func (r *Repo) PastHeads(hashes []string, bytes int, f func(i int, head []byte) error) error {
 	return r.pastBlobs(hashes, share{MaxBlob, int64(bytes)}, f)
 }

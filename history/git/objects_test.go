@@ -219,13 +219,14 @@ func children(t *testing.T) []string {
 	return all
 }
 
+// What no file of git says plainly, such as the name HEAD~0, is asked from a child.
 func TestChildDies(t *testing.T) {
 	g := gittest.New(t)
 	g.Write("sets/a.json", "a\n")
 	g.Commit("one")
 	repo := open(t, g.Dir)
 	before := children(t)
-	if _, err := repo.Resolve("HEAD"); err != nil {
+	if _, err := repo.Resolve("HEAD~0"); err != nil {
 		t.Fatal(err)
 	}
 	killed := 0
@@ -241,7 +242,7 @@ func TestChildDies(t *testing.T) {
 		t.Fatalf("%d children to end", killed)
 	}
 	for range 3 {
-		if _, err := repo.Resolve("HEAD"); err != nil {
+		if _, err := repo.Resolve("HEAD~0"); err != nil {
 			t.Fatalf("after the child died: %v", err)
 		}
 	}
@@ -271,7 +272,7 @@ func TestCancel(t *testing.T) {
 	defer cancel()
 	view := repo.WithContext(ctx)
 	for name, call := range map[string]func() error{
-		"objects": func() error { _, err := view.Resolve("HEAD"); return err },
+		"objects": func() error { _, err := view.Resolve("HEAD~0"); return err },
 		"index":   func() error { _, err := view.IndexFiles(); return err },
 		"log":     func() error { _, err := view.Log(git.LogOptions{Revs: []string{"main"}}); return err },
 		"config":  func() error { _, _, err := view.Config("a.b"); return err },

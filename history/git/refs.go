@@ -65,6 +65,22 @@ func (r *Repo) packedRef(name string) (hash string, ok bool) {
 	return hash, r.namesObject(hash)
 }
 
+// mayReplace says whether git may show another object than the one that is asked for. What replaces what is kept in references.
+func (r *Repo) mayReplace() bool {
+	if variable(r.shared.env, "GIT_NO_REPLACE_OBJECTS") != "" {
+		return false
+	}
+	if _, _, ok := r.refFile("HEAD"); !ok || variable(r.shared.env, "GIT_REPLACE_REF_BASE") != "" {
+		return true
+	}
+	entries, err := os.ReadDir(filepath.Join(r.CommonDir, "refs", "replace"))
+	if len(entries) > 0 || err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return true
+	}
+	packed, err := os.ReadFile(filepath.Join(r.CommonDir, "packed-refs"))
+	return bytes.Contains(packed, []byte(" refs/replace/")) || err != nil && !errors.Is(err, fs.ErrNotExist)
+}
+
 // namesObject says whether a text is the id of an object; zeros are the id of none.
 func (r *Repo) namesObject(text string) bool { return r.isHash(text) && strings.Trim(text, "0") != "" }
 

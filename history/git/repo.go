@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -30,7 +29,8 @@ type shared struct {
 	shallow bool
 	hashLen int // hex digits of an object id: 40, or 64 for SHA-256
 	objects *objects
-	plain   bool // no cache of what commits say is trusted
+	files   func() *store // shared by all views
+	plain   bool          // no cache of what commits say is trusted
 
 	mu      sync.Mutex
 	config  *config // nil until read
@@ -44,7 +44,6 @@ type Option func(*opening)
 type opening struct {
 	ctx       context.Context
 	noReplace bool
-	objects   bool
 }
 
 // WithContext ends every child of the repository when the context ends.
@@ -53,10 +52,6 @@ func WithContext(ctx context.Context) Option { return func(o *opening) { o.ctx =
 // NoReplace reads objects as they were written and ignores replacements (refs/replace) and grafts. A server that judges what others
 // push needs it: a pushed replacement could show another content than the one that others will get.
 func NoReplace() Option { return func(o *opening) { o.noReplace = true } }
-
-// ReadsObjects starts the child that reads objects at once, beside the one that opens the repository, for whoever reads some in any case and is
-// waited for.
-func ReadsObjects() Option { return func(o *opening) { o.objects = true } }
 
 // Open opens the repository that holds a directory ("" is the current one), as the git program would find it from there,
 // GIT_DIR and its kin included. It starts no child in a plain repository, else one. Failures are of kind [ErrNotRepository], [ErrUnsafe],
@@ -70,7 +65,7 @@ func OpenOther(dir string, options ...Option) (*Repo, error) { return open(dir, 
 // mark separates the answers of rev-parse, which prints flags that it does not know: a directory may hold a line feed.
 const mark = "--then"
 
-func open(dir string, other bool, options []Option) (repo *Repo, err error) {
+func open(dir string, other bool, options []Option) (*Repo, error) {
 	o := opening{ctx: context.Background()}
 	for _, option := range options {
 		option(&o)
@@ -100,20 +95,6 @@ func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 	}
 	if p, ok := discover(target, env); ok && o.ctx.Err() == nil {
 		return p.open(o.ctx, target, from, env)
-	}
-	objects := &objects{start: func() *exec.Cmd { return objectsChild(from, env) }}
-	started := func() error { return nil }
-	if o.objects {
-		done := make(chan error, 1)
-		go func() { done <- objects.ensure() }()
-		started = sync.OnceValue(func() error { return <-done })
-		defer func() {
-			if wrong := started(); repo == nil {
-				objects.drop()
-			} else if wrong != nil {
-				repo, err = nil, located(wrong, target)
-			}
-		}()
 	}
 	// --show-toplevel fails where there is no work tree, so it stands last; all else is printed by then.
 	cmd := command(o.ctx, from, append(env, noLocks), "rev-parse", "--is-bare-repository", "--is-shallow-repository", "--show-object-format",
@@ -155,9 +136,6 @@ func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 	if err := r.settle(target, from); err != nil {
 		return nil, err
 	}
-	_ = started() // what is wrong with it is told at the end
-	objects.start, objects.hashLen = r.startObjects, r.shared.hashLen
-	r.shared.objects = objects
 	return r, nil
 }
 
@@ -165,15 +143,16 @@ func open(dir string, other bool, options []Option) (repo *Repo, err error) {
 func (p place) open(ctx context.Context, target, from string, env []string) (*Repo, error) {
 	r := &Repo{Dir: p.top, GitDir: p.gitDir, CommonDir: p.gitDir, ctx: ctx}
 	r.shared = &shared{env: env, bare: p.top == "", hashLen: p.hashLen}
-	r.shared.objects = &objects{start: r.startObjects, hashLen: p.hashLen}
 	if err := r.settle(target, from); err != nil {
 		return nil, err
 	}
 	return r, nil
 }
 
-// settle finds out from where children run, and the way there from the directory that was opened.
+// settle finds out from where children run and objects are read, and the way there from the directory that was opened.
 func (r *Repo) settle(target, from string) (err error) {
+	r.shared.files = sync.OnceValue(r.objectFiles)
+	r.shared.objects = r.newObjects(r.shared.files)
 	if r.Dir == "" {
 		r.shared.home = r.GitDir
 		r.shared.env = pinIndex(r.shared.env, from)
@@ -246,7 +225,7 @@ func (r *Repo) AsWritten() *Repo {
 	view := *r
 	view.shared = &shared{home: r.shared.home, env: append(slices.Clip(r.shared.env), asWritten...), bare: r.shared.bare, shallow: r.shared.shallow,
 		hashLen: r.shared.hashLen, hooks: r.shared.hooks, plain: true}
-	view.shared.objects = &objects{start: view.startObjects, hashLen: r.shared.hashLen}
+	view.shared.objects = view.newObjects(r.shared.files)
 	if view.shared.shallow {
 		whole := view
 		whole.shared = &shared{home: r.shared.home, env: append(slices.Clip(view.shared.env), "GIT_SHALLOW_FILE="+os.DevNull), hashLen: r.shared.hashLen, plain: true}
@@ -258,7 +237,7 @@ func (r *Repo) AsWritten() *Repo {
 	return &view
 }
 
-// Close ends the children that read objects. Views of the repository share them.
+// Close ends the children that read objects and lets go of the files of git. Views of the repository share them.
 func (r *Repo) Close() error {
 	r.shared.mu.Lock()
 	written := r.shared.written
@@ -266,7 +245,9 @@ func (r *Repo) Close() error {
 	if written != nil {
 		_ = written.shared.objects.close()
 	}
-	return r.shared.objects.close()
+	err := r.shared.objects.close()
+	r.shared.files().close()
+	return err
 }
 
 // IsBare says whether the repository was made without a work tree.
