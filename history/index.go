@@ -563,7 +563,7 @@ func (w *IndexWriter) AddAll(records []*schema.Record, data [][]byte) {
 
 func (w *IndexWriter) add(r *schema.Record, data []byte, c check, later bool) {
 	n := uint32(len(w.entries))
-	e := &Encoder{}
+	e := &Encoder{Data: make([]byte, 0, len(data)+500)}
 	sound := Sound(r)
 	e.Text(r.Path)
 	e.Text(r.Kind)
@@ -596,7 +596,7 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check, later bool) {
 	keys := subjectsOf(r)
 	prefix, subjects, suffix := data, [][]byte(nil), []byte(nil)
 	if d, ok := r.Body.(*schema.Decision); ok && sound {
-		if prefix, subjects, suffix = partsOf(data); len(subjects) != len(d.Subjects.V) {
+		if prefix, subjects, suffix = partsOf(r, data); len(subjects) != len(d.Subjects.V) {
 			prefix, subjects, suffix = data, nil, nil
 		}
 	}
@@ -672,8 +672,8 @@ func (w *IndexWriter) entry(e *Encoder) {
 }
 
 // partsOf cuts the file of a decision into its subjects and what stands around them.
-func partsOf(data []byte) (prefix []byte, subjects [][]byte, suffix []byte) {
-	spans := schema.Items(data, "subjects")
+func partsOf(r *schema.Record, data []byte) (prefix []byte, subjects [][]byte, suffix []byte) {
+	spans := r.SubjectsAt()
 	if len(spans) == 0 {
 		return data, nil, nil
 	}

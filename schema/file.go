@@ -47,7 +47,7 @@ func ReadFileAndLayout(path string, data []byte) *File {
 // read reads the file with a scanner and returns the tree, nil where it is no JSON object. The tree is good while the scanner is not
 // used again.
 func (f *File) read(s *scanner) *Node {
-	errs := &problems{}
+	errs := &problems{lately: &s.lately}
 	defer func() { f.Problems = errs.sorted() }()
 	root := s.scan(string(f.Data))
 	scanned := root != nil

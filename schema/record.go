@@ -1,6 +1,7 @@
 package schema
 
 import (
+	"bytes"
 	"reflect"
 	"strings"
 	"time"
@@ -208,7 +209,11 @@ type Record struct {
 	*Common         // of Body
 	Message  []byte // what is signed: the canonical form
 	Problems []Problem
+	subjects []Span // of a decision that was read; see SubjectsAt
 }
+
+// SubjectsAt says where the subjects of a decision stand in the file that it was read from, nil of any other record.
+func (r *Record) SubjectsAt() []Span { return r.subjects }
 
 // NewRecord makes the record of a body whose head, time and person are filled in. The signature, if any, is already in it.
 func NewRecord(body Body) *Record {
@@ -230,7 +235,9 @@ func (r *Record) WantPath() string {
 }
 
 // recordMessage is the canonical form of a record: the file without its signature, as RFC 8785 writes it. The signature covers it.
-func recordMessage(n *Node) []byte {
+func recordMessage(n *Node) []byte { return appendRecordMessage(nil, n) }
+
+func appendRecordMessage(b []byte, n *Node) []byte {
 	bare := *n
 	bare.Kids = nil
 	for _, kid := range n.Kids {
@@ -238,23 +245,24 @@ func recordMessage(n *Node) []byte {
 			bare.Kids = append(bare.Kids, kid)
 		}
 	}
-	return canonicalNode(&bare)
+	return appendCanonicalNode(b, &bare)
 }
 
 // ReadRecord reads the bytes of a record file. Problems are in the record; only a file that is no JSON object has no body.
 func ReadRecord(path string, data []byte) *Record {
-	return readRecord(path, data, func(r *Record, root *Node) {
-		r.Message = recordMessage(root)
+	return readRecord(path, data, func(r *Record, root *Node, s *scanner) {
+		s.canonical = appendRecordMessage(s.canonical[:0], root)
+		r.Message = bytes.Clone(s.canonical)
 		r.Digest = DigestOf(r.Message)
 	})
 }
 
 // ReadRecordKnown is [ReadRecord] of a record whose digest is known, and whose signature nobody will look at.
 func ReadRecordKnown(path string, data []byte, digest Digest) *Record {
-	return readRecord(path, data, func(r *Record, _ *Node) { r.Digest = digest })
+	return readRecord(path, data, func(r *Record, _ *Node, _ *scanner) { r.Digest = digest })
 }
 
-func readRecord(path string, data []byte, digest func(*Record, *Node)) *Record {
+func readRecord(path string, data []byte, digest func(*Record, *Node, *scanner)) *Record {
 	f := &File{Path: path, Data: data}
 	s := scanners.Get().(*scanner)
 	defer s.release()
@@ -266,7 +274,10 @@ func readRecord(path string, data []byte, digest func(*Record, *Node)) *Record {
 	r.Kind = f.Kind
 	if body, ok := f.Value.(Body); ok {
 		r.Body, r.Common = body, body.common()
-		digest(r, root)
+		digest(r, root, s)
+		if _, ok := body.(*Decision); ok {
+			r.subjects = itemsOf(root.Get("subjects"))
+		}
 	}
 	return r
 }

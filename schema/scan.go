@@ -7,6 +7,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/go-json-experiment/json/jsontext"
+
+	"fettle/schema/quantity"
 )
 
 // A scanner reads strict JSON in one pass into nodes of its own, which the next file that it reads takes again: no allocation per
@@ -18,6 +20,9 @@ type scanner struct {
 	nodes slabs[Node]
 	lists slabs[*Node]
 	open  []*Node // members and items of what is not closed yet
+
+	lately    [64]quantity.Value // see problems.last
+	canonical []byte             // room for the canonical form of a file
 }
 
 var scanners = sync.Pool{New: func() any {
@@ -72,18 +77,6 @@ func scan(data []byte) *Node {
 	return s.scan(string(data))
 }
 
-// Items says where the items of a list stand that is a member of a file, such as the subjects of a decision. It is nil where there is no
-// such member, and of a file that is no JSON object.
-func Items(data []byte, list string) []Span {
-	s := scanners.Get().(*scanner)
-	defer s.release()
-	root := s.scan(string(data))
-	if root == nil {
-		root = parse(data, &problems{})
-	}
-	return itemsOf(root.Get(list))
-}
-
 func itemsOf(list *Node) []Span {
 	if list == nil {
 		return nil
@@ -101,7 +94,11 @@ func (s *scanner) release() {
 	if len(s.nodes.blocks) > most || len(s.lists.blocks) > most || cap(s.open) > most*slabSize {
 		return
 	}
+	if cap(s.canonical) > MaxFileSize/most {
+		s.canonical = nil
+	}
 	s.text = ""
+	clear(s.lately[:])
 	scanners.Put(s)
 }
 

@@ -71,37 +71,24 @@ func childAt(fd int, name string) (child, error) {
 	return f, nil
 }
 
-// readAtOnce reads an ordinary file below a directory, and says what it was when all of it was read. One call of the system finds the file
+// readAtOnce reads an ordinary file of a known size below a directory, and says what it was when all of it was read. One call of the system finds the file
 // without leaving the directory and without following a link, where [os.Root] opens each directory on the way (openat2(2), Linux 5.6 and
 // later). It is false where anything is out of the ordinary: then the file is read, or the reason found, in the other way.
-func readAtOnce(dir *os.File, name string) ([]byte, fileStat, bool) {
+func readAtOnce(dir *os.File, name string, size uint32) ([]byte, fileStat, bool) {
 	defer runtime.KeepAlive(dir)
+	if size > MaxBlob {
+		return nil, fileStat{}, false
+	}
 	fd, err := unix.Openat2(int(dir.Fd()), name, &unix.OpenHow{Flags: unix.O_RDONLY | unix.O_CLOEXEC | unix.O_NONBLOCK | unix.O_NOCTTY,
 		Resolve: unix.RESOLVE_BENEATH | unix.RESOLVE_NO_SYMLINKS})
 	if err != nil {
 		return nil, fileStat{}, false
 	}
 	defer unix.Close(fd)
+	data := make([]byte, size+1) // one more tells whether it ended there
+	n, err := unix.Read(fd, data)
 	var s unix.Stat_t
-	if unix.Fstat(fd, &s) != nil || s.Mode&unix.S_IFMT != unix.S_IFREG || s.Size > MaxBlob {
-		return nil, fileStat{}, false
-	}
-	data := make([]byte, s.Size+1) // one more tells whether it ended there
-	n := 0
-	for n < len(data) {
-		m, err := unix.Read(fd, data[n:])
-		if err == unix.EINTR {
-			continue
-		}
-		if err != nil {
-			return nil, fileStat{}, false
-		}
-		if m == 0 {
-			break
-		}
-		n += m
-	}
-	if n == len(data) || unix.Fstat(fd, &s) != nil {
+	if err != nil || unix.Fstat(fd, &s) != nil || s.Mode&unix.S_IFMT != unix.S_IFREG || s.Size != int64(size) || n != int(size) {
 		return nil, fileStat{}, false
 	}
 	return data[:n:n], statWords(&s), true

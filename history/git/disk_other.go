@@ -24,4 +24,4 @@ func readDir(dir *os.File) ([]child, error) {
 }
 
 // readAtOnce would read a file with fewer calls of the system: see that of Linux.
-func readAtOnce(*os.File, string) ([]byte, fileStat, bool) { return nil, fileStat{}, false }
+func readAtOnce(*os.File, string, uint32) ([]byte, fileStat, bool) { return nil, fileStat{}, false }

@@ -343,7 +343,7 @@ func (d *disk) load(p string) *diskFile {
 // that id, here and in the last commit: that is refused.
 func (d *disk) readSaved(i int) ([]byte, error) {
 	full := path.Join(d.root, d.files[i])
-	data, stat, err := d.readFile(d.files[i])
+	data, stat, err := d.readFile(d.files[i], d.stats[i].size)
 	if err == nil {
 		data, err = d.eol.toSaved(full, data)
 	}
@@ -356,9 +356,9 @@ func (d *disk) readSaved(i int) ([]byte, error) {
 	return data, nil
 }
 
-// readFile reads a file, and says what it was when all of it was read.
-func (d *disk) readFile(p string) ([]byte, fileStat, error) {
-	if data, stat, ok := readAtOnce(d.top, p); ok {
+// readFile reads a file that had a size when it was listed, and says what it was when all of it was read.
+func (d *disk) readFile(p string, size uint32) ([]byte, fileStat, error) {
+	if data, stat, ok := readAtOnce(d.top, p, size); ok {
 		return data, stat, nil
 	}
 	f, err := d.dir.Open(filepath.FromSlash(p))
