@@ -3,6 +3,7 @@ package schema
 import (
 	"fmt"
 	"reflect"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -167,27 +168,68 @@ func (info *typeInfo) collect(t reflect.Type, index []int) {
 			info.collect(f.Type, at)
 			continue
 		}
-		name := f.Tag.Get("json")
-		if name == "" {
+		field := fieldInfo{index: at, spec: specOf(f.Tag)}
+		if field.name == "" {
 			continue
 		}
-		field := fieldInfo{index: at, spec: spec{name: name, form: f.Tag.Get("is"), rest: f.Tag.Get("rest"), doc: f.Tag.Get("doc"), keys: f.Tag.Get("keys"), to: 1e9,
-			need: f.Tag.Get("need") == "yes", null: f.Tag.Get("null") == "ok", secret: f.Tag.Get("canon") == "no"}}
-		if one := f.Tag.Get("one"); one != "" {
-			field.one = strings.Split(one, ",")
-		}
-		if list, ok := vocabularies[f.Tag.Get("word")]; ok {
-			field.one = list
-		}
-		fmt.Sscan(f.Tag.Get("size"), &field.size)
-		fmt.Sscan(f.Tag.Get("from"), &field.from)
-		fmt.Sscan(f.Tag.Get("to"), &field.to)
 		if f.Type.Kind() == reflect.Struct && f.Type.NumField() == 2 && f.Type.Field(1).Type == spanType {
 			field.member, field.shape = true, shapeOf(f.Type.Field(0).Type)
 		} else {
 			field.shape = shapeOf(f.Type)
 		}
 		info.fields = append(info.fields, field)
+	}
+}
+
+// specOf reads what the tag of a field says, each part once: a hook reads all of them, and reflect begins anew for each name.
+func specOf(tag reflect.StructTag) spec {
+	out := spec{to: 1e9}
+	for rest := string(tag); ; {
+		name, value, ok := strings.Cut(strings.TrimLeft(rest, " "), `:"`)
+		if !ok {
+			return out
+		}
+		end := 0
+		for ; end < len(value) && value[end] != '"'; end++ {
+			if value[end] == '\\' {
+				end++
+			}
+		}
+		if end >= len(value) {
+			panic("schema: a tag that does not end: " + string(tag))
+		}
+		value, rest = value[:end], value[end+1:]
+		if strings.IndexByte(value, '\\') >= 0 {
+			value, _ = strconv.Unquote(`"` + value + `"`)
+		}
+		switch name {
+		case "json":
+			out.name = value
+		case "is":
+			out.form = value
+		case "rest":
+			out.rest = value
+		case "doc":
+			out.doc = value
+		case "keys":
+			out.keys = value
+		case "need":
+			out.need = value == "yes"
+		case "null":
+			out.null = value == "ok"
+		case "canon":
+			out.secret = value == "no"
+		case "one":
+			out.one = strings.Split(value, ",")
+		case "word":
+			out.one = vocabularies[value]
+		case "size":
+			fmt.Sscan(value, &out.size)
+		case "from":
+			fmt.Sscan(value, &out.from)
+		case "to":
+			fmt.Sscan(value, &out.to)
+		}
 	}
 }
 
