@@ -304,11 +304,20 @@ func InForce(standing *history.Standing, lib *schema.Library) *schema.Library {
 	if s := standing.Settings; s != nil && lib.Settings.Value != nil && s.Digest() != lib.Settings.Value.Digest() {
 		old.Settings.Value, differs = s, true
 	}
-	for name, placed := range lib.Machines {
-		if last := standing.State(schema.SubjectMachine, name).Last(); last != nil && last.Subject.Values.Set() && last.Digest() != placed.Value.Digest() {
-			var m schema.Machine
-			schema.Bind(last.Subject.Values.V, &m)
-			placed.Value, differs = &m, true
+	names := lib.MachineNames()
+	approved := make([]*schema.Machine, len(names)) // nil where it is as it was
+	schema.AtOnce(len(names), func(i int) error {
+		last := standing.State(schema.SubjectMachine, names[i]).Last()
+		if last != nil && last.Subject.Values.Set() && last.Digest() != lib.Machine(names[i]).Digest() {
+			approved[i] = &schema.Machine{}
+			schema.Bind(last.Subject.Values.V, approved[i])
+		}
+		return nil
+	})
+	for i, name := range names {
+		placed := lib.Machines[name]
+		if approved[i] != nil {
+			placed.Value, differs = approved[i], true
 		}
 		old.Machines[name] = placed
 	}

@@ -121,6 +121,8 @@ func about(findings []lint.PartFinding, subjects map[history.SubjectKey]bool) {
 func (s *Survey) open() error {
 	s.stamp = history.IndexStamp()
 	s.known = schema.NewKnown()
+	remembered := make(chan *verdicts, 1)
+	go func() { remembered <- readVerdicts(s) }()
 	for side, snap := range slices.Backward([]git.Snapshot{s.Before, s.Now}) { // a file is read faster than an object, and is then known
 		lib, err := schema.ReadFrame(s.known.Of(snap))
 		if err != nil {
@@ -131,7 +133,7 @@ func (s *Survey) open() error {
 	if err := s.hashes(); err != nil {
 		return err
 	}
-	s.cache = readVerdicts(s)
+	s.cache = <-remembered
 	return s.trail.open(s)
 }
 
@@ -160,15 +162,23 @@ func (c contents) within(prefix string) contents {
 func (s *Survey) hashes() error {
 	for side, snap := range []git.Snapshot{s.Before, s.Now} {
 		files, known := git.Hashes(snap)
-		c := contents{make([]string, 0, len(files)), make([]string, 0, len(files))}
-		var touched []int
-		for i, p := range files {
-			if needed(p) {
-				if known[i] == "" {
-					touched = append(touched, len(c.paths))
+		c := contents{files, known} // they are not ours to change
+		if slices.ContainsFunc(files, func(p string) bool { return !needed(p) }) {
+			c = contents{make([]string, 0, len(files)), make([]string, 0, len(files))}
+			for i, p := range files {
+				if needed(p) {
+					c.paths, c.ids = append(c.paths, p), append(c.ids, known[i])
 				}
-				c.paths, c.ids = append(c.paths, p), append(c.ids, known[i])
 			}
+		}
+		var touched []int
+		for i, id := range c.ids {
+			if id == "" {
+				touched = append(touched, i)
+			}
+		}
+		if len(touched) > 0 {
+			c.ids = slices.Clone(c.ids)
 		}
 		if err := schema.AtOnce(len(touched), func(i int) (err error) {
 			at := touched[i]
