@@ -1,6 +1,7 @@
 package history
 
 import (
+	"iter"
 	"slices"
 
 	"fettle/schema"
@@ -140,23 +141,35 @@ func machineDrift(was, now *schema.BeamAndJet) []FieldChange {
 // Positions returns where every condition of the library or of the records stands, ordered by id.
 func (s *Standing) Positions(lib *schema.Library) []Position {
 	var out []Position
-	for _, r := range lib.Recipes {
-		out = append(out, s.Position(lib, r.ID))
+	s.EachPosition(slices.Values([]*schema.Library{lib}), func(p Position) { out = append(out, p) })
+	slices.SortFunc(out, func(a, b Position) int { return a.ID.Compare(b.ID) })
+	return out
+}
+
+// EachPosition is [Standing.Positions], in no order, of a library that is handed over in parts: each holds settings and machines, and whole
+// sets with all their files. No part is needed for longer than its turn.
+func (s *Standing) EachPosition(parts iter.Seq[*schema.Library], each func(Position)) {
+	there := map[schema.ID]bool{}
+	var last *schema.Library
+	for lib := range parts {
+		last = lib
+		for _, r := range lib.Recipes {
+			there[r.ID] = true
+			each(s.Position(lib, r.ID))
+		}
 	}
 	for key, state := range s.states {
-		if key.Kind != schema.SubjectCondition {
+		if key.Kind != schema.SubjectCondition || last == nil {
 			continue
 		}
 		id, err := schema.ParseID(key.ID)
-		if err != nil || lib.Recipe(id) != nil {
+		if err != nil || there[id] {
 			continue
 		}
-		if p := s.Position(lib, id); state.status("") != Approved {
-			out = append(out, p)
+		if p := s.Position(last, id); state.status("") != Approved {
+			each(p)
 		}
 	}
-	slices.SortFunc(out, func(a, b Position) int { return a.ID.Compare(b.ID) })
-	return out
 }
 
 // unreadSubjects returns what is written in settings and machine profiles and is not in their digests.

@@ -109,7 +109,11 @@ func (a *app) audit(typed []string, f auditFlags) error {
 		}
 	}
 	if a.format == "markdown" || a.format == "html" || a.format == "text" && a.quiet {
-		return s.writePage(s.timeline(trail, filter))
+		page := s.timeline(trail, filter)
+		if err := trail.Err(); err != nil {
+			return err
+		}
+		return s.writePage(page)
 	}
 	return told.fresh(trail, filter)
 }
@@ -263,7 +267,7 @@ func (s *shop) resolveAudited(typed []string, trail *audit.Trail) (ids []schema.
 func everNamed(trail *audit.Trail) []schema.ID {
 	seen := map[string]bool{}
 	var ids []schema.ID
-	for e := range trail.Each(audit.Filter{}) {
+	for e := range trail.Each(audit.Filter{Whole: true}) {
 		if e.Subject != schema.SubjectCondition || seen[e.ID] {
 			continue
 		}

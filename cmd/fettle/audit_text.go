@@ -59,7 +59,9 @@ func (s *shop) timeline(trail *audit.Trail, f audit.Filter) *view.Page {
 func (s *shop) byDay(trail *audit.Trail, f audit.Filter) *teller {
 	t := &teller{s, &view.Page{Title: "What changed in " + s.libraryName(trail.Library)}, trail.Standing.Anchor != nil, s.units()}
 	told := map[schema.Digest]bool{} // reasons that are shown with the change they are of
-	for e := range trail.Each(f) {
+	wide := f
+	wide.Whole = true
+	for e := range trail.Each(wide) {
 		if e.IsChange() {
 			for _, w := range e.Why {
 				told[w.Record] = true
@@ -68,8 +70,8 @@ func (s *shop) byDay(trail *audit.Trail, f audit.Filter) *teller {
 	}
 	named := len(f.IDs) > 0 && len(f.IDs) <= few
 	day := ""
-	var same []audit.Entry    // of one commit
-	whole := map[string]int{} // how many conditions of it are all new, or all gone
+	var same []audit.Entry         // of one commit
+	whole := map[string][]string{} // the conditions of it that are all new, or all gone
 	tell := func() {
 		if len(same) == 0 {
 			return
@@ -78,11 +80,19 @@ func (s *shop) byDay(trail *audit.Trail, f audit.Filter) *teller {
 			day = today
 			t.section(day)
 		}
-		t.commit(trail, same, named)
+		var entries []audit.Entry
+		for i := range same {
+			if e := &same[i]; e.Field == "" && (e.Kind == audit.New || e.Kind == audit.Removed) && (named || len(whole[e.Kind]) <= few) {
+				entries = append(entries, trail.Parts(e, f)...)
+			} else {
+				entries = append(entries, *e)
+			}
+		}
+		t.commit(trail, entries, whole, named)
 		same = same[:0]
 		clear(whole)
 	}
-	for e := range trail.Each(f) {
+	for e := range trail.Each(wide) {
 		if e.Kind == schema.KindReason && e.Record != nil && told[e.Record.Digest] {
 			continue
 		}
@@ -90,10 +100,12 @@ func (s *shop) byDay(trail *audit.Trail, f audit.Filter) *teller {
 			tell()
 		}
 		if e.Kind == audit.New || e.Kind == audit.Removed {
-			switch n := len(same); {
-			case n == 0 || same[n-1].ID != e.ID || same[n-1].Kind != e.Kind:
-				whole[e.Kind]++
-			case whole[e.Kind] > few && !named: // their values are not shown
+			n, ids := len(same), whole[e.Kind]
+			if n == 0 || same[n-1].Kind != e.Kind || ids[len(ids)-1] != e.ID {
+				ids = append(ids, e.ID)
+				whole[e.Kind] = ids
+			}
+			if len(ids) > few && !named { // their values are not shown
 				continue
 			}
 		}
@@ -184,8 +196,8 @@ func (t *teller) edited() (work, saved *schema.Library, err error) {
 	return work, saved, err
 }
 
-// commit tells what one commit changed and brought.
-func (t *teller) commit(trail *audit.Trail, entries []audit.Entry, named bool) {
+// commit tells what one commit changed and brought. Whole are the conditions that are new in it or gone, by kind of entry.
+func (t *teller) commit(trail *audit.Trail, entries []audit.Entry, whole map[string][]string, named bool) {
 	var rest []*audit.Entry
 	byKind := map[string][]*audit.Entry{}
 	for i := range entries {
@@ -199,12 +211,11 @@ func (t *teller) commit(trail *audit.Trail, entries []audit.Entry, named bool) {
 		t.other(trail, group)
 	}
 	for _, kind := range []string{audit.Changed, audit.Dropped, audit.New, audit.Removed} {
-		byID := groupByID(byKind[kind])
-		if whole := kind == audit.New || kind == audit.Removed; whole && len(byID) > few && !named {
-			t.many(kind, byID)
+		if len(whole[kind]) > few && !named {
+			t.many(kind, byKind[kind][0], whole[kind])
 			continue
 		}
-		for _, group := range byID {
+		for _, group := range groupByID(byKind[kind]) {
 			t.change(trail, group)
 		}
 	}
@@ -303,12 +314,11 @@ func auditPersons(names []string) string {
 }
 
 // many tells many conditions that one commit brought or took away in one line.
-func (t *teller) many(kind string, groups [][]*audit.Entry) {
-	first := groups[0][0]
+func (t *teller) many(kind string, first *audit.Entry, ids []string) {
 	families := map[string]int{}
 	var names []string
-	for _, g := range groups {
-		id, err := schema.ParseID(g[0].ID)
+	for _, text := range ids {
+		id, err := schema.ParseID(text)
 		if err != nil {
 			continue
 		}
@@ -318,7 +328,7 @@ func (t *teller) many(kind string, groups [][]*audit.Entry) {
 		}
 		families[set]++
 	}
-	t.head(first, fmt.Sprintf("%d conditions, %s", len(groups), kind))
+	t.head(first, fmt.Sprintf("%d conditions, %s", len(ids), kind))
 	for _, n := range names {
 		t.row("", "%s: %d", n, families[n])
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -144,13 +145,16 @@ func (t *telling) fresh(trail *audit.Trail, f audit.Filter) error {
 			return err
 		}
 		body := &capped{}
-		if err := write(io.MultiWriter(t.out, body), trail, f); err != nil {
+		if err := cmp.Or(write(io.MultiWriter(t.out, body), trail, f), trail.Err()); err != nil {
 			return err
 		}
 		t.keep(trail, f, body)
 		return nil
 	}
 	told := t.byDay(trail, f)
+	if err := trail.Err(); err != nil {
+		return err
+	}
 	body := &capped{}
 	to := bufio.NewWriterSize(io.MultiWriter(t.out, body), 1<<16)
 	width := columns(t.out)

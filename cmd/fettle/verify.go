@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"path"
 	"sort"
 	"strings"
 	"time"
@@ -10,6 +11,7 @@ import (
 
 	"fettle/history"
 	"fettle/history/audit"
+	"fettle/history/git"
 	"fettle/schema"
 )
 
@@ -28,15 +30,18 @@ func (a *app) verify() error {
 	if err != nil {
 		return err
 	}
-	trail, err := s.trail("")
-	if err != nil {
-		return err
-	}
 	anchor, err := s.anchor()
 	if err != nil {
 		return err
 	}
+	trail, err := audit.Read(s.repo, s.sub, audit.Options{Anchor: anchor, Apart: true})
+	if err != nil {
+		return err
+	}
 	report := trail.Verify(anchor)
+	if err := trail.Err(); err != nil {
+		return err
+	}
 	unsaved, err := s.unsavedBreaks()
 	if err != nil {
 		return err
@@ -60,18 +65,38 @@ func (a *app) verify() error {
 
 // unsavedBreaks finds saved records that are altered or gone on disk, before anybody saves that.
 func (s *shop) unsavedBreaks() ([]audit.Finding, error) {
-	if _, _, err := s.both(); err != nil {
+	saved, err := s.takeSaved(s.sub)
+	if err != nil {
 		return nil, err
 	}
-	hashes := func(st *state) map[string]string {
+	work, err := s.repo.WorkTree(s.sub)
+	if err != nil {
+		return nil, err
+	}
+	hashes := func(snap git.Snapshot) (map[string]string, error) {
 		out := map[string]string{}
-		for _, r := range st.ledger.Records {
-			out[r.Path] = st.snap.Hash(r.Path)
+		for _, file := range snap.Files() {
+			if !schema.IsRecordPath(file) || strings.HasPrefix(path.Base(file), ".") {
+				continue
+			}
+			if out[file] = snap.Hash(file); out[file] == "" {
+				if _, err := snap.Read(file); err != nil {
+					return nil, err
+				}
+			}
 		}
-		return out
+		return out, nil
+	}
+	before, err := hashes(saved)
+	if err != nil {
+		return nil, err
+	}
+	now, err := hashes(work)
+	if err != nil {
+		return nil, err
 	}
 	var out []audit.Finding
-	for _, b := range history.Trail([]map[string]string{hashes(&s.committed)}, hashes(&s.unsaved)) {
+	for _, b := range history.Trail([]map[string]string{before}, now) {
 		out = append(out, audit.Finding{Level: audit.Broken, Rule: b.Rule, Path: b.Path, Message: "in the files here, not saved: " + b.Message,
 			Help: "Bring it back: git checkout HEAD -- " + s.forGit(b.Path)})
 	}
@@ -93,7 +118,7 @@ func (s *shop) printReport(trail *audit.Trail, r *audit.Report) {
 	row("history", "%s looked through%s", counted(trail.Commits, "saved step"), s.nothingLost(r))
 	if r.Anchor != nil {
 		row("reasons", "%d of %d changes of a recipe since the adoption have one", r.Reasoned, r.Changes)
-		row("approved", "%s", s.approvedLine(trail, r))
+		row("approved", "%s", approvedLine(r))
 	}
 	titles := map[audit.Level]string{audit.UnreadableRecord: "cannot be read", audit.Broken: "broken", audit.Void: "does not count", audit.Unproven: "cannot be proven"}
 	level := audit.Level("")
@@ -134,7 +159,7 @@ func (s *shop) nothingLost(r *audit.Report) string {
 }
 
 // approvedLine lists what is not approved as it stands.
-func (s *shop) approvedLine(trail *audit.Trail, r *audit.Report) string {
+func approvedLine(r *audit.Report) string {
 	var names []string
 	for _, p := range r.Unapproved {
 		names = append(names, fmt.Sprintf("%s (%s)", p.Name, p.Status))
@@ -143,7 +168,7 @@ func (s *shop) approvedLine(trail *audit.Trail, r *audit.Report) string {
 		names = append(names, fmt.Sprintf("%s (%s)", strings.TrimSuffix(p.Kind+" "+p.Name, " "+p.Kind), p.Status))
 	}
 	if len(names) == 0 {
-		return fmt.Sprintf("all %d conditions stand as they were approved", len(trail.Library.Recipes))
+		return fmt.Sprintf("all %d conditions stand as they were approved", r.Conditions)
 	}
 	return "all but " + strings.Join(names, ", ")
 }

@@ -69,10 +69,7 @@ func (w *walker) began(side *commit, others []*commit, ids map[schema.ID]bool) m
 	}
 	out := map[[2]string]line{}
 	for _, c := range only(side, others) {
-		for _, e := range w.trail.told[c.told[0]:c.told[1]] {
-			if e.move == nil || !names[e.move.id] {
-				continue
-			}
+		note := func(e *told) {
 			key := [2]string{e.move.id, e.path()}
 			l, known := out[key]
 			if !known {
@@ -80,6 +77,17 @@ func (w *walker) began(side *commit, others []*commit, ids map[schema.ID]bool) m
 			}
 			l.to = append(l.to, of(e.to))
 			out[key] = l
+		}
+		for _, e := range w.trail.told[c.told[0]:c.told[1]] {
+			switch {
+			case e.move == nil || !names[e.move.id]:
+			case e.whole():
+				for _, part := range w.trail.parts(e.move) {
+					note(&part)
+				}
+			default:
+				note(&e)
+			}
 		}
 	}
 	return out

@@ -58,7 +58,7 @@ type Entry struct {
 	Subject string // what it is about, schema.SubjectCondition and so on
 	Path    string // the file, where the entry is about a file
 
-	Field                string         // dotted: cut.speed
+	Field                string         // dotted: cut.speed; "" of a whole condition, see [Filter.Whole]
 	From, To             schema.Field   // the zero Field where there was no value
 	Others               []schema.Field // what the other sides of a merge had
 	Note                 bool           // free text that is no part of the recipe
@@ -70,7 +70,7 @@ type Entry struct {
 	Record *schema.Record  // what it came from, or the record that was altered or removed
 	pos    int             // of the commit, in the order of history
 	starts []schema.Digest // the recipes of all commits before
-	until  int             // where in that order the same field changes again
+	at     int             // where in the timeline
 	trail  *Trail          // of a change of a recipe
 }
 

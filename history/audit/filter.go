@@ -17,6 +17,16 @@ type Filter struct {
 	Field        string      // see [MatchField]
 	By           string      // see [Person.Matches]
 	Unapproved   bool        // only changes whose resulting recipe nobody ever approved
+
+	// Whole has a condition that is new or gone told by one entry without a field, as far as it is so as a whole and no field is asked for. Its
+	// fields are read by [Trail.Parts].
+	Whole bool
+}
+
+// besideFields is the filter as far as it is not about fields.
+func (f Filter) besideFields() Filter {
+	f.Field, f.Unapproved = "", false
+	return f
 }
 
 // Select returns the entries that pass the filter, oldest first.
@@ -30,6 +40,7 @@ func (t *Trail) Select(f Filter) []Entry {
 
 // Any reports whether an entry passes the filter.
 func (t *Trail) Any(f Filter) bool {
+	f.Whole = true
 	for range t.Each(f) {
 		return true
 	}

@@ -113,16 +113,20 @@ func (w *walker) keepTimeline() {
 			m := group[0].move
 			body.Number(words.number(m.kind))
 			body.Number(words.number(m.id))
-			body.Number(ids.number(m.blob))
-			body.Number(ids.number(m.settings))
+			for _, id := range []string{m.blob, m.settings, m.gone, m.mixed} {
+				body.Number(ids.number(id))
+			}
 			body.Number(digests.number(string(m.from)))
 			body.Number(digests.number(string(m.to)))
 			body.Number(len(m.starts))
 			for _, d := range m.starts {
 				body.Number(digests.number(string(d)))
 			}
+			if entries += len(group); group[0].whole() {
+				body.Number(0)
+				continue
+			}
 			body.Number(len(group))
-			entries += len(group)
 			for _, e := range group {
 				field(e.from)
 				field(e.to)
@@ -234,12 +238,18 @@ func (w *walker) recallScope(scope string) (covered []bool) {
 				moves = make([]move, 0, 256)
 			}
 			moves = append(moves, move{commit: t.commits[at], kind: words.text(in), id: words.text(in), blob: ids.text(in), settings: ids.text(in),
-				from: schema.Digest(digests.text(in)), to: schema.Digest(digests.text(in))})
+				gone: ids.text(in), mixed: ids.text(in), from: schema.Digest(digests.text(in)), to: schema.Digest(digests.text(in))})
 			m, from := &moves[len(moves)-1], len(entries)
 			for n := in.Number(); n > 0 && !in.Bad; n-- {
 				m.starts = append(m.starts, schema.Digest(digests.text(in)))
 			}
-			for n := in.Number(); n > 0 && !in.Bad; n-- {
+			count := in.Number()
+			if count == 0 {
+				if entries = append(entries, told{move: m}); (m.kind != New || m.blob == "") && (m.kind != Removed || m.gone == "") {
+					return nil
+				}
+			}
+			for n := count; n > 0 && !in.Bad; n-- {
 				e := told{move: m, from: field(), to: field()}
 				if e.from == nil && e.to == nil {
 					return nil

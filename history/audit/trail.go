@@ -27,6 +27,9 @@ type Options struct {
 	// Kept has what earlier readings kept below the directory of git used, and kept again for the next. It never changes what is told, as
 	// long as nobody forged what lies there; without it all is read anew. The Library then holds no sets: a timeline takes none of today's.
 	Kept bool
+
+	// Apart leaves the sets of the commit out of the Library, too: [Trail.Verify] then reads a few at a time.
+	Apart bool
 }
 
 // A Trail is all that commits and records say of how a library came to be what it is at one revision.
@@ -40,13 +43,16 @@ type Trail struct {
 	Standing *history.Standing
 	commits  []*commit
 	persons  persons
-	brought  map[string]*commit         // path of a record → the commit that brought it
-	first    map[string]string          // path of a record → the content it was saved with
-	decided  map[string][]schema.Digest // condition → every recipe of it that somebody decided on
-	approved map[string][]*approval     // condition → what was ever in force, made when first asked for
-	moves    map[string][]*move         // condition → what commits made of it, without what merges threw away
-	walked   *walker                    // to read what commits hold
-	told     []told                     // the timeline
+	brought  map[string]*commit     // path of a record → the commit that brought it
+	first    map[string]string      // path of a record → the content it was saved with
+	sources  map[string][]source    // condition → what keeps recipes of it
+	approved map[string][]*approval // condition → what was ever in force, made when first asked for
+	moves    map[string][]*move     // condition → what commits made of it, without what merges threw away
+	walked   *walker                // to read what commits hold
+	told     []told                 // the timeline
+	places   map[string][]int32     // condition → where in it
+	wrong    error                  // see Err
+	apart    git.Snapshot           // what of it the library does not hold, see Options
 	fields   map[schema.Field]*schema.Field
 	once     sync.Once // for what follows
 	entries  []Entry
@@ -73,7 +79,7 @@ func Fields(repo *git.Repo, root string, o Options, f Filter) ([]Entry, error) {
 // Read reads the whole trail of a library that stands in the directory root from the top of the work tree.
 func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	repo = repo.AsWritten() // nothing beside the history changes what it says
-	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, moves: map[string][]*move{}, fields: map[schema.Field]*schema.Field{}, kept: o.Kept && !repo.IsShallow()}
+	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, moves: map[string][]*move{}, places: map[string][]int32{}, fields: map[schema.Field]*schema.Field{}, kept: o.Kept && !repo.IsShallow()}
 	rev := o.Rev
 	if rev == "" {
 		rev = "HEAD"
@@ -97,7 +103,7 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	t.arrange(records)
 	t.readDecisions()
 	t.explainOthers()
-	return t, nil
+	return t, t.wrong
 }
 
 // readHead reads what the commit holds by which all others are told.
@@ -117,8 +123,11 @@ func (t *Trail) readHead(repo *git.Repo, root string, o Options) error {
 func (t *Trail) readSnapshot(snap git.Snapshot, o Options) (err error) {
 	t.anchor = o.Anchor
 	src := schema.Source(snap)
-	if o.Kept {
+	if o.Kept || o.Apart {
 		src = withoutSets{snap}
+	}
+	if o.Apart {
+		t.apart = snap
 	}
 	if t.Library, err = schema.ReadLibrary(src); err != nil {
 		return err
@@ -209,9 +218,16 @@ func (w *walker) visit(c *commit) error {
 			}
 		}
 		if f.after != nil {
-			m.blob, m.settings = w.standing(c, f.id), c.state.settings
+			m.blob, m.settings = w.standing(c.state, f.id), c.state.settings
 		}
 		t.moves[m.id] = append(t.moves[m.id], m)
+		if m.kind == Removed && len(c.parents) == 1 {
+			m.gone, m.mixed = w.standing(c.before(0), f.id), c.before(0).settings
+		}
+		if (m.kind == New && m.blob != "" && len(c.parents) < 2 || m.gone != "") && slices.ContainsFunc(changes, func(f fieldChange) bool { return !f.from.Note && !f.to.Note }) {
+			t.tell(c, told{move: m})
+			return
+		}
 		for _, f := range changes {
 			e := told{move: m, from: t.field(f.from), to: t.field(f.to)}
 			if len(c.parents) > 1 {

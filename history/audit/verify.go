@@ -72,6 +72,7 @@ type Report struct {
 	Changes    int            // of recipes since the adoption
 	Reasoned   int            // of these, with a reason
 	Findings   []Finding      // the worst first
+	Conditions int            // in the commit
 	Unapproved []history.Position
 	Others     []history.Position // roster, settings, machines that are not approved as they are
 }
@@ -81,7 +82,7 @@ func (r *Report) Is(level Level) bool {
 	return slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Level == level })
 }
 
-// Verify holds the trail against what it should be. The anchor is the adoption that this clone pins, or "".
+// Verify holds the trail against what it should be. The anchor is the adoption that this clone pins, or "". See [Trail.Err].
 func (t *Trail) Verify(anchor string) *Report {
 	r := &Report{Records: len(t.Ledger.Records), Kinds: map[string]int{}, Anchor: t.Standing.Anchor, Pinned: anchor != ""}
 	signers := map[string]*Signer{}
@@ -121,15 +122,7 @@ func (t *Trail) Verify(anchor string) *Report {
 	t.checkAnchor(r)
 	t.checkReasons(r)
 	t.checkOwn(r)
-	t.checkTrials(r)
-	if t.Standing.Anchor != nil {
-		for _, p := range t.Standing.Positions(t.Library) {
-			if p.Status != history.Approved {
-				r.Unapproved = append(r.Unapproved, p)
-			}
-		}
-		r.Others = t.Standing.Others(t.Library)
-	}
+	t.checkPositions(r)
 	order := []Level{UnreadableRecord, Broken, Void, Unproven}
 	slices.SortStableFunc(r.Findings, func(a, b Finding) int {
 		if a.Level != b.Level {

@@ -1,7 +1,9 @@
 package audit
 
 import (
+	"cmp"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 
@@ -42,8 +44,7 @@ func (t *Trail) looseEnds(r *schema.Record) []Finding {
 // clocks that contradict.
 func (t *Trail) checkEntries(r *Report) {
 	odd := map[string]bool{}
-	for i := range t.Entries() {
-		e := &t.Entries()[i]
+	for e := range t.Each(Filter{Whole: true}) {
 		f := Finding{Level: Broken, Path: e.Path, Commit: e.Commit, By: e.By, At: e.At}
 		switch e.Kind {
 		case RecordAltered:
@@ -216,15 +217,15 @@ func (t *Trail) stepsSince(anchor *commit) map[string][]step {
 		}
 	}
 	out := map[string][]step{}
-	for i := range t.Entries() {
-		e := &t.Entries()[i]
+	for e := range t.Each(Filter{Whole: true}) {
 		if !e.IsChange() || e.Kind == Dropped || e.Note || older[e.Commit] || e.FromDigest == e.ToDigest {
 			continue
 		}
 		if n := len(out[e.ID]); n > 0 && out[e.ID][n-1].Commit == e.Commit {
 			continue // another field of the same step
 		}
-		out[e.ID] = append(out[e.ID], step{e})
+		first := *e
+		out[e.ID] = append(out[e.ID], step{&first})
 	}
 	return out
 }
@@ -251,8 +252,8 @@ func (t *Trail) caughtUp(id string, edges []history.Edge, starts []schema.Digest
 			return "the way from before it to the next recipe is explained", false
 		}
 	}
-	for i := range t.Entries() {
-		if e := &t.Entries()[i]; e.Kind == Dropped && e.ID == id && e.pos > steps[0].pos && slices.Contains(starts, e.ToDigest) {
+	for _, i := range t.places[id] {
+		if m := t.told[i].move; m.kind == Dropped && m.commit.pos > steps[0].pos && slices.Contains(starts, m.to) {
 			return "a merge left it out", false
 		}
 	}
@@ -378,25 +379,95 @@ func (e Entry) by(person string) bool {
 	})
 }
 
-// checkTrials looks for approvals in force that lack the good trial that the policy asked for.
-func (t *Trail) checkTrials(r *Report) {
-	for _, p := range t.Standing.Positions(t.Library) {
-		if p.State == nil {
+// checkPositions looks at where every condition stands, and at the approvals in force that lack the good trial that the policy asked for.
+func (t *Trail) checkPositions(r *Report) {
+	t.Standing.EachPosition(t.parted(), func(p history.Position) {
+		if p.Now != nil {
+			r.Conditions++
+		}
+		if t.Standing.Anchor != nil && p.Status != history.Approved {
+			r.Unapproved = append(r.Unapproved, p)
+		}
+		if p.State != nil {
+			t.checkTrials(r, p)
+		}
+	})
+	slices.SortFunc(r.Unapproved, func(a, b history.Position) int { return a.ID.Compare(b.ID) })
+	if t.Standing.Anchor != nil {
+		r.Others = t.Standing.Others(t.Library)
+	}
+}
+
+// checkTrials looks at the approvals in force of one condition.
+func (t *Trail) checkTrials(r *Report, p history.Position) {
+	for _, d := range p.State.InForce {
+		missing, lacks := t.Standing.Untried(d.Record, d.Subject)
+		if !lacks {
 			continue
 		}
-		for _, d := range p.State.InForce {
-			missing, lacks := t.Standing.Untried(d.Record, d.Subject)
-			if !lacks {
-				continue
+		what := "it"
+		if len(missing) > 0 {
+			what = missing[0].Path
+		}
+		f := t.finding(Unproven, RuleNoTrial, d.Record)
+		f.ID, f.Message = p.Name, fmt.Sprintf("%s approved it and no good trial shows %s, which the policy asks for", d.Person, what)
+		f.Help = "Cut it and record what came out: fettle trial record " + p.Name + " --good --unit UNIT"
+		r.Findings = append(r.Findings, f)
+	}
+}
+
+// setsAtOnce is how many files of sets are held at a time.
+const setsAtOnce = 64
+
+// parted is the library, a few sets at a time where they were left out.
+func (t *Trail) parted() iter.Seq[*schema.Library] {
+	return func(yield func(*schema.Library) bool) {
+		var files []string
+		if t.apart != nil {
+			files = slices.DeleteFunc(t.apart.Files(), func(file string) bool { return !isSet(file) })
+		}
+		if len(files) == 0 {
+			yield(t.Library)
+			return
+		}
+		of := make(map[string]family, len(files))
+		if err := git.ReadAll(t.apart, files, func(file string, data []byte) error {
+			f := family{}
+			f.machine, f.material, f.gas = schema.FamilyOf(data)
+			of[file] = f
+			return nil
+		}); err != nil {
+			t.wrong = err
+			return
+		}
+		slices.SortStableFunc(files, func(a, b string) int {
+			x, y := of[a], of[b]
+			return cmp.Or(strings.Compare(x.machine, y.machine), strings.Compare(x.material, y.material), strings.Compare(x.gas, y.gas))
+		})
+		for len(files) > 0 {
+			n := min(setsAtOnce, len(files))
+			for n < len(files) && of[files[n]] == of[files[n-1]] {
+				n++
 			}
-			what := "it"
-			if len(missing) > 0 {
-				what = missing[0].Path
+			lib, err := schema.ReadLibrary(someSets{t.apart, files[:n]})
+			if err != nil {
+				t.wrong = err
+				return
 			}
-			f := t.finding(Unproven, RuleNoTrial, d.Record)
-			f.ID, f.Message = p.Name, fmt.Sprintf("%s approved it and no good trial shows %s, which the policy asks for", d.Person, what)
-			f.Help = "Cut it and record what came out: fettle trial record " + p.Name + " --good --unit UNIT"
-			r.Findings = append(r.Findings, f)
+			if !yield(lib) {
+				return
+			}
+			files = files[n:]
 		}
 	}
+}
+
+// someSets are a few sets with all that is no set.
+type someSets struct {
+	git.Snapshot
+	sets []string
+}
+
+func (s someSets) Files() []string {
+	return slices.Sorted(slices.Values(append(withoutSets{s.Snapshot}.Files(), s.sets...)))
 }

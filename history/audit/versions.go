@@ -30,10 +30,10 @@ func (t *Trail) Versions(id string) []Version {
 	return out
 }
 
-// standing says where the recipe stands that a commit made of a condition: the id of the content of its set, "" where that is not known.
-func (w *walker) standing(c *commit, id schema.ID) (blob string) {
+// standing says where the recipe of a condition stands in a state: the id of the content of its set, "" where that is not known.
+func (w *walker) standing(s *state, id schema.ID) (blob string) {
 	for _, path := range w.paths[id] {
-		if blob := c.state.sets.at(path); blob != "" {
+		if blob := s.sets.at(path); blob != "" {
 			if s, err := w.set(blob); err == nil && s != nil && s.byID[id] != nil {
 				return blob
 			}
@@ -45,26 +45,40 @@ func (w *walker) standing(c *commit, id schema.ID) (blob string) {
 // Recipe returns the values of a recipe by its digest, and in words where they are known from: what was decided on, tried or saved.
 // It returns nil where nothing here holds it, such as a recipe of a branch that never came here.
 func (t *Trail) Recipe(name string, digest schema.Digest) *schema.Values {
-	if v := RecordedRecipe(t.Ledger, name, digest); v != nil {
-		return v
+	for _, s := range t.sources[name] {
+		if s.digest == digest {
+			if v := s.values(); v != nil {
+				return v
+			}
+		}
 	}
-	id, err := schema.ParseID(name)
-	if err != nil || t.walked == nil {
+	if t.walked == nil {
 		return nil
 	}
 	for _, m := range t.moves[name] {
 		if m.blob == "" || m.to != digest {
 			continue
 		}
-		s, err := t.walked.set(m.blob)
-		if err != nil || s == nil || s.byID[id] == nil {
-			continue
+		if values, err := t.walked.valuesIn(m.blob, m.settings, name); err == nil && values != nil {
+			return values
 		}
-		values := s.byID[id].recipe.Values()
-		values.Composition, _ = t.walked.mix(&state{settings: m.settings}, id.Gas)
-		return values
 	}
 	return nil
+}
+
+// valuesIn returns all that makes up a condition in a version of its set and of the settings, nil where the set does not hold it.
+func (w *walker) valuesIn(blob, settings, name string) (*schema.Values, error) {
+	id, err := schema.ParseID(name)
+	if err != nil {
+		return nil, err
+	}
+	s, err := w.set(blob)
+	if err != nil || s == nil || s.byID[id] == nil {
+		return nil, err
+	}
+	values := s.byID[id].recipe.Values()
+	values.Composition, err = w.mix(&state{settings: settings}, id.Gas)
+	return values, err
 }
 
 // RecordedRecipe returns the values of a recipe as a decision or a trial of the ledger keeps them, or nil.

@@ -18,15 +18,40 @@ type approval struct {
 	fields   map[string]schema.Field // see field
 }
 
-// readDecisions notes which recipes of each condition were decided on.
+// A source is a decision on a recipe of a condition, or a trial of it: both keep its values.
+type source struct {
+	digest  schema.Digest
+	subject *schema.Subject // of a decision, else nil
+	trial   *schema.Trial
+}
+
+// values are those that the record keeps, nil where they do not fit the digest.
+func (s source) values() *schema.Values {
+	var v *schema.Values
+	if s.subject != nil {
+		v = history.ValuesOf(&history.Decision{Subject: *s.subject})
+	} else {
+		own := s.trial.Values.V
+		v = &own
+	}
+	if v == nil || v.Digest() != s.digest {
+		return nil
+	}
+	return v
+}
+
+// readDecisions notes which recipes of each condition were decided on and tried, the decisions first.
 func (t *Trail) readDecisions() {
-	t.approved, t.decided = map[string][]*approval{}, map[string][]schema.Digest{}
+	t.approved, t.sources = map[string][]*approval{}, map[string][]source{}
 	for _, d := range history.Bodies[*schema.Decision](t.Ledger) {
-		for _, s := range d.Body.Subjects.V {
-			if s.Kind.V == schema.SubjectCondition {
-				t.decided[s.ID.V] = append(t.decided[s.ID.V], schema.Digest(s.Digest.V))
+		for i := range d.Body.Subjects.V {
+			if s := &d.Body.Subjects.V[i]; s.Kind.V == schema.SubjectCondition {
+				t.sources[s.ID.V] = append(t.sources[s.ID.V], source{schema.Digest(s.Digest.V), s, nil})
 			}
 		}
+	}
+	for _, trial := range history.Bodies[*schema.Trial](t.Ledger) {
+		t.sources[trial.Body.ID.V] = append(t.sources[trial.Body.ID.V], source{schema.Digest(trial.Body.Digest.V), nil, trial.Body})
 	}
 }
 
@@ -102,9 +127,16 @@ func (e *Entry) ApprovedLater() (persons []string) {
 	if t == nil || e.Note || e.Kind == Dropped || len(e.ApprovedBy) > 0 {
 		return nil
 	}
+	until := -1 // found out when it matters
 	for _, a := range t.approvalsOf(e.ID) {
 		saved := t.brought[a.record.Path]
-		if saved == nil || saved.pos < e.pos || saved.pos >= e.until || slices.Contains(persons, a.person) {
+		if saved == nil || saved.pos < e.pos || slices.Contains(persons, a.person) {
+			continue
+		}
+		if until < 0 {
+			until = e.until()
+		}
+		if saved.pos >= until {
 			continue
 		}
 		if same(a.field(e.Field), e.To) {
@@ -136,13 +168,13 @@ func (t *Trail) approvalsOf(name string) []*approval {
 	if id, err := schema.ParseID(name); err == nil {
 		state := t.Standing.Condition(id)
 		done := map[schema.Digest]bool{}
-		for _, digest := range t.decided[name] {
-			if done[digest] {
+		for _, s := range t.sources[name] {
+			if s.subject == nil || done[s.digest] {
 				continue
 			}
-			done[digest] = true
-			for _, d := range state.Once(digest) {
-				out = append(out, &approval{person: d.Person, record: d.Record, digest: digest, decision: d})
+			done[s.digest] = true
+			for _, d := range state.Once(s.digest) {
+				out = append(out, &approval{person: d.Person, record: d.Record, digest: s.digest, decision: d})
 			}
 		}
 	}
