@@ -29,11 +29,15 @@ func ReadSide(snap schema.Snapshot) (Side, error) {
 	if err != nil {
 		return Side{}, err
 	}
+	return Side{lib, ledger, hashesOf(ledger, snap), snap}, nil
+}
+
+func hashesOf(ledger *history.Ledger, snap schema.Snapshot) map[string]string {
 	hashes := make(map[string]string, len(ledger.Records))
 	for _, r := range ledger.Records {
 		hashes[r.Path] = snap.Hash(r.Path)
 	}
-	return Side{lib, ledger, hashes, snap}, nil
+	return hashes
 }
 
 // A Case is what is to be judged: a snapshot against those it comes from.

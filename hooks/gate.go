@@ -443,7 +443,7 @@ func (r *Ruling) anchor(l *library) (string, error) {
 		return "", err
 	}
 	if len(pins) > 0 {
-		ledger, err := history.ReadLedger(r.gate.store.known.Of(l.now))
+		ledger, err := r.gate.store.ledger(l.now)
 		if err != nil {
 			return "", err
 		}
@@ -465,7 +465,7 @@ func (r *Ruling) anchor(l *library) (string, error) {
 		if err != nil {
 			return "", err
 		}
-		if err := r.gate.store.fill(recorded, t); err != nil {
+		if err := r.gate.store.fill(settings, t); err != nil {
 			return "", err
 		}
 		if id := t.settingsID(); id != "" && id == l.now.settingsID() {
@@ -502,7 +502,7 @@ func sameAdoptions(a, b *tree) bool {
 
 // adoption is the digest of the adoption that counts in a tree, "" where none does.
 func (g *Gate) adoption(t *tree, id string) (string, error) {
-	ledger, err := history.ReadLedger(g.store.known.Of(t))
+	ledger, err := g.store.ledger(t)
 	if err != nil {
 		return "", err
 	}

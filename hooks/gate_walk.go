@@ -21,7 +21,7 @@ type way struct {
 	by      map[string]*step // by id
 	follows map[string]bool  // every commit that one of them follows
 	found   []broken
-	read    map[[2]string]*schema.Library
+	read    map[readAt]*schema.Library
 }
 
 // A step is one commit on the way.
@@ -46,7 +46,7 @@ func (b broken) finding() lint.Finding {
 
 // walk reads the commits of tip that none of the others reach, with one child.
 func (g *Gate) walk(tip string, hide []string) (*way, error) {
-	w := &way{gate: g, by: map[string]*step{}, follows: map[string]bool{}, read: map[[2]string]*schema.Library{}}
+	w := &way{gate: g, by: map[string]*step{}, follows: map[string]bool{}, read: map[readAt]*schema.Library{}}
 	revs := []string{tip}
 	for _, h := range hide {
 		revs = append(revs, "^"+h)
@@ -206,7 +206,7 @@ func (w *way) broken(verdicts []*verdict) []broken {
 // a rebase made a step again on another recipe.
 func (w *way) explained(r *Ruling, l *library, c *Case, d history.Difference) bool {
 	from, to := d.Digests()
-	recipe := func(commit string) *schema.Values { return values(w.library(commit, l.root).Recipe(d.ID)) }
+	recipe := func(commit string) *schema.Values { return values(w.library(commit, l.root, l.bearing).Recipe(d.ID)) }
 	starts := []schema.Digest{from}
 	for _, s := range w.commits {
 		if len(s.parents) == 0 {
@@ -214,7 +214,7 @@ func (w *way) explained(r *Ruling, l *library, c *Case, d history.Difference) bo
 		}
 		for _, p := range s.parents {
 			if w.by[p] == nil { // it was judged when it came
-				starts = append(starts, digestIn(w.library(p, l.root), d.ID))
+				starts = append(starts, digestIn(w.library(p, l.root, l.bearing), d.ID))
 			}
 		}
 	}
@@ -250,18 +250,24 @@ func (s *step) mixed() bool {
 	return false
 }
 
-// library is the one of a commit. What cannot be read holds nothing, and so explains nothing.
-func (w *way) library(commit, root string) *schema.Library {
+// readAt is which library was read, and how much of it.
+type readAt struct {
+	commit, root string
+	narrow       *narrowing
+}
+
+// library is the one of a commit, as far as it is to be read. What cannot be read holds nothing, and so explains nothing.
+func (w *way) library(commit, root string, n *narrowing) *schema.Library {
 	for s := w.by[commit]; s != nil && !s.recipes && len(s.parents) > 0; s = w.by[commit] {
 		commit = s.parents[0] // nothing but records changed since
 	}
-	key := [2]string{commit, root}
+	key := readAt{commit, root, n}
 	if lib, ok := w.read[key]; ok {
 		return lib
 	}
 	lib := &schema.Library{}
 	if t, err := w.gate.store.saved(commit, root); err == nil {
-		lib = w.gate.store.library(t)
+		lib = w.gate.store.library(t, n)
 	}
 	w.read[key] = lib
 	return lib
@@ -278,14 +284,14 @@ func (w *way) touched(commit, root string, s *step) *schema.Library {
 		case strings.HasPrefix(p, "sets/"):
 			wanted = append(wanted, full)
 		default:
-			return w.library(commit, root)
+			return w.library(commit, root, nil)
 		}
 	}
 	entries, err := w.gate.repo.TreeFiles(commit, wanted...)
 	if err != nil {
 		return &schema.Library{}
 	}
-	return w.gate.store.library(w.gate.store.ordinary(entries, root))
+	return w.gate.store.library(w.gate.store.ordinary(entries, root), nil)
 }
 
 // blame is the commit that made a finding what it is: the last one that altered its record, changed its recipe or else its file.

@@ -205,10 +205,10 @@ func (d *driving) side(rev string) (*tree, *Side) {
 		return nil, nil
 	}
 	t, err := d.store.saved(commit, d.root)
-	if err != nil || t.ids[schema.SettingsFile] == "" || d.store.fill(all, t) != nil {
+	if err != nil || t.ids[schema.SettingsFile] == "" {
 		return nil, nil
 	}
-	side, err := d.store.side(t)
+	side, err := d.store.side(t, nil)
 	if err != nil {
 		return nil, nil
 	}

@@ -46,7 +46,7 @@ func (v *verdict) oversights() {
 		return
 	}
 	if snap, err := v.repo.WorkTree(v.root); err == nil { // it only serves for advice: what cannot be read gives none
-		if disk, err := ReadSide(snap); err == nil {
+		if disk, err := v.onDisk(snap); err == nil {
 			for _, c := range open {
 				v.findReason(c, disk)
 			}
@@ -55,6 +55,15 @@ func (v *verdict) oversights() {
 			}
 		}
 	}
+}
+
+// onDisk reads what lies on disk as far as it bears on the verdict.
+func (v *verdict) onDisk(snap schema.Snapshot) (Side, error) {
+	some, err := v.bearing.onDisk(snap)
+	if err != nil {
+		return Side{}, err
+	}
+	return ReadSide(v.store.known.Of(some))
 }
 
 // findReason looks for reasons on disk that would explain a change together with those in the commit.

@@ -282,8 +282,7 @@ func (v *verdict) explain(alsoValues bool) []string {
 
 // together is the command that commits two halves.
 func (v *verdict) together(paths []string) []string {
-	slices.Sort(paths)
-	paths = slices.Compact(paths)
+	paths = slices.Compact(slices.Sorted(slices.Values(paths)))
 	quoted := make([]string, len(paths))
 	var records []string
 	for i, p := range paths {

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path"
 	"slices"
+	"strings"
 
 	"fettle/history"
 	"fettle/history/git"
@@ -62,6 +63,7 @@ func (r *running) quick(root string, anchor anchoring, prepare func(*library) pr
 		l.prepare = prepare(l)
 	}
 	var sets, records []git.Change
+	others := 0
 	for _, c := range r.changes {
 		p, ok := inLibrary(root, c.Path)
 		if !ok {
@@ -71,6 +73,8 @@ func (r *running) quick(root string, anchor anchoring, prepare func(*library) pr
 		switch {
 		case c.NewHash != "" && !ordinary(c.NewMode), c.OldHash != "" && !ordinary(c.OldMode):
 			return nil, nil
+		case strings.HasPrefix(p, schema.TrialDir): // nothing is judged by what is planned
+			others++
 		case !needed(p):
 		case isSet(p):
 			c.Path = p
@@ -82,7 +86,7 @@ func (r *running) quick(root string, anchor anchoring, prepare func(*library) pr
 			return nil, nil
 		}
 	}
-	if len(sets)+len(records) == 0 {
+	if len(sets)+len(records)+others == 0 {
 		return nil, nil
 	}
 	top, err := r.repo.TreeDir(r.head, root)

@@ -4,10 +4,13 @@ import (
 	"bytes"
 	"flag"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
+	"fettle/lint"
 	"fettle/schema"
 )
 
@@ -89,3 +92,49 @@ func count(what string) {
 
 // countVariable names a file that gets a line for every verdict that is come to quickly.
 const countVariable = "FETTLE_TEST_COUNT_QUICK"
+
+// Every verdict from the sets that bear on a commit or a push is held to the one from all sets: the same words, the same changes.
+func init() {
+	afterNarrow = func(r *running, narrow *verdict) {
+		say := func(v *verdict) string {
+			var out bytes.Buffer
+			mine := *r
+			mine.Out = &out
+			if mine.Render == nil {
+				mine.Render = func(w io.Writer, f lint.Finding) {
+					fmt.Fprintln(w, f.Path, f.Line, f.Column, f.Rule, f.Message, f.Help)
+				}
+			}
+			stopped := mine.show([]*verdict{v})
+			fmt.Fprintln(&out, stopped, mine.summarize([]*verdict{v}))
+			for _, f := range v.New().Findings {
+				fmt.Fprintln(&out, f.Path, f.Line, f.Column, f.Rule, f.Severity, f.Message, f.Help)
+			}
+			for _, c := range v.Report.Changes {
+				fmt.Fprintln(&out, c.ID, c.Status, c.Reasoned, c.Cause, c.RuledOut, c.Authors, c.MayApprove)
+			}
+			return out.String()
+		}
+		whole := *narrow.library
+		whole.bearing, whole.parents = nil, slices.Clone(whole.parents)
+		full := running{Call: r.Call, act: r.act, repo: r.repo, store: newStore(r.repo), head: r.head, heads: r.heads, changes: r.changes, pushed: r.pushed}
+		for _, t := range append([]**tree{&whole.before, &whole.now}, pointers(whole.parents)...) {
+			*t = &tree{full.store, (*t).ids}
+		}
+		v, err := full.judgeRead(&whole, narrow.Anchor)
+		if err != nil {
+			panic(err)
+		}
+		if got, want := say(narrow), say(v); got != want {
+			panic("judged by the sets that bear on it:\n" + got + "\nby all sets:\n" + want)
+		}
+		count("narrow")
+	}
+}
+
+func pointers[T any](list []T) (out []*T) {
+	for i := range list {
+		out = append(out, &list[i])
+	}
+	return out
+}

@@ -162,6 +162,7 @@ type library struct {
 	clashes []lint.Finding
 
 	prepare preparation // may be nil
+	bearing *narrowing  // nil where all sets are read
 }
 
 // A preparation completes a case before it is judged.
@@ -187,7 +188,7 @@ func (r *running) libraries(roots []string) ([]*library, error) {
 	for _, l := range all {
 		trees = append(append(trees, l.before, l.now), l.parents...)
 	}
-	if err := r.store.fill(recorded, trees...); err != nil {
+	if err := r.store.fill(settings, trees...); err != nil {
 		return nil, err
 	}
 	return r.moved(all), nil
@@ -243,8 +244,29 @@ func (r *running) moved(all []*library) []*library {
 	return all
 }
 
-// judge comes to the verdict on one library. Records and conditions are read side by side: a person waits for this.
-func (r *running) judge(l *library, anchor string) (*verdict, error) {
+// judge comes to the verdict on one library, by the sets that bear on it where these suffice.
+func (r *running) judge(l *library, anchor string) (v *verdict, err error) {
+	if l.bearing, err = r.narrow(l); err != nil {
+		return nil, err
+	}
+	if v, err = r.judgeRead(l, anchor); err != nil || l.bearing == nil {
+		return v, err
+	}
+	if !l.bearing.suffices(&v.Case) {
+		l.bearing = nil
+		return r.judgeRead(l, anchor)
+	}
+	if afterNarrow != nil {
+		afterNarrow(r, v)
+	}
+	return v, nil
+}
+
+// afterNarrow is for tests, which hold every such verdict to the one from all sets.
+var afterNarrow func(*running, *verdict)
+
+// judgeRead comes to the verdict by what of a library is to be read. Records and conditions are read side by side: a person waits for this.
+func (r *running) judgeRead(l *library, anchor string) (*verdict, error) {
 	type judged struct {
 		ledger   *history.Ledger
 		standing *history.Standing
@@ -252,7 +274,7 @@ func (r *running) judge(l *library, anchor string) (*verdict, error) {
 	}
 	records := make(chan judged, 1)
 	go func() {
-		ledger, err := history.ReadLedger(r.store.known.Of(l.now))
+		ledger, err := r.store.ledger(l.now)
 		if err != nil {
 			records <- judged{err: err}
 			return
@@ -264,10 +286,13 @@ func (r *running) judge(l *library, anchor string) (*verdict, error) {
 	if err = errors.Join(err, now.err); err != nil {
 		return nil, err
 	}
+	if err := r.store.tooLarge(l); err != nil {
+		return nil, err
+	}
 	c.Anchor, c.At, c.standing = anchor, r.At, now.standing
 	c.Now.Ledger = now.ledger
 	for _, t := range append([]*tree{l.before}, l.parents...) {
-		side, err := r.store.side(t)
+		side, err := r.store.side(t, l.bearing)
 		if err != nil {
 			return nil, err
 		}
@@ -288,7 +313,7 @@ func (r *running) judge(l *library, anchor string) (*verdict, error) {
 		return v, nil
 	}
 	if len(v.unreasoned()) > 0 && len(r.heads) == 0 && r.head != "" {
-		if v.Case.Amended, err = r.amended(l.root); err != nil {
+		if v.Case.Amended, err = r.amended(l); err != nil {
 			return nil, err
 		}
 		v.Case.Explained = func(d history.Difference) bool { return r.madeAgain(l, &v.Case, d, v.Standing) }
@@ -319,26 +344,20 @@ func (r *running) madeAgain(l *library, c *Case, d history.Difference, standing 
 	return err == nil && leads
 }
 
-// readCase reads all contents, and what the commit will hold but for its records.
+// readCase reads what the commit will hold but for its records.
 func (r *running) readCase(l *library) (c Case, err error) {
-	if err := r.store.fill(all, append([]*tree{l.before, l.now}, l.parents...)...); err != nil {
-		return c, err
-	}
-	if err := r.store.tooLarge(l); err != nil {
-		return c, err
-	}
 	c.Now.Source, c.Now.Hashes = l.now, map[string]string{}
 	for p, id := range l.now.ids {
 		if schema.IsRecordPath(p) {
 			c.Now.Hashes[p] = id
 		}
 	}
-	c.Now.Lib, err = schema.ReadLibrary(r.store.known.Of(l.now))
+	c.Now.Lib, err = r.store.part(l.now, l.bearing)
 	return c, err
 }
 
 // amended are the parents of the last commit, which a commit that amends it follows; the empty library where it is the first.
-func (r *running) amended(root string) ([]Side, error) {
+func (r *running) amended(l *library) ([]Side, error) {
 	parents, err := r.repo.Parents(r.head)
 	if err != nil {
 		return nil, err
@@ -346,25 +365,13 @@ func (r *running) amended(root string) ([]Side, error) {
 	if len(parents) == 0 {
 		parents = []string{""}
 	}
-	return r.sides(root, parents...)
-}
-
-// sides reads the library as some commits hold it; "" is the empty library.
-func (r *running) sides(root string, commits ...string) ([]Side, error) {
-	var trees []*tree
-	for _, commit := range commits {
-		t, err := r.store.saved(commit, root)
+	var sides []Side
+	for _, commit := range parents {
+		t, err := r.store.saved(commit, l.root)
 		if err != nil {
 			return nil, err
 		}
-		trees = append(trees, t)
-	}
-	if err := r.store.fill(all, trees...); err != nil {
-		return nil, err
-	}
-	var sides []Side
-	for _, t := range trees {
-		side, err := r.store.side(t)
+		side, err := r.store.side(t, l.bearing)
 		if err != nil {
 			return nil, err
 		}

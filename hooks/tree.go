@@ -8,6 +8,7 @@ import (
 	"strings"
 	"sync"
 
+	"fettle/history"
 	"fettle/history/git"
 	"fettle/schema"
 )
@@ -38,10 +39,13 @@ func (t *tree) Files() []string      { return slices.Sorted(maps.Keys(t.ids)) }
 func (t *tree) Hash(p string) string { return t.ids[p] }
 func (t *tree) Read(p string) ([]byte, error) {
 	t.store.mu.RLock()
-	defer t.store.mu.RUnlock()
 	data, ok := t.store.content[t.ids[p]]
+	t.store.mu.RUnlock()
 	if !ok {
-		return nil, fmt.Errorf("%s was not read", p)
+		if t.ids[p] == "" {
+			return nil, fmt.Errorf("%s is not there", p)
+		}
+		return t.store.repo.PastBlob(t.ids[p]) // as a single record, of which the others were let go
 	}
 	return data, nil
 }
@@ -192,24 +196,75 @@ func (s *store) tooLarge(l *library) error {
 
 func all(string) bool { return true }
 
-// recorded are the files that say what is in force: they are read first, since judging them takes longest.
-func recorded(p string) bool { return schema.IsRecordPath(p) || p == schema.SettingsFile }
+// settings are read first: they say which library it is.
+func settings(p string) bool { return p == schema.SettingsFile }
 
-// library reads a tree. What cannot be read holds nothing.
-func (s *store) library(t *tree) *schema.Library {
-	if s.fill(all, t) == nil {
-		if lib, err := schema.ReadLibrary(s.known.Of(t)); err == nil {
-			return lib
-		}
+// library reads a tree as far as it bears on what is judged. What cannot be read holds nothing.
+func (s *store) library(t *tree, n *narrowing) *schema.Library {
+	if lib, err := s.part(t, n); err == nil {
+		return lib
 	}
 	return &schema.Library{}
 }
 
-// side reads a tree whose contents are at hand.
-func (s *store) side(t *tree) (Side, error) {
-	side, err := ReadSide(s.known.Of(t))
-	side.Source = t
-	return side, err
+// part reads the library in a tree as far as it bears on what is judged.
+func (s *store) part(t *tree, n *narrowing) (*schema.Library, error) {
+	some, err := n.only(t)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.fill(all, some); err != nil {
+		return nil, err
+	}
+	return schema.ReadLibrary(s.known.Of(some))
+}
+
+// ledger reads the records of a tree, a few at a time: of their contents nothing is kept but what was read from them.
+func (s *store) ledger(t *tree) (*history.Ledger, error) {
+	var open []string
+	for p, id := range t.ids {
+		if schema.IsRecordPath(p) && !s.known.Holds(p, id) {
+			open = append(open, p)
+		}
+	}
+	slices.Sort(open)
+	for chunk := range slices.Chunk(open, atOnce) {
+		some := &tree{&store{repo: s.repo, content: map[string][]byte{}}, map[string]string{}}
+		for _, p := range chunk {
+			some.ids[p] = t.ids[p]
+		}
+		if err := some.store.fill(all, some); err != nil {
+			return nil, err
+		}
+		known := s.known.Of(some)
+		if err := schema.AtOnce(len(chunk), func(i int) error {
+			_, err := schema.ReadRecordFrom(known, chunk[i])
+			return err
+		}); err != nil {
+			return nil, err
+		}
+		s.mu.Lock()
+		for id, data := range some.store.content {
+			if data == nil { // see tooLarge
+				s.content[id] = nil
+			}
+		}
+		s.mu.Unlock()
+	}
+	return history.ReadLedger(s.known.Of(t))
+}
+
+// side reads a tree, its sets as far as they bear on what is judged.
+func (s *store) side(t *tree, n *narrowing) (Side, error) {
+	lib, err := s.part(t, n)
+	if err != nil {
+		return Side{}, err
+	}
+	ledger, err := s.ledger(t)
+	if err != nil {
+		return Side{}, err
+	}
+	return Side{lib, ledger, hashesOf(ledger, t), t}, nil
 }
 
 // settingsID is the identity of the library in a tree, "" where it cannot be read.

@@ -185,18 +185,16 @@ func (s *store) mergesOf(rev, root string, now *schema.Recipe) ([]history.Joint,
 	if err != nil {
 		return nil, err
 	}
+	only := &narrowing{store: s, families: map[family]bool{familyOf(now.ID): true}, of: map[string]family{}}
 	var out []history.Joint
 	for _, entry := range p.merges {
 		var sides []*schema.Values
 		for _, commit := range append([]string{entry.Hash}, entry.Parents...) {
 			t, err := s.saved(commit, root)
-			if err == nil {
-				err = s.fill(all, t)
-			}
 			if err != nil {
 				return nil, err
 			}
-			lib, err := schema.ReadLibrary(s.known.Of(t))
+			lib, err := s.part(t, only)
 			if err != nil {
 				return nil, err
 			}

@@ -32,6 +32,13 @@ type knownSource struct {
 	known *Known
 }
 
+// Holds reports whether a record was read.
+func (k *Known) Holds(path, hash string) bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.records[blobAt{path, hash}] != nil
+}
+
 // readFrom reads a file of the library, or takes it from what is known. Files are shared but for their problems, to which a
 // library adds its own.
 func readFrom(src Source, path string) (*File, error) {

@@ -1,8 +1,12 @@
 package main
 
 import (
+	"bufio"
+	"encoding/json"
+	"errors"
 	"fmt"
-	"slices"
+	"iter"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -40,52 +44,80 @@ func (a *app) export(typed []string, current, bom bool) error {
 	if err != nil {
 		return err
 	}
-	work, saved, err := s.both()
-	if err != nil {
+	of := inForceNow
+	if current {
+		of = inFiles
+	}
+	if s.meant(typed, onRecord|unsaved, of); len(typed) == 0 {
+		s.apart()
+	}
+	if _, _, err := s.both(); err != nil {
 		return err
 	}
-	standing := s.standing(&s.committed)
-	if standing.Trouble != "" && !current {
+	if standing := s.standing(&s.committed); standing.Trouble != "" && !current {
 		return refusef("fettle verify tells more. Values without regard to approval: fettle export --current", "%s", standing.Trouble)
 	}
-	rows := approvedRows(standing, saved)
-	if current {
-		rows = currentRows(standing, work)
-	}
+	wanted := map[schema.ID]bool{}
 	if len(typed) > 0 {
-		ids := make([]schema.ID, len(rows))
-		for i, row := range rows {
-			ids[i] = row.ID
-		}
-		if ids, err = a.resolve(typed, ids); err != nil {
+		ids, err := s.resolve(typed, s.ids(of))
+		if err != nil {
 			return err
 		}
-		rows = slices.DeleteFunc(rows, func(r table.Row) bool { return !slices.Contains(ids, r.ID) })
+		for _, id := range ids {
+			wanted[id] = true
+		}
 	}
-	if len(rows) == 0 {
+	each := func(do func(table.Row) error) error {
+		return s.eachSets(len(typed) == 0, func(q *shop, in func(schema.ID) bool) error {
+			for row := range q.rows(current) {
+				if in(row.ID) && (len(typed) == 0 || wanted[row.ID]) {
+					if err := do(row); err != nil {
+						return err
+					}
+				}
+			}
+			return nil
+		})
+	}
+	any := false
+	if err := each(func(table.Row) error { any = true; return errEnough }); err != nil && err != errEnough {
+		return err
+	}
+	if !any {
 		if current {
 			return refusef("Read a spreadsheet in: fettle import FILE", "the library holds no conditions")
 		}
 		return refusef("What stands in the files now: fettle export --current", "no condition is approved")
 	}
 	if a.format == "json" {
-		return a.json(exportJSON(rows))
+		return a.exportJSON(each)
 	}
 	if bom {
 		fmt.Fprint(a.out, "\ufeff")
 	}
-	return table.Export(rows, a.out)
+	return table.ExportEach(each, a.out)
+}
+
+// errEnough ends going through rows.
+var errEnough = errors.New("one is enough")
+
+// rows are the conditions that an export is of, in the order of their ids.
+func (s *shop) rows(current bool) iter.Seq[table.Row] {
+	if current {
+		return currentRows(s.standing(&s.committed), s.unsaved.lib)
+	}
+	return approvedRows(s.standing(&s.committed), s.committed.lib)
 }
 
 // approvedRows are the recipes in force, also of conditions that were edited or taken out since.
-func approvedRows(standing *history.Standing, saved *schema.Library) []table.Row {
-	var rows []table.Row
-	for _, p := range standing.Positions(saved) {
-		if v := p.Approved(); v != nil {
-			rows = append(rows, table.Row{ID: p.ID, Values: v, Status: approvedStatus(p.Status)})
+func approvedRows(standing *history.Standing, saved *schema.Library) iter.Seq[table.Row] {
+	return func(yield func(table.Row) bool) {
+		for _, p := range standing.Positions(saved) {
+			if v := p.Approved(); v != nil && !yield(table.Row{ID: p.ID, Values: v, Status: approvedStatus(p.Status)}) {
+				return
+			}
 		}
 	}
-	return rows
 }
 
 // approvedStatus says how the row of an approved recipe stands to what the library holds.
@@ -100,26 +132,23 @@ func approvedStatus(s history.Status) string {
 }
 
 // currentRows are what stands in the files, with those marked that are not what is approved.
-func currentRows(standing *history.Standing, work *schema.Library) []table.Row {
-	var rows []table.Row
-	for _, r := range work.Recipes {
-		status := notApproved
-		if p := standing.Position(work, r.ID); p.Status == history.Approved {
-			status = "approved"
-		} else if p.Status == history.Stale {
-			status = notApproved + ", machine changed since"
+func currentRows(standing *history.Standing, work *schema.Library) iter.Seq[table.Row] {
+	return func(yield func(table.Row) bool) {
+		for _, r := range work.Recipes {
+			status := notApproved
+			if p := standing.Position(work, r.ID); p.Status == history.Approved {
+				status = "approved"
+			} else if p.Status == history.Stale {
+				status = notApproved + ", machine changed since"
+			}
+			if !yield(table.Row{ID: r.ID, Values: r.Values(), Status: status}) {
+				return
+			}
 		}
-		rows = append(rows, table.Row{ID: r.ID, Values: r.Values(), Status: status})
 	}
-	return rows
 }
 
-// exportReport is an export for programs.
-type exportReport struct {
-	Format     int              `json:"format"`
-	Conditions []exportedRecipe `json:"conditions"`
-}
-
+// An exportedRecipe is one condition of an export for programs.
 type exportedRecipe struct {
 	ID     string            `json:"id"`
 	Status string            `json:"status"`
@@ -128,14 +157,31 @@ type exportedRecipe struct {
 	Fields map[string]string `json:"fields"`
 }
 
-func exportJSON(rows []table.Row) exportReport {
-	report := exportReport{Format: 1, Conditions: []exportedRecipe{}}
-	for _, row := range rows {
-		out := exportedRecipe{ID: row.ID.String(), Status: row.Status, Digest: string(row.Values.Digest()), Grade: row.Values.Grade.V, Fields: map[string]string{}}
+// exportJSON writes an export for programs, one condition after the other, as [app.json] writes a whole: {"format": 1, "conditions": [...]}.
+func (a *app) exportJSON(each func(do func(table.Row) error) error) error {
+	a.wrote = true
+	out := bufio.NewWriter(a.out)
+	out.WriteString("{\n  \"format\": 1,\n  \"conditions\": [")
+	next := "\n    "
+	err := each(func(row table.Row) error {
+		r := exportedRecipe{ID: row.ID.String(), Status: row.Status, Digest: string(row.Values.Digest()), Grade: row.Values.Grade.V, Fields: map[string]string{}}
 		for _, f := range schema.Fields(&row.Values.Condition) {
-			out.Fields[f.Path] = f.Text
+			r.Fields[f.Path] = f.Text
 		}
-		report.Conditions = append(report.Conditions, out)
+		var b strings.Builder
+		enc := json.NewEncoder(&b)
+		enc.SetEscapeHTML(false)
+		enc.SetIndent("    ", "  ")
+		if err := enc.Encode(r); err != nil {
+			return err
+		}
+		out.WriteString(next + escaped(strings.TrimSuffix(b.String(), "\n")))
+		next = ",\n    "
+		return nil
+	})
+	if err != nil {
+		return err
 	}
-	return report
+	out.WriteString("\n  ]\n}\n")
+	return out.Flush()
 }

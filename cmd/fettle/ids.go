@@ -157,15 +157,20 @@ func fit(typed, id []string) (score int, ok bool) {
 }
 
 func sameThickness(typed, part string) bool {
-	if !strings.HasSuffix(typed, "mm") && !strings.HasSuffix(typed, "in") {
-		typed += "mm"
-	}
-	t, err := quantity.ParseOf[quantity.Length](typed)
+	t, err := typedThickness(typed)
 	if err != nil {
 		return false
 	}
 	mm, ok := schema.ThicknessMM(t)
 	return ok && mm+"mm" == part
+}
+
+// typedThickness reads a thickness as people type it: a bare number is in mm.
+func typedThickness(typed string) (quantity.Length, error) {
+	if !strings.HasSuffix(typed, "mm") && !strings.HasSuffix(typed, "in") {
+		typed += "mm"
+	}
+	return quantity.ParseOf[quantity.Length](typed)
 }
 
 // idsOf returns the ids of libraries, sorted, each once.

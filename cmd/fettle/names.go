@@ -92,22 +92,11 @@ func (s *shop) turn(to *part) error {
 // namesOf reads the names of conditions in some sets of a library of which no more than its frame was read.
 func (s *shop) namesOf(a among, wanted func(set [3]string) bool) (names, error) {
 	s.bar.doing("looking for what is meant")
-	open, err := s.unsavedSets()
+	sets, edited, err := s.sets()
 	if err != nil {
 		return nil, err
 	}
-	edited := map[[3]string]bool{}
-	for _, set := range open {
-		edited[set] = true
-	}
-	var sets [][3]string
-	for _, set := range slices.Concat(s.part.lookup.Sets(), open) {
-		if wanted(set) {
-			sets = append(sets, set)
-		}
-	}
-	slices.SortFunc(sets, func(a, b [3]string) int { return slices.Compare(a[:], b[:]) })
-	sets = slices.Compact(sets)
+	sets = slices.DeleteFunc(sets, func(set [3]string) bool { return !wanted(set) })
 	out := names{}
 	for chunk := range slices.Chunk(sets, setsAtOnce) {
 		if err := s.namesIn(out, a, chunk, edited); err != nil {
@@ -174,7 +163,9 @@ func mayLieIn(typed string, set [3]string) bool {
 			at++
 		}
 		if at == len(set) { // the rest is thickness, variant and process
-			return len(parts)-i <= 3
+			rest := parts[i:]
+			_, err := typedThickness(rest[0])
+			return len(rest) <= 2 || len(rest) == 3 && err == nil
 		}
 		at++
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"maps"
 	"path"
 	"slices"
@@ -320,6 +321,47 @@ func (s *shop) within(part *part) *shop {
 	out := *s
 	out.unsaved, out.committed, out.part, out.known = state{}, state{}, part, nil
 	return &out
+}
+
+// sets are those of which anything is saved, on disk or on record, in the order of ids, and of these those in which edits may lie that are
+// not saved.
+func (s *shop) sets() (all [][3]string, edited map[[3]string]bool, err error) {
+	open, err := s.unsavedSets()
+	if err != nil {
+		return nil, nil, err
+	}
+	edited = map[[3]string]bool{}
+	for _, set := range open {
+		edited[set] = true
+	}
+	all = slices.Concat(s.part.lookup.Sets(), open)
+	slices.SortFunc(all, func(a, b [3]string) int { return slices.Compare(a[:], b[:]) })
+	return slices.Compact(all), edited, nil
+}
+
+// eachSets goes through the library some sets at a time, in the order of ids, where no more than its frame was read; else do is called once
+// with what was read. It is told which conditions its turn is of: of others it may know a part.
+func (s *shop) eachSets(all bool, do func(q *shop, in func(schema.ID) bool) error) error {
+	if s.part == nil || !all {
+		return do(s, func(schema.ID) bool { return true })
+	}
+	sets, _, err := s.sets()
+	if err != nil {
+		return err
+	}
+	done := 0
+	for chunk := range slices.Chunk(sets, setsAtOnce) {
+		s.bar.doing(fmt.Sprintf("reading: %d of %d sets", done, len(sets)))
+		q := s.within(s.part.quietly().ofSets(chunk))
+		if _, _, err := q.both(); err != nil {
+			return err
+		}
+		if err := do(q, func(id schema.ID) bool { return slices.Contains(chunk, setOf(id)) }); err != nil {
+			return err
+		}
+		done += len(chunk)
+	}
+	return nil
 }
 
 // recordsOf is what is on record of some sets, in a state that was read.

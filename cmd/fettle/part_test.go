@@ -83,7 +83,7 @@ func (t *partTest) compare(where string, ids []schema.ID, commands ...string) {
 
 var partCommands = []string{"review ID --format json", "review ID", "review ID --format html", "show ID --format json", "show ID", "show ID --format html", "explain energy-short --on ID --format json",
 	"trend FAMILY --format json", "trend ID", "suggest NEXT --format json", "show SHORT", "show NEXT", "show MACHINE/", "explain energy-short --on SHORT",
-	"triage ID --symptom dross", "triage SHORT --symptom dross", "trial show ID", "trial show SET/ --format json", "trial show SHORT", "trial show", "review SHORT"}
+	"triage ID --symptom dross", "triage SHORT --symptom dross", "trial show ID", "trial show SET/ --format json", "trial show SHORT", "trial show", "review SHORT", "export SET/", "export SHORT --current", "export ID --format json"}
 
 // remembered are the files that stand below the directory of git for a later call.
 func (t *partTest) remembered() []string {
@@ -234,7 +234,7 @@ func TestPartSaysWhatWholeSays(t *testing.T) {
 		r.Shuffle(len(ids), func(i, j int) { ids[i], ids[j] = ids[j], ids[i] })
 		p.compare(fmt.Sprintf("round %d", round), ids[:min(len(ids), 4)], partCommands...)
 		p.repo.Run("branch", "-qf", "waiting/later", last)
-		for _, args := range [][]string{{"status", "--format", "json"}, {"status"}} {
+		for _, args := range [][]string{{"status", "--format", "json"}, {"status"}, {"export"}, {"export", "--format", "json"}, {"export", "--current"}} {
 			if want, got := p.run(true, args...), p.run(false, args...); got != want {
 				t.Fatalf("round %d: %v says by parts\n%s\nand by the whole library\n%s", round, args, got, want)
 			}

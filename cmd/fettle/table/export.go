@@ -27,19 +27,29 @@ type Row struct {
 func Export(rows []Row, w io.Writer) error {
 	rows = slices.DeleteFunc(slices.Clone(rows), func(r Row) bool { return r.Values == nil })
 	slices.SortStableFunc(rows, func(a, b Row) int { return a.ID.Compare(b.ID) })
-	x := &sheet{units: map[string]string{}}
-	for _, row := range rows {
-		x.add(row)
+	return ExportEach(func(do func(Row) error) error {
+		for _, row := range rows {
+			if err := do(row); err != nil {
+				return err
+			}
+		}
+		return nil
+	}, w)
+}
+
+// ExportEach is [Export] of rows that are gone through twice, each time in the order of their ids, for more than are to be held at once.
+func ExportEach(each func(do func(Row) error) error, w io.Writer) error {
+	x := &sheet{counts: map[string]map[string]int{}, units: map[string]string{}}
+	if err := each(x.add); err != nil {
+		return err
 	}
 	x.columns()
 	out := csv.NewWriter(w)
 	if err := out.Write(x.header()); err != nil {
 		return err
 	}
-	for i := range rows {
-		if err := out.Write(x.row(i)); err != nil {
-			return err
-		}
+	if err := each(func(row Row) error { return out.Write(x.row(row)) }); err != nil {
+		return err
 	}
 	out.Flush()
 	return out.Error()
@@ -47,39 +57,31 @@ func Export(rows []Row, w io.Writer) error {
 
 // sheet is a table in the making.
 type sheet struct {
-	rows   []Row
-	fields []map[string]schema.Field // of each row, by path
 	paths  []string                  // columns behind the first four
+	counts map[string]map[string]int // how many values of each path were typed in each unit
 	units  map[string]string         // of each path
 	status bool
 }
 
-func (x *sheet) add(row Row) {
-	fields := map[string]schema.Field{}
+// add counts what a row has.
+func (x *sheet) add(row Row) error {
 	for _, f := range schema.Fields(&row.Values.Condition) {
-		fields[f.Path] = f
-	}
-	x.rows = append(x.rows, row)
-	x.fields = append(x.fields, fields)
-	x.status = x.status || row.Status != ""
-}
-
-// columns finds which members any row has, and the unit of each.
-func (x *sheet) columns() {
-	counts := map[string]map[string]int{}
-	for _, fields := range x.fields {
-		for path, f := range fields {
-			if counts[path] == nil {
-				counts[path] = map[string]int{}
-				x.paths = append(x.paths, path)
-			}
-			if !f.Quantity.IsZero() {
-				counts[path][f.Quantity.Unit()]++
-			}
+		if x.counts[f.Path] == nil {
+			x.counts[f.Path] = map[string]int{}
+			x.paths = append(x.paths, f.Path)
+		}
+		if !f.Quantity.IsZero() {
+			x.counts[f.Path][f.Quantity.Unit()]++
 		}
 	}
+	x.status = x.status || row.Status != ""
+	return nil
+}
+
+// columns orders the members that any row has, and finds the unit of each.
+func (x *sheet) columns() {
 	slices.SortFunc(x.paths, comparePaths)
-	for path, units := range counts {
+	for path, units := range x.counts {
 		best := ""
 		for unit, n := range units {
 			if n > units[best] || n == units[best] && unit < best {
@@ -116,11 +118,15 @@ func columnHeader(path, unit string) string {
 	return name
 }
 
-func (x *sheet) row(i int) []string {
-	v := x.rows[i].Values
+func (x *sheet) row(row Row) []string {
+	v := row.Values
+	fields := map[string]schema.Field{}
+	for _, f := range schema.Fields(&v.Condition) {
+		fields[f.Path] = f
+	}
 	cells := []string{v.Machine.V, v.Material.V, protect(v.Grade.V), v.Gas.V}
 	for _, path := range x.paths {
-		f, ok := x.fields[i][path]
+		f, ok := fields[path]
 		switch {
 		case !ok:
 			cells = append(cells, "")
@@ -133,7 +139,7 @@ func (x *sheet) row(i int) []string {
 		}
 	}
 	if x.status {
-		cells = append(cells, x.rows[i].Status)
+		cells = append(cells, row.Status)
 	}
 	return cells
 }

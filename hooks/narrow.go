@@ -1,0 +1,170 @@
+package hooks
+
+import (
+	"maps"
+	"slices"
+
+	"fettle/history"
+	"fettle/schema"
+)
+
+// A narrowing says which sets bear on a commit or a push, so that no others need be read: those of every machine, material and gas of which
+// a file comes out otherwise, that a record that comes along is about, or whose machine changes. All records are read in any case.
+type narrowing struct {
+	store    *store
+	families map[family]bool
+	machines map[string]bool
+	of       map[string]family // what a content of a file says of all its conditions, by id
+}
+
+// enoughToTell is how much of a file is read to know what it is of; where that says too little, all of it is.
+const enoughToTell = 4 << 10
+
+// narrow is nil where all sets bear on the commit: the settings change, or the library is new.
+func (r *running) narrow(l *library) (*narrowing, error) {
+	if settings := l.before.ids[schema.SettingsFile]; settings == "" || settings != l.now.ids[schema.SettingsFile] {
+		return nil, nil
+	}
+	n := &narrowing{r.store, map[family]bool{}, map[string]bool{}, map[string]family{}}
+	if err := n.learn(l.before, l.now); err != nil {
+		return nil, err
+	}
+	differ := &tree{r.store, map[string]string{}}
+	for _, t := range []*tree{l.before, l.now} {
+		for p, id := range t.ids {
+			switch {
+			case l.before.ids[p] == l.now.ids[p]:
+			case isSet(p):
+				n.families[n.of[id]] = true
+			case t == l.now || !schema.IsRecordPath(p):
+				differ.ids[id] = id
+			}
+		}
+	}
+	if err := r.store.fill(all, differ); err != nil {
+		return nil, err
+	}
+	for _, t := range []*tree{l.before, l.now} {
+		for p, id := range t.ids {
+			if differ.ids[id] == "" {
+				continue
+			}
+			data, err := t.Read(p)
+			if err != nil {
+				return nil, err
+			}
+			n.bears(p, data)
+		}
+	}
+	return n, nil
+}
+
+// bears adds what a machine profile or a record bears on.
+func (n *narrowing) bears(path string, data []byte) {
+	if !schema.IsRecordPath(path) {
+		if m, ok := schema.ReadFile(path, data).Value.(*schema.Machine); ok {
+			n.machines[m.Name.V] = true
+		}
+		return
+	}
+	r := schema.ReadRecord(path, data)
+	if r.Body == nil {
+		return
+	}
+	for _, subject := range history.Subjects(r) {
+		if id, err := schema.ParseID(subject.ID); err == nil {
+			n.families[familyOf(id)] = true
+		}
+	}
+}
+
+// learn finds out what the sets of some trees are of.
+func (n *narrowing) learn(trees ...*tree) error {
+	open := map[string]bool{}
+	for _, t := range trees {
+		for p, id := range t.ids {
+			if _, known := n.of[id]; isSet(p) && !known {
+				open[id] = true
+			}
+		}
+	}
+	ids := slices.Sorted(maps.Keys(open))
+	var more []string
+	if err := n.store.repo.PastHeads(ids, enoughToTell, func(i int, head []byte) error {
+		of := familyIn(head)
+		if n.of[ids[i]] = of; of.machine == "" || of.material == "" || of.gas == "" {
+			more = append(more, ids[i])
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	for chunk := range slices.Chunk(more, atOnce) {
+		if err := n.store.repo.PastBlobs(chunk, func(i int, data []byte) error {
+			if n.of[chunk[i]] = familyIn(data); data == nil {
+				n.families[family{}] = true // it is too large to be read, which is found out where it is tried
+			}
+			return nil
+		}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// only is a tree without the sets that do not bear on the commit, and without records; the receiver may be nil.
+func (n *narrowing) only(t *tree) (*tree, error) {
+	if n == nil {
+		return withoutRecords(t), nil
+	}
+	if err := n.learn(t); err != nil {
+		return nil, err
+	}
+	out := withoutRecords(t)
+	maps.DeleteFunc(out.ids, func(p, id string) bool { return isSet(p) && !n.bearsOn(n.of[id]) })
+	return out, nil
+}
+
+func (n *narrowing) bearsOn(of family) bool { return n.families[of] || n.machines[of.machine] }
+
+// suffices reports whether what was found in a part of a library is what is found in all of it. Not where all conditions are judged since a
+// file cannot be read whole, and that by settings in force which are others; nor where the names of families in the settings are looked up
+// among those that there are, and these change.
+func (n *narrowing) suffices(c *Case) bool {
+	now := c.Now.Lib
+	return (readable(c.Before.Lib, now) || InForce(c.standing, now) == nil) &&
+		(now.Settings.Value == nil || len(now.Settings.Value.Trend) == 0 || slices.Equal(c.Before.Lib.FamilyNames(), now.FamilyNames()))
+}
+
+// onDisk is a snapshot of the work tree without the sets that do not bear on the commit.
+func (n *narrowing) onDisk(disk schema.Snapshot) (schema.Snapshot, error) {
+	if n == nil {
+		return disk, nil
+	}
+	out := &someOf{Snapshot: disk}
+	for _, p := range disk.Files() {
+		if isSet(p) {
+			of, known := n.of[disk.Hash(p)]
+			if !known {
+				data, err := disk.Read(p)
+				if err != nil {
+					return nil, err
+				}
+				of = familyIn(data)
+			}
+			if !n.bearsOn(of) {
+				continue
+			}
+		}
+		out.files = append(out.files, p)
+	}
+	return out, nil
+}
+
+// someOf is a snapshot of which only some files are looked at.
+type someOf struct {
+	schema.Snapshot
+	files []string
+}
+
+func (s *someOf) Files() []string { return s.files }
