@@ -414,6 +414,9 @@ func (l *Lookup) Unsaved(disk git.Snapshot, before, now *schema.Library) ([][3]s
 	return namesOf(touched), nil
 }
 
+// Sound reports whether all saved files can be read whole.
+func (l *Lookup) Sound() bool { return l.catalog.sound() }
+
 // Below are the sets of all files below a directory on disk, as these say, however little that is.
 func (l *Lookup) Below(dir string, disk git.Snapshot) (map[[3]string]bool, error) {
 	out := map[[3]string]bool{}

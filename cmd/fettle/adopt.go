@@ -20,7 +20,7 @@ func init() {
 		cmd := &cobra.Command{Use: "adopt [ID...]", Short: "sign what is in use today as the baseline",
 			Long: "Signs one record over all that is saved and was never decided on: conditions, machines, settings, roster. No reason or trial is\n" +
 				"needed, and the first time no second person. Errors still block; warnings of today are kept as known and stay quiet until that condition changes.",
-			ValidArgsFunction: a.complete(savedIDs),
+			ValidArgsFunction: a.complete(inSaved),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.adopt(args, d) }}
 		d.add(cmd)
 		return cmd

@@ -32,7 +32,7 @@ func init() {
 				"got out. Files that were moved, renamed or laid out anew show nothing. The newest comes last.",
 			Example: "  fettle audit bay-2/carbon-steel/oxygen/10mm\n  fettle audit --since 2026-07-01 --field pressure --unapproved\n" +
 				"  fettle audit bay-2/carbon-steel/oxygen/10mm --as-of '2026-07-14 06:00'\n  fettle audit --escape 3f9a0c1b",
-			ValidArgsFunction: a.complete(savedIDs),
+			ValidArgsFunction: a.complete(inSaved),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.audit(args, f) }}
 		fl := cmd.Flags()
 		fl.StringVar(&f.since, "since", "", "from this day or time on: 2026-07-01, 2026-07-01T14:30, RFC 3339")

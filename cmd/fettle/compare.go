@@ -57,6 +57,7 @@ func (a *app) compare(args []string, f compareFlags) error {
 	if err != nil {
 		return err
 	}
+	s.apart() // what is compared is read when it is known
 	if _, _, err := s.both(); err != nil {
 		return err
 	}
@@ -107,7 +108,7 @@ type machineTable struct {
 
 // readTable reads what a machine wrote out.
 func (s *shop) readTable(file string, unit string, opt table.Options) (*machineTable, error) {
-	lib := s.unsaved.lib
+	lib := s.unsaved.lib // of which conditions are not asked
 	m, err := machineOf(lib, unit)
 	if err != nil {
 		return nil, err
@@ -152,7 +153,35 @@ func (s *shop) readTable(file string, unit string, opt table.Options) (*machineT
 	if err := t.steps.ReadSteps(export.Resolution, table.Dimension); err != nil {
 		return nil, troublef("Such as: \"resolution\": {\"cut.pressure\": \"0.01 bar\"}", "machines/%s.json: %w", m.Name.V, err)
 	}
-	return t, nil
+	return t, s.aboutTable(t)
+}
+
+// aboutTable goes on with the conditions of the machine and of its table, where the library was not all read.
+func (s *shop) aboutTable(t *machineTable) error {
+	if s.part == nil {
+		return nil
+	}
+	sets, _, err := s.sets()
+	if err != nil {
+		return err
+	}
+	sets = slices.DeleteFunc(sets, func(set [3]string) bool { return set[0] != t.machine.Name.V })
+	for i := range t.readings {
+		sets = append(sets, setOf(t.readings[i].ID))
+	}
+	return s.turn(s.part.origin.ofSets(sets))
+}
+
+// trailOfTable is the history of the conditions in a table.
+func (s *shop) trailOfTable(t *machineTable) (*audit.Trail, error) {
+	if s.part == nil {
+		return s.trail("")
+	}
+	ids := make([]schema.ID, len(t.readings))
+	for i := range t.readings {
+		ids[i] = t.readings[i].ID
+	}
+	return s.toldTrail("", ids)
 }
 
 // driftsOf works out how every condition on the machine stands.
@@ -182,7 +211,7 @@ func (s *shop) driftsOf(t *machineTable) ([]drift, error) {
 		}
 		if trail == nil {
 			var err error
-			if trail, err = s.trail(""); err != nil {
+			if trail, err = s.trailOfTable(t); err != nil {
 				return nil, err
 			}
 		}

@@ -16,18 +16,31 @@ func (s *shop) compareCommits(span string, typed []string) error {
 	if !ok || from == "" || to == "" {
 		return troublef("Such as --range main..HEAD", "--range %s is not of the form A..B", span)
 	}
-	var a, b state
-	for _, side := range []struct {
-		st  *state
-		rev string
-	}{{&a, from}, {&b, to}} {
-		if err := s.load(side.st, func(root string) (git.Snapshot, error) { return s.repo.Commit(side.rev, root) }); err != nil {
+	var snaps [2]git.Snapshot
+	for i, rev := range []string{from, to} {
+		var err error
+		if snaps[i], err = s.repo.Commit(rev, s.sub); err != nil {
 			return err
 		}
 	}
-	differences := history.Compare(a.lib, b.lib)
+	if len(typed) == 0 && !s.entire {
+		var err error
+		if snaps, err = whatDiffers(snaps); err != nil {
+			return err
+		}
+	}
+	known := schema.NewKnown()
+	a, err := schema.ReadLibrary(known.Of(snaps[0]))
+	if err != nil {
+		return err
+	}
+	b, err := schema.ReadLibrary(known.Of(snaps[1]))
+	if err != nil {
+		return err
+	}
+	differences := history.Compare(a, b)
 	if len(typed) > 0 {
-		ids, err := s.resolve(typed, idsOf(a.lib, b.lib))
+		ids, err := s.resolve(typed, idsOf(a, b))
 		if err != nil {
 			return err
 		}
@@ -45,6 +58,52 @@ func (s *shop) compareCommits(span string, typed []string) error {
 	}
 	return s.sayPairs(from, to, pairs, "")
 }
+
+// whatDiffers leaves out of two states of a library what is the same in both: the sets of a machine, material and gas of which no file
+// differs.
+func whatDiffers(snaps [2]git.Snapshot) ([2]git.Snapshot, error) {
+	if snaps[0].Hash(schema.SettingsFile) != snaps[1].Hash(schema.SettingsFile) {
+		return snaps, nil // which say what a gas is mixed of
+	}
+	of := map[string][3]string{} // by content of a file
+	differs := map[[3]string]bool{}
+	for _, snap := range snaps {
+		for _, p := range snap.Files() {
+			hash := snap.Hash(p)
+			if _, known := of[hash]; known || !schema.IsSetPath(p) {
+				continue
+			}
+			data, err := snap.Read(p)
+			if err != nil {
+				return snaps, err
+			}
+			var set [3]string
+			set[0], set[1], set[2] = schema.FamilyOf(data)
+			of[hash] = set
+		}
+	}
+	for _, c := range git.Compare(snaps[0], snaps[1]) {
+		for _, hash := range []string{c.OldHash, c.NewHash} {
+			if set, is := of[hash]; is {
+				differs[set] = true
+			}
+		}
+	}
+	var out [2]git.Snapshot
+	for i, snap := range snaps {
+		files := slices.DeleteFunc(slices.Clone(snap.Files()), func(p string) bool { return schema.IsSetPath(p) && !differs[of[snap.Hash(p)]] })
+		out[i] = &someFiles{snap, files}
+	}
+	return out, nil
+}
+
+// someFiles is a snapshot of which only some files are looked at.
+type someFiles struct {
+	git.Snapshot
+	files []string
+}
+
+func (f *someFiles) Files() []string { return f.files }
 
 // A pair is one condition on two sides.
 type pair struct {
@@ -108,7 +167,7 @@ func (s *shop) sayPairs(a, b string, pairs []pair, note string) error {
 func (s *shop) compareMachines(a, b string) error {
 	lib := s.committed.lib
 	if lib.Machine(a) != nil && lib.Machine(b) != nil && a != b {
-		return s.compareProfiles(lib, a, b)
+		return s.compareProfiles(a, b)
 	}
 	ma, err := machineOf(lib, a)
 	if err != nil {
@@ -122,13 +181,21 @@ func (s *shop) compareMachines(a, b string) error {
 	case a == b:
 		return troublef("", "%s is one machine; name two", a)
 	case ma.Name.V != mb.Name.V:
-		return s.compareProfiles(lib, ma.Name.V, mb.Name.V)
+		return s.compareProfiles(ma.Name.V, mb.Name.V)
 	}
 	return s.compareTwins(a, b)
 }
 
 // compareProfiles holds the conditions of two machines against each other.
-func (s *shop) compareProfiles(lib *schema.Library, a, b string) error {
+func (s *shop) compareProfiles(a, b string) error {
+	if s.part != nil {
+		of := s.part.origin.ofSets(nil)
+		of.where = func(machine, _, _ string) bool { return machine == a || machine == b }
+		if err := s.turn(of); err != nil {
+			return err
+		}
+	}
+	lib := s.committed.lib
 	var pairs []pair
 	for _, r := range lib.Recipes {
 		other := r.ID
@@ -163,6 +230,11 @@ func withoutMachine(changes []history.FieldChange) []history.FieldChange {
 
 // compareTwins holds what was loaded on two real machines of one profile against each other.
 func (s *shop) compareTwins(a, b string) error {
+	if s.part != nil {
+		if err := s.turn(s.part.origin.of(nil, allRecords)); err != nil {
+			return err
+		}
+	}
 	loads := audit.Loads(s.committed.ledger)
 	latest := func(unit string) map[string]audit.Loading {
 		out := map[string]audit.Loading{}

@@ -8,31 +8,33 @@ import (
 	"fettle/schema"
 )
 
-// unsavedIDs and savedIDs are the conditions of a state, for completion.
-func unsavedIDs(s *shop) []schema.ID {
-	lib, err := s.work()
-	if err != nil {
-		return nil
+// beginning are the conditions whose ids begin with what was typed, and maybe more.
+func (s *shop) beginning(typed string, a among) (ids []schema.ID, err error) {
+	if !s.apart() {
+		if _, _, err := s.both(); err != nil {
+			return nil, err
+		}
+		return s.ids(a), nil
 	}
-	return idsOf(lib)
-}
-
-func savedIDs(s *shop) []schema.ID {
-	lib, err := s.saved()
-	if err != nil {
-		return nil
-	}
-	return idsOf(lib)
+	s.names, err = s.namesOf(a, func(set [3]string) bool {
+		name := strings.Join(set[:], "/") + "/"
+		return strings.HasPrefix(name, typed) || strings.HasPrefix(typed, name)
+	})
+	return s.ids(a), err
 }
 
 // complete offers ids part by part: bay-2/, then bay-2/carbon-steel/ and so on.
-func (a *app) complete(ids func(*shop) []schema.ID) func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+func (a *app) complete(of among) func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 	return func(_ *cobra.Command, _ []string, typed string) ([]string, cobra.ShellCompDirective) {
 		s, err := a.open()
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
-		return completeIDs(typed, ids(s)), cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveNoSpace
+		ids, err := s.beginning(typed, of)
+		if err != nil {
+			return nil, cobra.ShellCompDirectiveNoFileComp
+		}
+		return completeIDs(typed, ids), cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveNoSpace
 	}
 }
 
@@ -54,6 +56,7 @@ func (a *app) completeFields(ids completion) completion {
 		if err != nil {
 			return nil, wholeWords
 		}
+		s.meant(args[:1], 0, inFiles)
 		lib, err := s.work()
 		if err != nil {
 			return nil, wholeWords
@@ -81,6 +84,7 @@ func (a *app) completeSubjects(ids completion) completion {
 			if err != nil {
 				return nil, wholeWords
 			}
+			s.apart()
 			lib, err := s.saved()
 			if err != nil || len(args) > 1 {
 				return nil, wholeWords
@@ -105,6 +109,7 @@ func (a *app) completeRecords(_ *cobra.Command, args []string, typed string) ([]
 	if err != nil || len(args) > 0 {
 		return nil, wholeWords
 	}
+	s.onlyRecords()
 	if _, err := s.saved(); err != nil {
 		return nil, wholeWords
 	}
@@ -126,6 +131,7 @@ func (a *app) completePlans(openOnly bool, others completion) completion {
 		if err != nil || len(args) > 0 {
 			return nil, wholeWords
 		}
+		s.apart()
 		plans, err := s.plans()
 		if err != nil {
 			return nil, wholeWords
@@ -156,6 +162,7 @@ func (a *app) completePersons(_ *cobra.Command, _ []string, typed string) ([]str
 	if err != nil {
 		return nil, wholeWords
 	}
+	s.apart()
 	lib, err := s.work()
 	if err != nil {
 		return nil, wholeWords

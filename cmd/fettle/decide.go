@@ -60,7 +60,7 @@ func init() {
 					"--stale approves again, together, what is stale since the machine changed, where the policy of the shop says \"stale_together\": \"allow\".",
 				Example: "  fettle approve bay-2/carbon-steel/oxygen/10mm\n  fettle approve --branch waiting/mara-lind-2026-07-14 --send\n" +
 					"  fettle approve --stale bay-2/ --because \"new lens, focus test good\"",
-				ValidArgsFunction: a.completeSubjects(a.complete(savedIDs)),
+				ValidArgsFunction: a.completeSubjects(a.complete(inSaved)),
 				RunE:              func(cmd *cobra.Command, args []string) error { return a.decide(schema.KindApproval, args, d) }}
 			d.add(cmd)
 			d.addBranch(cmd, a)
@@ -70,7 +70,7 @@ func init() {
 		func(a *app) *cobra.Command {
 			var d decisionFlags
 			cmd := &cobra.Command{Use: "reject ID...", Short: "turn a recipe down, signed; what is in force stays in force",
-				Args: cobra.MinimumNArgs(1), ValidArgsFunction: a.complete(savedIDs),
+				Args: cobra.MinimumNArgs(1), ValidArgsFunction: a.complete(inSaved),
 				RunE: func(cmd *cobra.Command, args []string) error {
 					if strings.TrimSpace(d.text) == "" {
 						return refusef("Add --because \"...\": whoever made the change has to know what to do.", "a rejection needs a reason")

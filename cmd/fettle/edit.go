@@ -23,18 +23,18 @@ func init() {
 		func(a *app) *cobra.Command {
 			return &cobra.Command{Use: "set ID FIELD=VALUE...", Short: "change values of a condition, with old and new shown at once",
 				Example: "  fettle set bay-2/carbon-steel/oxygen/10mm cut.pressure=0.46bar\n  fettle set 10mm pierce1.time='0.4 s' note=",
-				Args:    cobra.MinimumNArgs(2), ValidArgsFunction: a.completeFields(a.complete(unsavedIDs)),
+				Args:    cobra.MinimumNArgs(2), ValidArgsFunction: a.completeFields(a.complete(inFiles)),
 				RunE: func(cmd *cobra.Command, args []string) error { return a.set(args[0], args[1:]) }}
 		},
 		func(a *app) *cobra.Command {
 			return &cobra.Command{Use: "put-back ID...", Short: "restore the approved recipe of a condition",
-				Args: cobra.MinimumNArgs(1), ValidArgsFunction: a.complete(unsavedIDs),
+				Args: cobra.MinimumNArgs(1), ValidArgsFunction: a.complete(inFiles),
 				RunE: func(cmd *cobra.Command, args []string) error { return a.putBack(args) }}
 		},
 		func(a *app) *cobra.Command {
 			return &cobra.Command{Use: "copy FROM TO", Short: "copy a condition, or all of a machine; approvals do not come along",
 				Example: "  fettle copy bay-2/carbon-steel/oxygen/10mm bay-2/carbon-steel/oxygen/11mm\n  fettle copy bay-2 bay-3",
-				Args:    cobra.ExactArgs(2), ValidArgsFunction: a.complete(unsavedIDs),
+				Args:    cobra.ExactArgs(2), ValidArgsFunction: a.complete(inFiles),
 				RunE: func(cmd *cobra.Command, args []string) error { return a.copy(args[0], args[1]) }}
 		})
 }

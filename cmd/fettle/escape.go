@@ -30,7 +30,7 @@ func init() {
 				"Without anything it lists what is on record. Parts that got out are dealt with by the rules of the shop; this does not release or recall any.",
 			Example: "  fettle escape bay-2/carbon-steel/oxygen/10mm --unit bay-2 --from '2026-11-14 14:00' --to '2026-11-16 06:00' \\\n" +
 				"      --symptom dross,coarse-striation --job 4711 --lot NG-26110",
-			ValidArgsFunction: a.complete(savedIDs),
+			ValidArgsFunction: a.complete(inSaved),
 			RunE: func(cmd *cobra.Command, args []string) error {
 				if err := a.oneOf("text", "json"); err != nil {
 					return err
@@ -61,6 +61,9 @@ func (a *app) escape(typed []string, f escapeFlags) error {
 	s, err := a.open()
 	if err != nil {
 		return err
+	}
+	if s.about(typed, allRecords); len(typed) == 0 {
+		s.onlyRecords()
 	}
 	_, saved, err := s.both()
 	if err != nil {
@@ -252,6 +255,7 @@ func (a *app) listEscapes() error {
 	if err != nil {
 		return err
 	}
+	s.onlyRecords()
 	if _, err := s.saved(); err != nil {
 		return err
 	}

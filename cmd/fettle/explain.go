@@ -31,7 +31,7 @@ func init() {
 				return a.explain(args[0])
 			}}
 		cmd.Flags().StringVar(&on, "on", "", "work it out for this condition")
-		if err := cmd.RegisterFlagCompletionFunc("on", a.complete(unsavedIDs)); err != nil {
+		if err := cmd.RegisterFlagCompletionFunc("on", a.complete(inFiles)); err != nil {
 			panic("fettle: " + err.Error())
 		}
 		return cmd

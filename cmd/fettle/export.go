@@ -23,7 +23,7 @@ func init() {
 				"Without --current it gives what is approved, whatever was edited since. With --current it gives what stands in the files now, edits that\n" +
 				"are not saved included, and marks each row that is NOT APPROVED.",
 			Example:           "  fettle export > approved.csv\n  fettle export bay-2/carbon-steel/oxygen/ --current > today.csv",
-			ValidArgsFunction: a.complete(unsavedIDs),
+			ValidArgsFunction: a.complete(inFiles),
 			RunE: func(cmd *cobra.Command, args []string) error {
 				if err := a.oneOf("text", "json"); err != nil {
 					return err

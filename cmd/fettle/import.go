@@ -3,7 +3,9 @@ package main
 import (
 	"fmt"
 	"io"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -58,6 +60,7 @@ func init() {
 func (a *app) importTemplate() error {
 	machine := "bay-1"
 	if s, err := a.open(); err == nil {
+		s.apart()
 		if lib, err := s.work(); err == nil && len(lib.Machines) > 0 {
 			machine = lib.MachineNames()[0]
 		}
@@ -70,11 +73,18 @@ func (a *app) importSheet(file string, f importFlags) error {
 	if err != nil {
 		return err
 	}
-	lib, err := s.work()
-	if err != nil {
+	s.apart()
+	if _, err := s.work(); err != nil {
 		return err
 	}
 	data, err := a.readSheet(file)
+	if err != nil {
+		return err
+	}
+	if err := s.aboutSheet(data, f.Options); err != nil {
+		return err
+	}
+	lib, err := s.work()
 	if err != nil {
 		return err
 	}
@@ -106,6 +116,37 @@ func (a *app) importSheet(file string, f importFlags) error {
 		s.sayImported(file, imp, f.write)
 	}
 	return nil
+}
+
+// aboutSheet goes on with what a sheet may be written into, where the library was not all read: its sets, what stands in files that are
+// called as these would be, and all that was edited since. Where a file cannot be read whole, all is looked at.
+func (s *shop) aboutSheet(data []byte, opt table.Options) error {
+	if s.part == nil {
+		return nil
+	}
+	if !s.part.lookup.Sound() {
+		s.wholly()
+		return nil
+	}
+	edited, err := s.unsavedSets()
+	if err != nil {
+		return err
+	}
+	sets := slices.Concat(table.SetsOf(data, s.unsaved.lib, opt), edited)
+	of := s.part.origin.ofSets(sets)
+	wanted := map[[3]string]bool{}
+	for _, set := range sets {
+		below, err := s.part.lookup.Below("sets/"+set[0]+"/"+set[1]+"-"+set[2]+".json", s.part.snapshots[1])
+		if err != nil {
+			return err
+		}
+		maps.Copy(wanted, below)
+		wanted[set] = true
+	}
+	of.where = func(machine, material, gas string) bool {
+		return wanted[[3]string{machine, material, gas}] || machine == "" || material == "" || gas == ""
+	}
+	return s.turn(of)
 }
 
 // printPreview fits all but the rows of a table, which begin with a thickness, to the screen.

@@ -30,7 +30,7 @@ func init() {
 			cmd := &cobra.Command{Use: "lint [ID or PATH...]", Short: "check conditions for what cannot be and what looks odd",
 				Long: "Checks the files as they lie on disk, or another snapshot. Exit code 1 where there is an error. No finding of fettle's, and no lack of\n" +
 					"one, is a release of a part.",
-				ValidArgsFunction: a.complete(unsavedIDs),
+				ValidArgsFunction: a.complete(inFiles),
 				RunE:              func(cmd *cobra.Command, args []string) error { return a.lint(args, f) }}
 			fl := cmd.Flags()
 			fl.BoolVar(&f.staged, "staged", false, "check what the next commit would hold")

@@ -33,7 +33,7 @@ func init() {
 				"wrote out, of which each row is written down that is a recipe known here.",
 			Example: "  fettle load bay-2/carbon-steel/oxygen/10mm --unit bay-2\n  fettle load bay-2/carbon-steel/ --unit bay-2 --approved --at '2026-11-12 06:00'\n" +
 				"  fettle load --list loaded.csv --unit bay-2",
-			ValidArgsFunction: a.complete(savedIDs),
+			ValidArgsFunction: a.complete(inSaved),
 			RunE: func(cmd *cobra.Command, args []string) error {
 				if err := a.oneOf("text", "json"); err != nil {
 					return err
@@ -62,6 +62,7 @@ func (a *app) completeUnits(cmd *cobra.Command) {
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
+		s.apart()
 		lib, err := s.work()
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveNoFileComp
@@ -132,8 +133,11 @@ func (a *app) loadRecipes(typed []string, f loadFlags) error {
 	if err != nil {
 		return err
 	}
-	if f.list == "" && f.scan == "" {
+	switch {
+	case f.list == "" && f.scan == "":
 		s.meant(typed, onRecord|unsaved, onceInUse)
+	case f.list == "" && len(typed) == 0:
+		s.apart()
 	}
 	if _, _, err := s.both(); err != nil {
 		return err

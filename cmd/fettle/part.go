@@ -162,6 +162,31 @@ func (s *shop) aboutFamily(typed string) {
 	}
 }
 
+// aboutFamilies restricts the shop to the sets of the families that are meant by what was typed.
+func (s *shop) aboutFamilies(typed string) {
+	if !s.apart() {
+		return
+	}
+	var err error
+	if s.names, err = s.namesOf(inFiles, func([3]string) bool { return true }); err == nil {
+		var sets [][3]string
+		if meant, wrong := s.familiesNamed(typed, s.ids(inFiles), s.unsaved.lib); wrong == nil { // else the command says what is wrong
+			for _, name := range meant {
+				sets = append(sets, [3]string(strings.SplitN(name, "/", 4)[:3]))
+			}
+		}
+		err = s.turn(s.part.origin.ofSets(sets))
+	}
+	if err != nil {
+		s.wholly()
+	}
+}
+
+// onlyRecords restricts the shop to all that is on record, and to what is in no set.
+func (s *shop) onlyRecords() {
+	s.narrow(allRecords, func(o *origin) *part { return o.of(nil, allRecords) })
+}
+
 // wholly goes back to the whole library.
 func (s *shop) wholly() {
 	if s.part != nil {

@@ -82,7 +82,10 @@ func (t *partTest) compare(where string, ids []schema.ID, commands ...string) {
 }
 
 var partCommands = []string{"review ID --format json", "review ID", "review ID --format html", "show ID --format json", "show ID", "show ID --format html", "explain energy-short --on ID --format json",
-	"trend FAMILY --format json", "trend ID", "suggest NEXT --format json", "show SHORT", "show NEXT", "show MACHINE/", "explain energy-short --on SHORT",
+	"trend FAMILY --format json", "trend ID", "suggest NEXT --format json"}
+
+// namedCommands are those that are told what is meant by short names, too.
+var namedCommands = []string{"show SHORT", "show NEXT", "show MACHINE/", "explain energy-short --on SHORT",
 	"triage ID --symptom dross", "triage SHORT --symptom dross", "trial show ID", "trial show SET/ --format json", "trial show SHORT", "trial show", "review SHORT", "export SET/", "export SHORT --current", "export ID --format json"}
 
 // remembered are the files that stand below the directory of git for a later call.
@@ -232,9 +235,13 @@ func TestPartSaysWhatWholeSays(t *testing.T) {
 		}
 		ids := p.ids()
 		r.Shuffle(len(ids), func(i, j int) { ids[i], ids[j] = ids[j], ids[i] })
-		p.compare(fmt.Sprintf("round %d", round), ids[:min(len(ids), 4)], partCommands...)
+		where := fmt.Sprintf("round %d", round)
+		p.compare(where, ids[:min(len(ids), 3)], partCommands...)
+		p.asked = round%2 == 0
+		p.compare(where, ids[:min(len(ids), 1)], namedCommands...)
+		p.asked = false
 		p.repo.Run("branch", "-qf", "waiting/later", last)
-		for _, args := range [][]string{{"status", "--format", "json"}, {"status"}, {"export"}, {"export", "--format", "json"}, {"export", "--current"}} {
+		for _, args := range [][]string{{"status", "--format", "json"}, {"status"}, {"export"}, {"export", "--format", "json"}, {"export", "--current"}, {"compare", "--range", last + "..HEAD"}, {"compare", "bay-2", "bay-5"}, {"trend", "bay-2/"}, {"trend", "steel"}, {"escape"}} {
 			if want, got := p.run(true, args...), p.run(false, args...); got != want {
 				t.Fatalf("round %d: %v says by parts\n%s\nand by the whole library\n%s", round, args, got, want)
 			}
@@ -272,7 +279,7 @@ func TestPartDecides(t *testing.T) {
 			p.asked = !p.asked
 			for _, command := range []string{"approve ID", "reject ID --because no", "permit ID --until 6h --because night", "reason ID --cause trial-result --because timing", "reason --cause trial-result --because timing", "waive fume ID --until 24h --because known",
 				"set ID cut.pressure=0.9bar", "set SHORT cut.pressure=9bar", "put-back ID", "put-back SHORT", "copy ID NEXT", "save --cause trial-result --because timing", "save ID --cause trial-result --because timing",
-				"load ID --unit UNIT --current", "trial record ID --good", "trial plan ID --vary cut.pressure", "copy MACHINE bay-9", "approve SHORT", "copy SHORT NEXT"} {
+				"load ID --unit UNIT --current", "trial record ID --good", "trial plan ID --vary cut.pressure", "copy MACHINE bay-9", "approve SHORT", "copy SHORT NEXT", "undo"} {
 				next := id
 				next.Thickness += "5"
 				args := strings.Fields(strings.NewReplacer("ID", id.String(), "SHORT", short(id), "NEXT", next.String(), "UNIT", id.Machine, "MACHINE", id.Machine).Replace(command))
@@ -280,7 +287,7 @@ func TestPartDecides(t *testing.T) {
 				for i, entire := range []bool{true, false} {
 					p.repo.Run("reset", "-q", "--hard", base)
 					p.repo.Run("clean", "-qfd")
-					if slices.Contains([]string{"reason", "save", "put-back"}, args[0]) {
+					if slices.Contains([]string{"reason", "save", "put-back", "undo"}, args[0]) {
 						p.run(true, "set", id.String(), "cut.pressure=0.9bar")
 					}
 					said[i] = p.run(entire, args...) + p.repo.Run("log", "-1", "--format=%T %B") + p.repo.Run("status", "--short")

@@ -21,7 +21,7 @@ func init() {
 					"It never overrides an error. When it ends, the condition waits for a decision like any other.",
 				Example:           "  fettle permit bay-2/carbon-steel/oxygen/10mm --until 06:00 --because \"lot 4711 leaves dross\" --lot 4711\n  fettle permit bay-2/carbon-steel/oxygen/10mm --until 48h --because \"weekend\"",
 				Args:              cobra.MinimumNArgs(1),
-				ValidArgsFunction: a.complete(savedIDs),
+				ValidArgsFunction: a.complete(inSaved),
 				RunE:              func(cmd *cobra.Command, args []string) error { return a.permit(args, f) }}
 			f.add(cmd)
 			cmd.Flags().StringVar(&f.lot, "lot", "", "the plate lot it is for")

@@ -38,7 +38,7 @@ func init() {
 				"Where there are none, or for a condition without one, it explains what was saved past the check.\n" +
 				"Before a known condition is changed, look elsewhere first: the wrong condition loaded, nozzle worn or off centre, line pressure,\n" +
 				"protective window, plate. What was checked goes into --ruled-out.",
-			ValidArgsFunction: a.complete(unsavedIDs),
+			ValidArgsFunction: a.complete(inFiles),
 			RunE: func(cmd *cobra.Command, args []string) error {
 				s, err := a.open()
 				if err != nil {

@@ -22,7 +22,7 @@ func init() {
 			Long: "Shows every condition that is not approved as it stands, against the recipe in force and not against yesterday's edit. With ids: those,\nwhatever their state.\n\n" +
 				"--format markdown is for a comment on a merge request, --format html one file with drawings that needs nothing else and prints on A4. Both go set\nby set, the biggest physical effect first.",
 			Example:           "  fettle review\n  fettle review --range main..HEAD --format markdown\n  fettle review --format html >review.html",
-			ValidArgsFunction: a.complete(savedIDs),
+			ValidArgsFunction: a.complete(inSaved),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.review(args, branch, span) }}
 		cmd.Flags().StringVar(&branch, "branch", "", "review what another branch holds, such as one that was sent; waiting/ may be left out")
 		cmd.RegisterFlagCompletionFunc("branch", a.completeBranches)

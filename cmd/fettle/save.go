@@ -24,7 +24,7 @@ func init() {
 		var w why
 		cmd := &cobra.Command{Use: "save [ID...]", Short: "check, give the reason, and save edits and reason together",
 			Example:           "  fettle save 10mm --cause quality-target --because 'dross on the back edge' --ruled-out nozzle-wear,nozzle-centring",
-			ValidArgsFunction: a.complete(unsavedIDs),
+			ValidArgsFunction: a.complete(inFiles),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.save(args, w) }}
 		w.flags(cmd)
 		return cmd

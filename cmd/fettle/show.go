@@ -24,7 +24,7 @@ func init() {
 				"--format html is a sheet of A4 to hang at the machine: what is approved, by whom and since when, and a code. With that code, show says whether\n" +
 				"the sheet is out of date; then it ends with 1.",
 			Example:           "  fettle show bay-2/carbon-steel/oxygen/10mm\n  fettle show bay-2/carbon-steel/oxygen/10mm --format html >card.html\n  fettle show 7KQ2-M9TD",
-			ValidArgsFunction: a.complete(unsavedIDs),
+			ValidArgsFunction: a.complete(inFiles),
 			RunE:              func(cmd *cobra.Command, args []string) error { return a.show(args[0]) }}
 	})
 }

@@ -67,9 +67,7 @@ func (a *app) suggest(typed string, write bool) error {
 	if err != nil {
 		return err
 	}
-	if !write {
-		s.aboutFamily(id.String())
-	}
+	s.aboutFamily(id.String())
 	work, saved, err := s.both()
 	if err != nil {
 		return err

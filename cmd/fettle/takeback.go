@@ -32,6 +32,7 @@ func (a *app) withdraw(typed string, flags decisionFlags) error {
 	if err != nil {
 		return err
 	}
+	s.onlyRecords()
 	if _, _, err := s.both(); err != nil {
 		return err
 	}
@@ -70,6 +71,7 @@ func (a *app) withdraw(typed string, flags decisionFlags) error {
 		return err
 	}
 	s.advanced()
+	s.onlyRecords()
 	if _, err := s.saved(); err != nil {
 		return err
 	}
@@ -99,6 +101,7 @@ func (a *app) undo() error {
 	if err != nil {
 		return err
 	}
+	s.apart()
 	records, err := s.newRecords()
 	if err != nil {
 		return err

@@ -57,10 +57,21 @@ func families(lib *schema.Library) (names []string, members map[string][]*schema
 	return names, members
 }
 
+// familyNames are the families of some conditions that cut through the plate, in the order of the ids.
+func familyNames(ids []schema.ID) []string {
+	var names []string
+	for _, id := range ids {
+		if name := id.Family(); id.Process == "" && (len(names) == 0 || names[len(names)-1] != name) {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
 // familiesNamed turns what was typed into families: a family, a machine, a condition, everything below a slash. On a terminal parts may be
 // dropped or shortened where one family fits.
-func (a *app) familiesNamed(typed string, lib *schema.Library) ([]string, error) {
-	names, _ := families(lib)
+func (a *app) familiesNamed(typed string, ids []schema.ID, lib *schema.Library) ([]string, error) {
+	names := familyNames(ids)
 	if slices.Contains(names, typed) {
 		return []string{typed}, nil
 	}
@@ -77,7 +88,7 @@ func (a *app) familiesNamed(typed string, lib *schema.Library) ([]string, error)
 		return []string{id.Family()}, nil
 	}
 	var fits []string
-	for _, id := range matching(strings.TrimSuffix(typed, "/"), idsOf(lib)) {
+	for _, id := range matching(strings.TrimSuffix(typed, "/"), ids) {
 		if name := id.Family(); slices.Contains(names, name) && !slices.Contains(fits, name) {
 			fits = append(fits, name)
 		}
@@ -108,13 +119,12 @@ func (a *app) completeFamilies(_ *cobra.Command, args []string, typed string) ([
 	if err != nil {
 		return nil, cobra.ShellCompDirectiveNoFileComp
 	}
-	lib, err := s.work()
+	ids, err := s.beginning(typed, inFiles)
 	if err != nil {
 		return nil, cobra.ShellCompDirectiveNoFileComp
 	}
-	names, _ := families(lib)
 	var out []string
-	for _, name := range names {
+	for _, name := range familyNames(ids) {
 		if strings.HasPrefix(name, typed) {
 			out = append(out, name)
 		}
@@ -135,12 +145,14 @@ func (a *app) trend(typed string, quantities []string, f trendFlags) error {
 	if err != nil {
 		return err
 	}
-	s.aboutFamily(typed)
+	if s.aboutFamily(typed); s.part == nil {
+		s.aboutFamilies(typed)
+	}
 	work, saved, err := s.both()
 	if err != nil {
 		return err
 	}
-	names, err := a.familiesNamed(typed, work)
+	names, err := a.familiesNamed(typed, s.ids(inFiles), work)
 	if err != nil {
 		return err
 	}

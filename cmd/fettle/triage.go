@@ -33,7 +33,7 @@ func init() {
 				"A shop adds lines of its own in the file triage.txt. It is advice: the instructions of the machine maker and local rules go before it.",
 			Example: "  fettle triage bay-2/carbon-steel/oxygen/10mm --symptom dross,one-sided --unit bay-2\n  fettle triage 10mm --symptom dross --walk\n" +
 				"  fettle triage bay-2/carbon-steel/oxygen/10mm --symptom dross --found nozzle-wear --because 'bore oval after a crash'",
-			Args: cobra.ExactArgs(1), ValidArgsFunction: a.complete(savedIDs),
+			Args: cobra.ExactArgs(1), ValidArgsFunction: a.complete(inSaved),
 			RunE: func(cmd *cobra.Command, args []string) error {
 				if err := a.oneOf(pageFormats...); err != nil {
 					return err

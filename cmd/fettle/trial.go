@@ -50,7 +50,7 @@ func (a *app) trialRecordCommand() *cobra.Command {
 			"  fettle trial record 10mm --step cut.pressure=0.36bar:good --step cut.pressure=0.30bar:bad:dross\n" +
 			"  fettle trial record 3f9a0c1b                             a planned trial, asked step by step\n" +
 			"  fettle trial record --from sheet.csv                     the same from a spreadsheet",
-		Args: cobra.MaximumNArgs(1), ValidArgsFunction: a.completePlans(true, a.complete(unsavedIDs)),
+		Args: cobra.MaximumNArgs(1), ValidArgsFunction: a.completePlans(true, a.complete(inFiles)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			typed := ""
 			if len(args) == 1 {

@@ -37,7 +37,7 @@ func (a *app) trialPlanCommand() *cobra.Command {
 		Example: "  fettle trial plan 10mm --vary cut.pressure=0.30..0.60bar --steps 6\n  fettle trial plan 10mm --vary pierce1.time\n" +
 			"  fettle trial plan 10mm --vary cut.focus=0..6mm --vary cut.pressure=0.30..0.60bar --design composite",
 		Annotations: map[string]string{"formats": "own"},
-		Args:        cobra.ExactArgs(1), ValidArgsFunction: a.complete(unsavedIDs),
+		Args:        cobra.ExactArgs(1), ValidArgsFunction: a.complete(inFiles),
 		RunE: func(cmd *cobra.Command, args []string) error { return a.planTrial(args[0], f) }}
 	fl := cmd.Flags()
 	fl.StringArrayVar(&f.vary, "vary", nil, "what to vary: FIELD, FIELD=LOW..HIGH or FIELD=VALUE,VALUE,...")

@@ -20,7 +20,7 @@ func (a *app) trialShowCommand() *cobra.Command {
 			"what the cuts do not say. Figures of the edge are graded by ISO 9013. Without ids: all trials on record and all open plans.\n" +
 			"--format html is a page with plots that prints on A4. No figure here is a release of a part.",
 		Example:     "  fettle trial show 10mm\n  fettle trial show 10mm --format html >trial.html",
-		Annotations: map[string]string{"formats": "own"}, ValidArgsFunction: a.complete(savedIDs),
+		Annotations: map[string]string{"formats": "own"}, ValidArgsFunction: a.complete(inSaved),
 		RunE: func(cmd *cobra.Command, args []string) error { return a.showTrials(args) }}
 }
 
@@ -33,7 +33,7 @@ func (a *app) showTrials(typed []string) error {
 		return err
 	}
 	if s.meant(typed, onRecord|unsaved, inFiles|inSaved); len(typed) == 0 {
-		s.narrow(allRecords, func(o *origin) *part { return o.of(nil, allRecords) })
+		s.onlyRecords()
 	}
 	if _, _, err := s.both(); err != nil {
 		return err

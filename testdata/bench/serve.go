@@ -112,23 +112,59 @@ func (b *bench) serve(size string) error {
 	return nil
 }
 
-// memory prints the largest memory of every command that reads a library, with nothing remembered.
+// memory prints the largest memory of every command that reads a library, with nothing remembered. What a command writes is taken back.
 func (b *bench) memory(size string) error {
 	dir, id := b.library(size), "bay-001/carbon-steel/oxygen/3mm"
+	edit, reason := "set "+id+" cut.pressure=1.07bar", "reason "+id+" --cause trial-result --because timing"
+	base, err := exec.Command("git", "-C", dir, "rev-parse", "HEAD").Output()
+	if err != nil {
+		return err
+	}
+	restore := func() error {
+		if err := git(dir, nil, "reset", "-q", "--hard", strings.TrimSpace(string(base))); err != nil {
+			return err
+		}
+		return git(dir, nil, "clean", "-fdq")
+	}
 	fmt.Println("\n| command, nothing remembered, " + size + " | peak, MB | seconds |")
 	fmt.Println("|---|---:|---:|")
-	for _, line := range []string{"lint --quiet", "review " + id, "review", "audit " + id, "audit", "show " + id, "status", "verify", "trend bay-001/carbon-steel/oxygen",
-		"suggest bay-001/carbon-steel/oxygen/3.1mm", "export", "compare HEAD~1 HEAD", "rules"} {
-		args := strings.Fields(line)
+	for _, row := range []struct {
+		command string
+		before  []string // commands of fettle
+	}{{"lint --quiet", nil}, {"review " + id, nil}, {"review", nil}, {"audit " + id, nil}, {"audit", nil}, {"show " + id, nil}, {"status", nil}, {"verify", nil},
+		{"trend bay-001/carbon-steel/oxygen", nil}, {"trend bay-001", nil}, {"suggest bay-001/carbon-steel/oxygen/3.1mm", nil}, {"export", nil},
+		{"export --current --format json", nil}, {"export bay-001/carbon-steel/", nil}, {"compare --range HEAD~1..HEAD", nil}, {"compare bay-001 bay-002", nil},
+		{edit, nil}, {"put-back " + id, []string{edit}}, {"copy " + id + " 3.07mm", nil},
+		{"copy bay-001 bay-new", nil}, {"reason --cause trial-result --because timing", []string{edit}}, {"undo", []string{edit, reason}},
+		{"save --cause trial-result --because timing", []string{edit}}, {"load " + id + " --current", nil}, {"triage " + id + " --symptom dross", nil},
+		{"trial plan " + id + " --vary cut.pressure", nil}, {"trial record " + id + " --good", nil}, {"trial show", nil}, {"rules", nil},
+		{"git commit -q -m refused", []string{"hooks install", edit}}, {"git commit -q -m taken", []string{"hooks install", edit, reason}}} {
+		args := append([]string{b.program}, strings.Fields(row.command)...)
+		if args[1] == "git" {
+			args = args[1:]
+		}
+		for _, line := range row.before {
+			if _, _, _, err := timed(dir, append([]string{b.program}, strings.Fields(line)...), true); err != nil {
+				return err
+			}
+		}
+		if args[0] == "git" {
+			if err := git(dir, nil, "add", "-A"); err != nil {
+				return err
+			}
+		}
 		if err := forget(dir); err != nil {
 			return err
 		}
-		took, _, peak, err := timed(dir, append([]string{b.program}, args...), true)
+		took, _, peak, err := timed(dir, args, true)
 		if err != nil {
-			fmt.Printf("| `%s` | %s | |\n", line, strings.ReplaceAll(strings.SplitN(err.Error(), "\n", 2)[0], "|", "/"))
-			continue
+			fmt.Printf("| `%s` | %s | |\n", row.command, strings.ReplaceAll(strings.SplitN(err.Error(), "\n", 2)[0], "|", "/"))
+		} else {
+			fmt.Printf("| `%s` | %d | %.1f |\n", row.command, peak>>20, took.Seconds())
 		}
-		fmt.Printf("| `%s` | %d | %.1f |\n", line, peak>>20, took.Seconds())
+		if err := restore(); err != nil {
+			return err
+		}
 	}
 	return nil
 }

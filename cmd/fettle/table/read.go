@@ -85,6 +85,19 @@ func Read(data []byte, lib *schema.Library, opt Options) *Import {
 	return out
 }
 
+// SetsOf are the sets that a sheet holds conditions of, as machine, material and gas. Of the library only settings and machines are looked at.
+func SetsOf(data []byte, lib *schema.Library, opt Options) [][3]string {
+	r := &reader{lib: lib, opt: opt}
+	r.read(data, &Import{})
+	var sets [][3]string
+	for _, e := range r.entries {
+		if set := [3]string{e.id.Machine, e.id.Material, e.id.Gas}; !slices.Contains(sets, set) {
+			sets = append(sets, set)
+		}
+	}
+	return sets
+}
+
 func (r *reader) read(data []byte, out *Import) {
 	if !slices.Contains([]string{"", "up", "down"}, r.opt.Focus) {
 		r.problem(Place{}, "", "--focus up: positive above the surface of the plate; --focus down: positive into the plate.", "--focus %s is not known", quote(r.opt.Focus))
