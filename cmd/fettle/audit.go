@@ -210,11 +210,16 @@ func (s *shop) trailOf(ids []schema.ID, rev string) (*audit.Trail, error) {
 
 // toldTrail reads the history for a timeline, with what earlier ones kept of that of the last commit. Nil ids are all.
 func (s *shop) toldTrail(rev string, ids []schema.ID) (*audit.Trail, error) {
+	return s.toldOnce(rev, ids, false)
+}
+
+// toldOnce is toldTrail that, in passing, keeps nothing of it for others.
+func (s *shop) toldOnce(rev string, ids []schema.ID, passing bool) (*audit.Trail, error) {
 	anchor, err := s.anchor()
 	if err != nil {
 		return nil, err
 	}
-	o := audit.Options{Rev: rev, Anchor: anchor, IDs: ids, Kept: rev == ""}
+	o := audit.Options{Rev: rev, Anchor: anchor, IDs: ids, Kept: rev == "", Passing: passing}
 	if ids != nil && rev == "" {
 		if lookup, err := hooks.OpenLookup(s.repo.AsWritten(), s.sub); err == nil {
 			defer lookup.Close()

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"fettle/history"
@@ -35,59 +34,85 @@ type card struct {
 // cards makes the cards of the given conditions in a state, against what is in force there.
 func (s *shop) cards(st *state, positions []history.Position) []card {
 	standing := s.standing(st)
-	walk := sync.OnceValues(func() (*audit.Trail, error) { return s.trailAbout(positions, s.decidedOn()) })
-	var out []card
-	var changes []lint.Change
-	for _, p := range positions {
-		c := card{Position: p}
+	out := make([]card, len(positions))
+	at := make(map[string]int, len(positions))
+	var stepwise []int // cards of what no reasons lead to in one line
+	for i, p := range positions {
+		c := &out[i]
+		c.Position, at[p.ID.String()] = p, i
 		c.base, c.decision = p.Base()
 		c.changes = history.CompareValues(c.base, valuesOf(p.Now))
-		start := []schema.Digest{""}
-		if c.decision != nil {
-			start = []schema.Digest{c.decision.Digest()}
-		}
 		if len(c.changes) > 0 {
 			c.effects = lint.EffectsOf(st.lib, c.base, valuesOf(p.Now))
 		}
 		edges := st.ledger.Edges(schema.SubjectCondition, p.ID.String())
-		if c.reasons = history.Path(edges, start, p.Digest); c.reasons == nil && len(c.changes) > 0 {
-			c.reasons = s.reasonsByStep(&p, start[0], edges, walk)
+		c.reasons = history.Path(edges, []schema.Digest{c.since()}, p.Digest)
+		if c.reasons == nil && len(c.changes) > 0 && len(edges) > 0 {
+			stepwise = append(stepwise, i)
 		}
-		s.tryCard(&c, st)
-		if len(c.changes) > 0 && c.base != nil {
+		s.tryCard(c, st)
+		c.unsaved = s.editedOnDisk(st, p)
+	}
+	s.reasonsByStep(out, stepwise, st)
+	var changes []lint.Change
+	for i := range out {
+		if c := &out[i]; len(c.changes) > 0 && c.base != nil {
 			changes = append(changes, c.change())
 		}
-		c.unsaved = s.editedOnDisk(st, p)
-		out = append(out, c)
 	}
 	result := lint.Run(st.lib, lint.Options{Accepted: hooks.Accepted(standing, st.ledger, s.now()), InForce: hooks.InForce(standing, st.lib), Changes: changes, Only: onlyOf(out)})
 	for _, f := range result.Findings {
-		for i := range out {
-			if f.ID == out[i].ID.String() {
-				out[i].findings = append(out[i].findings, f)
-			}
+		if i, ok := at[f.ID]; ok {
+			out[i].findings = append(out[i].findings, f)
 		}
 	}
 	return out
 }
 
-// reasonsByStep are the reasons of every saved step since a recipe, for one that no reasons lead to in one line: a merge put it together, or
-// a rebase made steps again. On a branch that parted before that recipe was approved, they count from the one that was before. It is nil
-// where a step has none.
-func (s *shop) reasonsByStep(p *history.Position, since schema.Digest, edges []history.Edge, walk func() (*audit.Trail, error)) []history.Edge {
-	if len(edges) == 0 {
-		return nil
+// since is the recipe from which reasons have to lead here.
+func (c *card) since() schema.Digest {
+	if c.decision == nil {
+		return ""
 	}
-	trail, err := walk()
+	return c.decision.Digest()
+}
+
+// reasonsByStep gives some cards the reasons of every saved step since the recipe in force, where no reasons lead from there in one line: a
+// merge put the recipe together, or a rebase made steps again. On a branch that parted before that recipe was approved, they count from the
+// one that was before. A card gets none where a step has none.
+func (s *shop) reasonsByStep(cards []card, which []int, st *state) {
+	if len(which) == 0 {
+		return
+	}
+	positions := make([]history.Position, len(which))
+	for i, n := range which {
+		positions[i] = cards[n].Position
+	}
+	trail, err := s.trailAbout(positions, s.decidedOn())
 	if err != nil {
-		return nil
+		return
 	}
-	id := p.ID.String()
-	parted := !slices.ContainsFunc(trail.Entries(), func(e audit.Entry) bool { return e.ID == id && e.IsChange() && e.ToDigest == since })
+	entries := map[string][]*audit.Entry{}
+	for i := range trail.Entries() {
+		if e := &trail.Entries()[i]; e.IsChange() {
+			entries[e.ID] = append(entries[e.ID], e)
+		}
+	}
+	for _, n := range which {
+		c := &cards[n]
+		if told := explainedSteps(&c.Position, c.since(), entries[c.ID.String()]); told != nil {
+			edges := st.ledger.Edges(schema.SubjectCondition, c.ID.String())
+			c.reasons = slices.DeleteFunc(slices.Clone(edges), func(e history.Edge) bool { return !told[e.Record.Digest] })
+		}
+	}
+}
+
+// explainedSteps are the records of the reasons of every step of a condition since a recipe; nil where one has none.
+func explainedSteps(p *history.Position, since schema.Digest, entries []*audit.Entry) map[schema.Digest]bool {
+	parted := !slices.ContainsFunc(entries, func(e *audit.Entry) bool { return e.ToDigest == since })
 	told := map[schema.Digest]bool{}
-	for i := len(trail.Entries()) - 1; i >= 0; i-- {
-		e := &trail.Entries()[i]
-		if e.ID != id || !e.IsChange() || e.Note || e.Kind == audit.Dropped {
+	for _, e := range slices.Backward(entries) {
+		if e.Note || e.Kind == audit.Dropped {
 			continue
 		}
 		if e.ToDigest == since || parted && p.State.Once(e.ToDigest) != nil {
@@ -100,15 +125,15 @@ func (s *shop) reasonsByStep(p *history.Position, since schema.Digest, edges []h
 			told[w.Record] = true
 		}
 	}
-	return slices.DeleteFunc(slices.Clone(edges), func(e history.Edge) bool { return !told[e.Record.Digest] })
+	return told
 }
 
-// fewCards are so few that their history is read alone, which takes little of what the whole takes.
-const fewCards = 20
-
-// trailAbout is the history of some conditions up to a revision, and of all the others where it is at hand or these are many.
+// trailAbout is the history of some conditions up to a revision, and of others where it is at hand.
 func (s *shop) trailAbout(positions []history.Position, rev string) (*audit.Trail, error) {
-	if len(positions) > fewCards || s.walked != nil {
+	switch {
+	case s.pastOf != nil && rev == "HEAD":
+		return s.pastOf()
+	case s.walked != nil:
 		return s.trail(rev)
 	}
 	ids := make([]schema.ID, len(positions))

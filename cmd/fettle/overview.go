@@ -31,7 +31,9 @@ func (s *shop) unsavedNow() ([]history.Difference, error) {
 	if err != nil || len(sets) == 0 {
 		return nil, err
 	}
-	work, saved, err := s.within(s.part.ofSets(sets)).both()
+	part := s.part.quietly().ofSets(sets)
+	clear(part.subjects) // what is on record has no bearing
+	work, saved, err := s.within(part).both()
 	if err != nil {
 		return nil, err
 	}
@@ -73,7 +75,7 @@ type row struct {
 }
 
 // setsAtOnce is how many are read together.
-const setsAtOnce = 40
+var setsAtOnce = 40
 
 // overview tells where every condition stands, with the help of an earlier one, which may be nil. At is told what is being done. With reasons
 // it also tells what lacks one.

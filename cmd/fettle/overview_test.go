@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"maps"
 	"math/rand/v2"
@@ -277,6 +278,44 @@ func TestOverviewHangsOnHistory(t *testing.T) {
 	}
 	if !open("squashed") {
 		t.Error("one commit of both is explained")
+	}
+}
+
+// TestOverviewWhereOnlyAllTell: whether a decision on conditions of several sets was taken back hangs on all of them, so none of these sets can
+// be told of alone. Then the whole library is read.
+func TestOverviewWhereOnlyAllTell(t *testing.T) {
+	t.Setenv("SOURCE_DATE_EPOCH", "1793606400")
+	aFewAtOnce(t)
+	p := &partTest{T: t, repo: sampleHistory(t)}
+	p.edit(overviewSet, `"pressure": "0.46 bar"`, `"pressure": "0.52 bar"`)
+	p.repo.Run("commit", "-q", "--no-verify", "-a", "-m", "past the check")
+	p.run(false, "reject", "bay-2/carbon-steel/oxygen/10mm", "bay-2/carbon-steel/air/1mm", "--because", "no")
+	record := strings.TrimSpace(p.repo.Run("diff", "--name-only", "--diff-filter=A", "HEAD~1", "HEAD"))
+	if said := p.run(false, "withdraw", record, "--because", "in error"); !strings.HasSuffix(said, "exit 0") {
+		t.Fatalf("%s: %s", record, said)
+	}
+	s := p.apartOf()
+	if _, err := s.overview(nil, func(string) {}, true); !errors.Is(err, history.ErrOtherSubjects) {
+		t.Fatalf("it is told of a few sets at a time: %v", err)
+	}
+	p.edit(overviewSet, `"kerf": "0.39 mm"`, `"kerf": "0.4 mm"`)
+	for _, line := range []string{"status", "status --format json", "review", "review --format json", "review --format html", "reason", "approve"} {
+		args := strings.Fields(line)
+		if got, want := p.run(false, args...), p.run(true, args...); got != want {
+			t.Errorf("%s by parts\n%s\nand by the whole\n%s", line, got, want)
+		}
+	}
+	p.repo.Run("checkout", "-q", "--", "sets")
+	if got, want := p.run(false, "reason"), p.run(true, "reason"); got != want {
+		t.Errorf("reason by parts\n%s\nand by the whole\n%s", got, want)
+	}
+	near, whole := pageBy(t, p.repo.Dir, false), pageBy(t, p.repo.Dir, true)
+	for _, page := range []string{"/", "/search?q=oxygen"} {
+		_, got := near.get(page)
+		_, want := whole.get(page)
+		if got, want = hiddenInput.ReplaceAllString(got, ""), hiddenInput.ReplaceAllString(want, ""); strings.Contains(got, "error") || len(got) != len(want) {
+			t.Errorf("%s: %s", page, firstDifference(got, want))
+		}
 	}
 }
 

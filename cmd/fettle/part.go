@@ -88,8 +88,9 @@ func (s *shop) aboutOpen() error {
 	}
 	if len(ids) == 0 {
 		t, err := s.overview(nil, s.bar.doing, true)
-		if err != nil {
-			return err
+		if err != nil { // only the whole library can tell
+			s.wholly()
+			return nil
 		}
 		for _, r := range t.rows(func(r *row) bool { return r.unexplained }) {
 			ids = append(ids, r.id)

@@ -41,6 +41,12 @@ func (a *app) review(typed []string, branch, span string) error {
 	}
 	if branch == "" && span == "" {
 		s.meant(typed, breadthOf(a.format), onceInUse)
+		if len(typed) == 0 && s.apart() {
+			if done, err := s.reviewAll(); done || err != nil {
+				return err
+			}
+			s.wholly()
+		}
 	}
 	if _, err := s.saved(); err != nil {
 		return err
@@ -82,7 +88,7 @@ func (a *app) review(typed []string, branch, span string) error {
 		verdict = errFound
 	}
 	if a.format == "json" {
-		return errors.Join(s.reviewJSON(st, rev, cards, len(typed) == 0 && rev == "HEAD"), verdict)
+		return errors.Join(s.reviewJSON(rev, cards, len(typed) == 0 && rev == "HEAD"), verdict)
 	}
 	if a.format != "text" {
 		doc, err := s.reviewDocument(st, rev, from, base.lib, cards)
@@ -266,26 +272,34 @@ func (s *shop) rest(st *state, cards int) (rows []view.Row) {
 	return rows
 }
 
-func (s *shop) reviewJSON(st *state, rev string, cards []card, all bool) error {
-	type change struct {
+// What a review says for programs.
+type (
+	reviewReport struct {
+		Format     int               `json:"format"`
+		Base       *string           `json:"base"`
+		Head       string            `json:"head"`
+		Conditions []reviewCondition `json:"conditions"`
+		Sent       []jsonSent        `json:"sent"` // branches that were sent for a decision
+	}
+	reviewChange struct {
 		Field   string   `json:"field"`
 		From    *string  `json:"from"`
 		To      *string  `json:"to"`
 		Percent *float64 `json:"percent"`
 	}
-	type decided struct {
+	reviewDecided struct {
 		Digest schema.Digest `json:"digest"`
 		At     string        `json:"at"`
 		By     string        `json:"by"`
 		Kind   string        `json:"kind"`
 	}
-	type finding struct {
+	reviewFinding struct {
 		Rule     string `json:"rule"`
 		Severity string `json:"severity"`
 		Field    string `json:"field"`
 		Message  string `json:"message"`
 	}
-	type reason struct {
+	reviewReason struct {
 		Cause    string   `json:"cause"`
 		Text     string   `json:"text"`
 		By       string   `json:"by"`
@@ -293,66 +307,35 @@ func (s *shop) reviewJSON(st *state, rev string, cards []card, all bool) error {
 		RuledOut []string `json:"ruled_out"`
 		Record   string   `json:"record"`
 	}
-	type condition struct {
-		ID       string         `json:"id"`
-		Status   history.Status `json:"status"`
-		Approved *decided       `json:"approved"`
-		Digest   *schema.Digest `json:"digest"`
-		Changes  []change       `json:"changes"`
-		Findings []finding      `json:"findings"`
-		Reasons  []reason       `json:"reasons"`
-		Trials   []string       `json:"trials"`
-		NotTried []string       `json:"not_tried"`
-		Tried    jsonTried      `json:"tried"`
-		Effects  []effectJSON   `json:"effects"`
-		Unsaved  bool           `json:"unsaved"`
+	reviewCondition struct {
+		ID       string          `json:"id"`
+		Status   history.Status  `json:"status"`
+		Approved *reviewDecided  `json:"approved"`
+		Digest   *schema.Digest  `json:"digest"`
+		Changes  []reviewChange  `json:"changes"`
+		Findings []reviewFinding `json:"findings"`
+		Reasons  []reviewReason  `json:"reasons"`
+		Trials   []string        `json:"trials"`
+		NotTried []string        `json:"not_tried"`
+		Tried    jsonTried       `json:"tried"`
+		Effects  []effectJSON    `json:"effects"`
+		Unsaved  bool            `json:"unsaved"`
 	}
+)
+
+// reviewReport is a review of no condition.
+func (s *shop) reviewReport(rev string) reviewReport {
 	head, err := s.repo.Resolve(rev)
 	if err != nil {
 		head = ""
 	}
-	out := struct {
-		Format     int         `json:"format"`
-		Base       *string     `json:"base"`
-		Head       string      `json:"head"`
-		Conditions []condition `json:"conditions"`
-		Sent       []jsonSent  `json:"sent"` // branches that were sent for a decision
-	}{Format: 1, Sent: []jsonSent{}, Head: head, Conditions: []condition{}}
+	return reviewReport{Format: 1, Head: head, Conditions: []reviewCondition{}, Sent: []jsonSent{}}
+}
+
+func (s *shop) reviewJSON(rev string, cards []card, all bool) (err error) {
+	out := s.reviewReport(rev)
 	for i := range cards {
-		c := &cards[i]
-		j := condition{ID: c.ID.String(), Status: c.Status, Changes: []change{}, Findings: []finding{}, Reasons: []reason{}, Trials: []string{}, NotTried: []string{}, Tried: c.triedJSON(), Effects: effectsJSON(c.effects), Unsaved: c.unsaved}
-		if c.decision != nil {
-			j.Approved = &decided{c.decision.Digest(), c.decision.Record.At.V, c.decision.Person, c.decision.Record.Kind}
-		}
-		if c.Digest != "" {
-			j.Digest = &c.Digest
-		}
-		for _, f := range c.changes {
-			entry := change{Field: f.Path}
-			if f.From.Path != "" {
-				entry.From = &f.From.Text
-			}
-			if f.To.Path != "" {
-				entry.To = &f.To.Text
-			}
-			if p, ok := f.Percent(); ok {
-				entry.Percent = &p
-			}
-			j.Changes = append(j.Changes, entry)
-		}
-		for _, f := range c.findings {
-			j.Findings = append(j.Findings, finding{f.Rule, f.Severity.String(), f.Field, f.Message})
-		}
-		for _, e := range c.reasons {
-			j.Reasons = append(j.Reasons, reason{e.Reason.Cause.V, e.Reason.Text.V, e.Reason.By.V, e.Reason.At.V, append([]string{}, e.Reason.RuledOut.V...), string(e.Record.Digest)})
-		}
-		for _, t := range c.covering {
-			j.Trials = append(j.Trials, string(t.Digest))
-		}
-		for _, m := range c.missing {
-			j.NotTried = append(j.NotTried, m.Path)
-		}
-		out.Conditions = append(out.Conditions, j)
+		out.Conditions = append(out.Conditions, cards[i].reviewJSON())
 	}
 	if all {
 		if out.Sent, err = s.sentJSON(); err != nil {
@@ -360,4 +343,41 @@ func (s *shop) reviewJSON(st *state, rev string, cards []card, all bool) error {
 		}
 	}
 	return s.json(out)
+}
+
+// reviewJSON is a card for programs.
+func (c *card) reviewJSON() reviewCondition {
+	j := reviewCondition{ID: c.ID.String(), Status: c.Status, Changes: []reviewChange{}, Findings: []reviewFinding{}, Reasons: []reviewReason{}, Trials: []string{}, NotTried: []string{}, Tried: c.triedJSON(), Effects: effectsJSON(c.effects), Unsaved: c.unsaved}
+	if c.decision != nil {
+		j.Approved = &reviewDecided{c.decision.Digest(), c.decision.Record.At.V, c.decision.Person, c.decision.Record.Kind}
+	}
+	if c.Digest != "" {
+		j.Digest = &c.Digest
+	}
+	for _, f := range c.changes {
+		entry := reviewChange{Field: f.Path}
+		if f.From.Path != "" {
+			entry.From = &f.From.Text
+		}
+		if f.To.Path != "" {
+			entry.To = &f.To.Text
+		}
+		if p, ok := f.Percent(); ok {
+			entry.Percent = &p
+		}
+		j.Changes = append(j.Changes, entry)
+	}
+	for _, f := range c.findings {
+		j.Findings = append(j.Findings, reviewFinding{f.Rule, f.Severity.String(), f.Field, f.Message})
+	}
+	for _, e := range c.reasons {
+		j.Reasons = append(j.Reasons, reviewReason{e.Reason.Cause.V, e.Reason.Text.V, e.Reason.By.V, e.Reason.At.V, append([]string{}, e.Reason.RuledOut.V...), string(e.Record.Digest)})
+	}
+	for _, t := range c.covering {
+		j.Trials = append(j.Trials, string(t.Digest))
+	}
+	for _, m := range c.missing {
+		j.NotTried = append(j.NotTried, m.Path)
+	}
+	return j
 }

@@ -24,6 +24,33 @@ func (s *shop) reviewDocument(st *state, rev, from string, before *schema.Librar
 
 // documentOf is reviewDocument with or without who saved what, for which the whole history is read, and with or without the curves of families.
 func (s *shop) documentOf(st *state, rev, from string, before *schema.Library, cards []card, saved, curves bool) (*view.Review, error) {
+	doc := s.documentHead(st, rev, from)
+	page := pageCards{shop: s, st: st, was: s.findingsInForce(st, cards)}
+	if len(cards) > 0 && saved {
+		positions := make([]history.Position, len(cards))
+		for i := range cards {
+			positions[i] = cards[i].Position
+		}
+		var err error
+		if page.trail, err = s.trailAbout(positions, rev); err != nil {
+			return nil, err
+		}
+	}
+	sets := page.sets(cards, curves)
+	slices.SortFunc(sets, func(a, b weighedSet) int { return a.compare(&b.setTally) })
+	tallies := make([]setTally, len(sets))
+	for i, set := range sets {
+		doc.Sets, tallies[i] = append(doc.Sets, set.ReviewSet), set.setTally
+	}
+	if before != nil {
+		doc.Moved = movedOnly(before, st.lib)
+	}
+	doc.Summary = reviewSummary(tallies)
+	return doc, nil
+}
+
+// documentHead is a document without the cards and what is said of them.
+func (s *shop) documentHead(st *state, rev, from string) *view.Review {
 	doc := &view.Review{Title: "What waits for a decision", Facts: []view.Row{{Label: "library", Text: s.libraryName(st.lib)}}}
 	head, err := s.repo.Resolve(rev)
 	if err != nil {
@@ -37,72 +64,93 @@ func (s *shop) documentOf(st *state, rev, from string, before *schema.Library, c
 		doc.Facts = append(doc.Facts, view.Row{Label: "saved as", Text: fmt.Sprintf("%.12s", head)})
 	}
 	doc.Facts = append(doc.Facts, view.Row{Label: "made", Text: s.now().Local().Format("2 January 2006 15:04")})
-	page := pageCards{shop: s, st: st, was: s.findingsInForce(st, cards)}
-	if len(cards) > 0 && saved {
-		positions := make([]history.Position, len(cards))
-		for i := range cards {
-			positions[i] = cards[i].Position
-		}
-		if page.trail, err = s.trailAbout(positions, rev); err != nil {
-			return nil, err
-		}
-	}
-	weights := map[string]float64{} // of sets: the biggest effect of any card
+	doc.Foot = []string{"An approval is no release of a part, and it does not replace the machine maker's instructions."}
+	return doc
+}
+
+// A weighedSet is a set of a document with what tells its place.
+type weighedSet struct {
+	view.ReviewSet
+	setTally
+}
+
+// A setTally is what the head of a document says of a set.
+type setTally struct {
+	name    string
+	weight  float64 // the biggest effect of any card
+	counts  map[string]int
+	errors  int    // cards that cannot be approved as they stand
+	biggest string // the first effect that is told
+}
+
+// compare puts what weighs more first.
+func (t *setTally) compare(other *setTally) int {
+	return cmp.Or(cmp.Compare(other.weight, t.weight), cmp.Compare(t.name, other.name))
+}
+
+// sets are the cards of each set, the biggest effect first.
+func (p *pageCards) sets(cards []card, curves bool) (out []weighedSet) {
 	byID := map[string]float64{}
-	sets := map[string]*view.ReviewSet{}
+	at := map[string]int{}
 	for i := range cards {
 		c := &cards[i]
 		name := c.ID.Machine + "/" + c.ID.Material + "/" + c.ID.Gas
-		if sets[name] == nil {
-			sets[name] = &view.ReviewSet{Name: name}
+		if _, known := at[name]; !known {
+			at[name] = len(out)
+			out = append(out, weighedSet{view.ReviewSet{Name: name}, setTally{name: name, counts: map[string]int{}}})
 		}
-		v, weight := page.card(c)
+		set := &out[at[name]]
+		v, weight := p.card(c)
 		byID[v.ID] = weight
-		weights[name] = max(weights[name], weight)
-		sets[name].Cards = append(sets[name].Cards, v)
+		set.weight = max(set.weight, weight)
+		set.Cards = append(set.Cards, v)
 	}
-	for name, set := range sets {
+	for i := range out {
+		set := &out[i]
 		slices.SortStableFunc(set.Cards, func(a, b view.ReviewCard) int { return cmp.Compare(byID[b.ID], byID[a.ID]) })
 		if curves {
-			set.Plots = page.plots(name, cards)
+			set.Plots = p.plots(set.Name, cards)
 		}
-		doc.Sets = append(doc.Sets, *set)
+		set.count()
 	}
-	slices.SortFunc(doc.Sets, func(a, b view.ReviewSet) int {
-		return cmp.Or(cmp.Compare(weights[b.Name], weights[a.Name]), cmp.Compare(a.Name, b.Name))
-	})
-	if before != nil {
-		doc.Moved = movedOnly(before, st.lib)
+	return out
+}
+
+func (set *weighedSet) count() {
+	for k := range set.Cards {
+		c := &set.Cards[k]
+		set.counts[c.Status]++
+		if c.Status == string(history.Rejected) {
+			continue
+		}
+		if slices.ContainsFunc(c.Findings, func(f view.ReviewFinding) bool {
+			return f.Severity == lint.Error.String() && f.Age != view.FindingGone
+		}) {
+			set.errors++
+		}
+		if set.biggest == "" && c.Biggest != "" {
+			set.biggest = c.ID + ": " + c.Biggest
+		}
 	}
-	doc.Summary = reviewSummary(doc)
-	doc.Foot = []string{"An approval is no release of a part, and it does not replace the machine maker's instructions."}
-	return doc, nil
 }
 
 // reviewSummary says in a line or two what needs a decision.
-func reviewSummary(doc *view.Review) []string {
+func reviewSummary(sets []setTally) []string {
 	counts := map[string]int{}
-	errors := 0
+	errors, cards := 0, 0
 	biggest := ""
-	for i := range doc.Sets {
-		for k := range doc.Sets[i].Cards {
-			c := &doc.Sets[i].Cards[k]
-			counts[c.Status]++
-			if c.Status == string(history.Rejected) {
-				continue
-			}
-			if slices.ContainsFunc(c.Findings, func(f view.ReviewFinding) bool {
-				return f.Severity == lint.Error.String() && f.Age != view.FindingGone
-			}) {
-				errors++
-			}
-			if biggest == "" && c.Biggest != "" {
-				biggest = c.ID + ": " + c.Biggest
-			}
+	for _, set := range sets {
+		for status, n := range set.counts {
+			counts[status] += n
+			cards += n
+		}
+		errors += set.errors
+		if biggest == "" {
+			biggest = set.biggest
 		}
 	}
 	rejected := counts[string(history.Rejected)] // that is decided, and waits for another change
-	n := doc.Cards() - counts[string(history.Approved)] - rejected
+	n := cards - counts[string(history.Approved)] - rejected
 	var lines []string
 	switch n {
 	case 0:

@@ -64,23 +64,26 @@ func (p *pages) ofMachine(name string) (*pages, error) {
 	return p.near(sets...)
 }
 
-// overview brings the overview up to what there is.
+// overview brings the overview up to what there is. It is nil where no part of the library can stand for it; then all of it is read.
 func (p *pages) overview() (*overview, error) {
-	t, err := p.shop.overview(p.desk.seen, p.desk.at, false)
-	if err == nil {
-		p.desk.seen = t
+	if p.part == nil {
+		return nil, nil
 	}
-	return t, err
+	t, err := p.shop.overview(p.desk.seen, p.desk.at, false)
+	if err != nil {
+		p.wholly()
+		_, _, err = p.both()
+		return nil, err
+	}
+	p.desk.seen = t
+	return t, nil
 }
 
 // coded is the library around the recipe of a card, as far as it is known from the overview.
 func (p *pages) coded(code string) (*pages, error) {
-	if p.part == nil {
-		return p, nil
-	}
 	t, err := p.overview()
-	if err != nil {
-		return nil, err
+	if err != nil || t == nil {
+		return p, err
 	}
 	for set, x := range t.sets {
 		if slices.ContainsFunc(x.codes, func(bits uint64) bool { return cardCode(schema.Digest(fmt.Sprintf("%010x", bits))) == code }) {
@@ -92,11 +95,11 @@ func (p *pages) coded(code string) (*pages, error) {
 
 // waiting are the conditions that are not approved, ordered by id.
 func (p *pages) waiting() (rows []row, err error) {
-	if p.part != nil {
-		t, err := p.overview()
-		if err != nil {
-			return nil, err
-		}
+	t, err := p.overview()
+	if err != nil {
+		return nil, err
+	}
+	if t != nil {
 		return t.rows(func(r *row) bool { return r.status != history.Approved && r.status != "" }), nil
 	}
 	for _, have := range p.positionsOf() {
@@ -109,11 +112,11 @@ func (p *pages) waiting() (rows []row, err error) {
 
 // named are all conditions that stand on disk or are saved, ordered by id.
 func (p *pages) named() (rows []row, err error) {
-	if p.part != nil {
-		t, err := p.overview()
-		if err != nil {
-			return nil, err
-		}
+	t, err := p.overview()
+	if err != nil {
+		return nil, err
+	}
+	if t != nil {
 		return t.rows(func(r *row) bool { return r.saved || r.onDisk }), nil
 	}
 	for _, id := range idsOf(p.unsaved.lib, p.committed.lib) {

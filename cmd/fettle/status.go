@@ -179,7 +179,17 @@ func (s *shop) verdict() (hooks.Report, func(history.Difference) bool, error) {
 // stands counts the conditions, and names those that wait, were rejected, or lack a reason.
 func (s *shop) stands(r *statusReport) error {
 	var rows []row
+	if s.part != nil {
+		if t, err := s.overview(nil, s.bar.doing, true); err == nil {
+			rows = t.rows(func(*row) bool { return true })
+		} else { // only the whole library can tell
+			s.wholly()
+		}
+	}
 	if s.part == nil {
+		if _, _, err := s.both(); err != nil {
+			return err
+		}
 		past, err := s.unexplained()
 		if err != nil {
 			return err
@@ -191,12 +201,6 @@ func (s *shop) stands(r *statusReport) error {
 			rows = append(rows, row{id: p.ID, status: p.Status})
 		}
 		r.Conditions, r.Saved = len(s.unsaved.lib.Recipes), len(s.committed.lib.Recipes)
-	} else {
-		t, err := s.overview(nil, s.bar.doing, true)
-		if err != nil {
-			return err
-		}
-		rows = t.rows(func(*row) bool { return true })
 	}
 	for _, x := range rows {
 		if x.onDisk {

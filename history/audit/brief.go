@@ -11,7 +11,7 @@ import (
 	"fettle/schema"
 )
 
-// mostSubjects is how many conditions may stand in decisions on those looked for, before all records are read.
+// mostSubjects is how many other conditions may stand in decisions on those looked for, before all records are read.
 const mostSubjects = 500
 
 // readBriefly reads what a search needs of a commit: settings, roster and people, and what is on record of the conditions. It is false where
@@ -44,7 +44,7 @@ func (t *Trail) readBriefly(repo *git.Repo, root string, o Options) (enough bool
 		}
 		t.Standing = t.Ledger.Judge(t.libraryID(), o.Anchor)
 		beside, err := t.beside(repo, root, o.IDs, keys)
-		if err != nil || len(keys)+len(beside) > mostSubjects {
+		if err != nil || len(keys)+len(beside) > mostSubjects+len(o.IDs) {
 			return false, err
 		}
 		if len(beside) == 0 {

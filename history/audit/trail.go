@@ -30,6 +30,9 @@ type Options struct {
 
 	// Apart leaves the sets of the commit out of the Library, too: [Trail.Verify] then reads a few at a time.
 	Apart bool
+
+	// Passing has nothing kept of it: nobody will ask for just these conditions again.
+	Passing bool
 }
 
 // A Trail is all that commits and records say of how a library came to be what it is at one revision.
@@ -95,7 +98,7 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	if err := t.readHead(repo, root, o); err != nil {
 		return nil, err
 	}
-	if err := t.walk(repo, head, root); err != nil {
+	if err := t.walk(repo, head, root, o.Passing); err != nil {
 		return nil, err
 	}
 	records := len(t.told)
@@ -150,7 +153,7 @@ type withoutSets struct{ git.Snapshot }
 func (s withoutSets) Files() []string { return slices.DeleteFunc(s.Snapshot.Files(), isSet) }
 
 // walk goes through the commits, parents first.
-func (t *Trail) walk(repo *git.Repo, head, root string) error {
+func (t *Trail) walk(repo *git.Repo, head, root string, passing bool) error {
 	var err error
 	if t.commits, err = readGraph(repo, head, root, t.kept); err != nil {
 		return err
@@ -193,7 +196,7 @@ func (t *Trail) walk(repo *git.Repo, head, root string) error {
 			open = open[1:]
 		}
 	}
-	if t.kept && (fresh == len(t.commits) || fresh > fewCommits) {
+	if t.kept && !passing && (fresh == len(t.commits) || fresh > fewCommits) {
 		w.keepTimeline()
 	}
 	return nil

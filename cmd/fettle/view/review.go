@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"iter"
 	"math"
 	"strings"
 	"sync"
@@ -19,6 +20,7 @@ type Review struct {
 	Facts   []Row    // whose library, from when, compared with what: the title block
 	Summary []string // what needs a decision, in a few lines
 	Sets    []ReviewSet
+	Stored  *Stored  // more sets than fit into memory, in place of those
 	Moved   []string // conditions that lie in another file and are the same
 	Others  []Row    // what else waits: roster, settings, machines
 	Foot    []string
@@ -26,10 +28,27 @@ type Review struct {
 
 // Cards counts the conditions of the document.
 func (r *Review) Cards() (n int) {
+	if r.Stored != nil {
+		return r.Stored.cards
+	}
 	for i := range r.Sets {
 		n += len(r.Sets[i].Cards)
 	}
 	return n
+}
+
+// Each are the sets, one after another.
+func (r *Review) Each() iter.Seq[*ReviewSet] {
+	if r.Stored != nil {
+		return r.Stored.each
+	}
+	return func(yield func(*ReviewSet) bool) {
+		for i := range r.Sets {
+			if !yield(&r.Sets[i]) {
+				return
+			}
+		}
+	}
 }
 
 // A ReviewSet is the conditions of one machine, material and gas.
@@ -140,20 +159,24 @@ func (r *Review) Markdown(w io.Writer) error {
 	for _, f := range r.Facts {
 		fmt.Fprintf(&b, "- %s: %s\n", comment(f.Label), comment(f.Text))
 	}
-	for i := range r.Sets {
-		if r.Cards() > 1 {
-			r.Sets[i].table(&b)
+	if r.Cards() > 1 {
+		for set := range r.Each() {
+			set.table(&b)
 		}
 	}
 	var rest strings.Builder
 	r.ending(&rest)
 	folded := r.Cards() > 3
 	left := 0
-	for i := range r.Sets {
-		for k := range r.Sets[i].Cards {
+	for set := range r.Each() {
+		for k := range set.Cards {
+			if left > 0 {
+				left++
+				continue
+			}
 			var one strings.Builder
-			r.Sets[i].Cards[k].markdown(&one, folded)
-			if left > 0 || b.Len()+one.Len()+rest.Len() > reviewTextMost {
+			set.Cards[k].markdown(&one, folded)
+			if b.Len()+one.Len()+rest.Len() > reviewTextMost {
 				left++
 				continue
 			}
@@ -164,8 +187,10 @@ func (r *Review) Markdown(w io.Writer) error {
 		fmt.Fprintf(&b, "\n%d more stand in the tables only. With all of them: `fettle review --format html`\n", left)
 	}
 	b.WriteString(rest.String())
-	_, err := io.WriteString(w, b.String())
-	return err
+	if _, err := io.WriteString(w, b.String()); err != nil {
+		return err
+	}
+	return r.Stored.Err()
 }
 
 func (s *ReviewSet) table(b *strings.Builder) {
@@ -378,11 +403,14 @@ func contentPolicy(style string) string {
 // HTML writes the document as one file that needs no network and no script.
 func (r *Review) HTML(w io.Writer) error {
 	style := Sheet()
-	return templates().ExecuteTemplate(w, "review", struct {
+	if err := templates().ExecuteTemplate(w, "review", struct {
 		*Review
 		Policy string
 		Style  template.CSS
-	}{r, contentPolicy(style), template.CSS(style)})
+	}{r, contentPolicy(style), template.CSS(style)}); err != nil {
+		return err
+	}
+	return r.Stored.Err()
 }
 
 // Figures draws the panels of the chart.
