@@ -52,7 +52,7 @@ type anchoring func(there func(schema.Digest) bool) (string, error)
 
 // quick judges the plain commit or push, edits of sets with records about conditions, by reading what bears on the conditions that it
 // changes and nothing else. It gives a verdict only where nothing stops it; in every other case, and wherever anything is out of the
-// ordinary, the verdict is nil and the whole library is to be read. So it can spare time and never changes what is refused.
+// ordinary, the verdict is nil and [running.judge] has to come to it. So it can spare time and never changes what is refused.
 //
 // What it rests on: a condition is judged with the sets of its own machine, material and gas, with its machine, with the settings, and
 // with the records that an [history.Index] gives for it. What bears on more is out of the ordinary: a change of settings, roster, people
