@@ -1,6 +1,8 @@
 package git
 
 import (
+	"errors"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -38,11 +40,15 @@ func (r *Repo) State() (State, error) {
 	if len(heads) > 0 {
 		return StateMerge, nil
 	}
-	// These two may live in another store of references than files, so git is asked.
+	// These two may live in another store of references than files: then git is asked.
+	_, _, files := r.refFile("HEAD")
 	for _, s := range []struct {
 		ref   string
 		state State
 	}{{"CHERRY_PICK_HEAD", StateCherryPick}, {"REVERT_HEAD", StateRevert}} {
+		if _, err := os.Lstat(filepath.Join(r.GitDir, s.ref)); files && errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
 		found, err := r.shared.objects.get(r.ctx, s.ref, 0)
 		if err != nil {
 			return StateNone, err
