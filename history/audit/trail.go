@@ -95,10 +95,16 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 		return nil, err
 	}
 	t.Head, t.search = head, newSearch(repo, o.IDs)
+	commits := sync.OnceValues(func() ([]*commit, error) { return readGraph(repo, head, root, t.kept) })
+	go commits() // git lists them while the records are read
 	if err := t.readHead(repo, root, o); err != nil {
+		_, _ = commits() // nothing reads on when this returns
 		return nil, err
 	}
-	if err := t.walk(repo, head, root, o.Passing); err != nil {
+	if t.commits, err = commits(); err != nil {
+		return nil, err
+	}
+	if err := t.walk(repo, root, o.Passing); err != nil {
 		return nil, err
 	}
 	records := len(t.told)
@@ -153,11 +159,7 @@ type withoutSets struct{ git.Snapshot }
 func (s withoutSets) Files() []string { return slices.DeleteFunc(s.Snapshot.Files(), isSet) }
 
 // walk goes through the commits, parents first.
-func (t *Trail) walk(repo *git.Repo, head, root string, passing bool) error {
-	var err error
-	if t.commits, err = readGraph(repo, head, root, t.kept); err != nil {
-		return err
-	}
+func (t *Trail) walk(repo *git.Repo, root string, passing bool) error {
 	t.Commits = len(t.commits)
 	if root = strings.Trim(root, "/"); root != "" {
 		root += "/"
