@@ -97,7 +97,9 @@ func (a *app) decide(kind string, typed []string, flags decisionFlags) error {
 		}
 	}
 	if _, _, other := otherSubject(typed); !other && flags.branch == "" && flags.stale == "" {
-		s.meant(typed, onRecord, onceInUse)
+		if s.meant(typed, onRecord, onceInUse); len(typed) == 0 {
+			s.apart()
+		}
 	}
 	if _, _, err := s.both(); err != nil {
 		return err
@@ -112,14 +114,14 @@ func (a *app) decide(kind string, typed []string, flags decisionFlags) error {
 	if subject, name, ok := otherSubject(typed); ok {
 		return s.decideOther(kind, subject, name, flags)
 	}
+	if len(typed) == 0 {
+		return s.walkQueue(flags)
+	}
 	positions, err := s.chosen(&s.committed, typed)
 	if err != nil {
 		return err
 	}
 	cards := s.cards(&s.committed, positions)
-	if len(typed) == 0 {
-		return s.walkQueue(cards, flags)
-	}
 	cards = slices.DeleteFunc(cards, func(c card) bool {
 		same := kind == schema.KindApproval && c.Status == history.Approved
 		if same {
@@ -154,43 +156,96 @@ func otherSubject(typed []string) (kind, name string, ok bool) {
 	return "", "", false
 }
 
+// waitingForDecision are the conditions that wait for a decision, ordered by id. Of a library of which no more than its frame was read it tells
+// without the rest, and where only the rest can tell, reads it.
+func (s *shop) waitingForDecision() (ids []schema.ID, err error) {
+	waits := func(status history.Status) bool { // what was rejected is decided
+		return status != history.Approved && status != history.Rejected && status != ""
+	}
+	if s.part != nil {
+		if t, err := s.overview(nil, s.bar.doing, true); err == nil {
+			for _, r := range t.rows(func(r *row) bool { return waits(r.status) }) {
+				ids = append(ids, r.id)
+			}
+			return ids, nil
+		}
+		s.wholly()
+		if _, _, err := s.both(); err != nil {
+			return nil, err
+		}
+	}
+	for _, p := range s.standing(&s.committed).Positions(s.committed.lib) {
+		if waits(p.Status) {
+			ids = append(ids, p.ID)
+		}
+	}
+	return ids, nil
+}
+
+// cardAlone is the card of a condition, with the library as far as it bears on it.
+func (s *shop) cardAlone(id schema.ID) (*shop, []card, error) {
+	q := s
+	if s.part != nil {
+		q = &shop{app: s.app, repo: s.repo, root: s.root, sub: s.sub}
+		q.about([]string{id.String()}, onRecord)
+		if _, _, err := q.both(); err != nil {
+			return nil, nil, err
+		}
+	}
+	return q, q.cards(&q.committed, []history.Position{q.standing(&q.committed).Position(q.committed.lib, id)}), nil
+}
+
 // walkQueue shows what waits card by card and asks.
-func (s *shop) walkQueue(cards []card, flags decisionFlags) error {
-	cards = slices.DeleteFunc(cards, func(c card) bool { return c.Status == history.Rejected }) // that is decided
-	if len(cards) == 0 {
+func (s *shop) walkQueue(flags decisionFlags) error {
+	ids, err := s.waitingForDecision()
+	if err != nil {
+		return err
+	}
+	if len(ids) == 0 {
 		s.reviewRest(&s.committed, 0)
 		return nil
 	}
 	if !s.terminal {
-		var ids []schema.ID
-		for _, c := range cards {
-			ids = append(ids, c.ID)
-		}
-		return refusef("Name what to approve. Waiting:\n"+list(ids, 20), "%s to decide on, and nobody sits here to look", counted(len(cards), "condition"))
+		return refusef("Name what to approve. Waiting:\n"+list(ids, 20), "%s to decide on, and nobody sits here to look", counted(len(ids), "condition"))
 	}
 	in := bufio.NewReader(s.in)
-	for i := range cards {
-		s.printCard(&cards[i])
-		switch strings.ToLower(prompt(s, in, fmt.Sprintf("%d of %d: approve, reject, skip or quit? [a/r/s/q]", i+1, len(cards)))) {
-		case "a", "approve":
-			if err := s.decideCards(schema.KindApproval, cards[i:i+1], flags); err != nil {
-				s.exit(err)
-			}
-		case "r", "reject":
-			reason := flags
-			if reason.text = prompt(s, in, "Why"); reason.text == "" {
-				s.say("a rejection needs a reason; skipped")
-				continue
-			}
-			if err := s.decideCards(schema.KindRejection, cards[i:i+1], reason); err != nil {
-				s.exit(err)
-			}
-		case "q", "quit":
-			return nil
+	for i, id := range ids {
+		quit, err := s.askAbout(in, id, fmt.Sprintf("%d of %d", i+1, len(ids)), flags)
+		if err != nil || quit {
+			return err
 		}
 	}
-	s.reviewRest(&s.committed, len(cards))
+	s.reviewRest(&s.committed, len(ids))
 	return nil
+}
+
+// askAbout shows one card and does what is answered.
+func (s *shop) askAbout(in *bufio.Reader, id schema.ID, which string, flags decisionFlags) (quit bool, err error) {
+	q, cards, err := s.cardAlone(id)
+	if err != nil {
+		return false, err
+	}
+	if q != s {
+		defer q.wholly()
+	}
+	q.printCard(&cards[0])
+	switch strings.ToLower(prompt(q, in, which+": approve, reject, skip or quit? [a/r/s/q]")) {
+	case "a", "approve":
+		if err := q.decideCards(schema.KindApproval, cards, flags); err != nil {
+			q.exit(err)
+		}
+	case "r", "reject":
+		if flags.text = prompt(q, in, "Why"); flags.text == "" {
+			q.say("a rejection needs a reason; skipped")
+			return false, nil
+		}
+		if err := q.decideCards(schema.KindRejection, cards, flags); err != nil {
+			q.exit(err)
+		}
+	case "q", "quit":
+		return true, nil
+	}
+	return false, nil
 }
 
 // decideCards writes one record over the cards, if nothing speaks against any of them.

@@ -405,3 +405,30 @@ func TestOverviewsAtOnce(t *testing.T) {
 		t.Errorf("left behind: %v", left)
 	}
 }
+
+// TestWalkDecides: who walks what waits card by card decides by parts what they decide by the whole library, to the byte of each record.
+func TestWalkDecides(t *testing.T) {
+	t.Setenv("SOURCE_DATE_EPOCH", "1793606400")
+	p := &partTest{T: t, repo: sampleHistory(t)}
+	p.edit(overviewSet, `"pressure": "0.46 bar"`, `"pressure": "0.52 bar"`)
+	p.edit(overviewSet, `"kerf": "0.39 mm"`, `"kerf": "0.4 mm"`)
+	p.edit("machines/bay-5.json", `"revision": 1`, `"revision": 2`)
+	p.repo.Run("commit", "-q", "--no-verify", "-a", "-m", "past the check")
+	base := strings.TrimSpace(p.repo.Run("rev-parse", "HEAD"))
+	var did [2]string
+	for i, entire := range []bool{true, false} {
+		p.repo.Run("reset", "-q", "--hard", base)
+		var out bytes.Buffer
+		a := &app{in: strings.NewReader("s\nr\nno good\nr\n\na\nr\nneither\nq\n"), out: &out, err: &out, dir: p.repo.Dir, format: "text", now: clock, entire: entire, terminal: true}
+		if err := a.decide(schema.KindApproval, nil, decisionFlags{}); err != nil {
+			t.Fatal(err)
+		}
+		did[i] = out.String() + p.repo.Run("log", "--format=%T %B", base+"..")
+	}
+	if did[0] != did[1] {
+		t.Errorf("by parts: %s", firstDifference(did[1], did[0]))
+	}
+	if strings.Count(did[1], "rejected ") < 2 || !strings.Contains(did[1], "Rejected ") {
+		t.Errorf("nothing was decided:\n%s", did[1])
+	}
+}

@@ -18,8 +18,8 @@ import (
 // A review of all that waits is worked out a few cards at a time, and printed as it goes: of a library of a hundred thousand conditions nobody
 // holds all.
 
-// How many cards are worked out together, and of how many the history is read at once.
-var cardsAtOnce, pastsAtOnce = 400, 800
+// cardsAtOnce is about how many cards are worked out together, with their history.
+var cardsAtOnce = 200
 
 // reviewAll is a review of what is not approved. It is false where only the whole library can tell.
 func (s *shop) reviewAll() (bool, error) {
@@ -71,28 +71,22 @@ func (s *shop) buffered() func() {
 func (s *shop) eachCards(rows []row, do func(q *shop, cards []card) error) error {
 	var whole *shop
 	done := 0
-	for past := range chunksOfSets(rows, pastsAtOnce) {
-		ids := make([]schema.ID, len(past))
-		for i, r := range past {
-			ids[i] = r.id
+	for chunk := range chunksOfSets(rows, cardsAtOnce) {
+		s.bar.tell(done, len(rows))
+		q, err := s.around(chunk, &whole)
+		if err != nil {
+			return err
 		}
-		trail := sync.OnceValues(func() (*audit.Trail, error) { return s.toldOnce("", ids, true) })
-		for chunk := range chunksOfSets(past, cardsAtOnce) {
-			s.bar.tell(done, len(rows))
-			q, err := s.around(chunk, &whole)
-			if err != nil {
-				return err
-			}
-			q.pastOf = trail
-			positions := make([]history.Position, len(chunk))
-			for i, r := range chunk {
-				positions[i] = q.standing(&q.committed).Position(q.committed.lib, r.id)
-			}
-			if err := do(q, q.cards(&q.committed, positions)); err != nil {
-				return err
-			}
-			done += len(chunk)
+		ids := make([]schema.ID, len(chunk))
+		positions := make([]history.Position, len(chunk))
+		for i, r := range chunk {
+			ids[i], positions[i] = r.id, q.standing(&q.committed).Position(q.committed.lib, r.id)
 		}
+		q.pastOf = sync.OnceValues(func() (*audit.Trail, error) { return q.toldOnce("", ids, true) })
+		if err := do(q, q.cards(&q.committed, positions)); err != nil {
+			return err
+		}
+		done += len(chunk)
 	}
 	return nil
 }

@@ -43,6 +43,7 @@ func (s *Stored) Add(set *ReviewSet) error {
 			return err
 		}
 		s.file = file
+		_ = os.Remove(file.Name()) // where that can be done to an open file, nothing is left behind however this ends
 	}
 	_, err := s.file.Write(s.memory)
 	s.memory = s.memory[:0]
@@ -57,7 +58,9 @@ func (s *Stored) Close() error {
 	if s == nil || s.file == nil {
 		return nil
 	}
-	return errors.Join(s.file.Close(), os.Remove(s.file.Name()))
+	err := s.file.Close()
+	_ = os.Remove(s.file.Name())
+	return err
 }
 
 // Err is what kept a set from being read again.
