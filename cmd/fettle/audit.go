@@ -82,7 +82,7 @@ func (a *app) audit(typed []string, f auditFlags) error {
 	}
 	told := s.toldBefore(typed, f)
 	if told.recall() {
-		return told.again(typed)
+		return told.again()
 	}
 	var trail *audit.Trail
 	if ids := wholeIDs(typed); len(ids) > 0 && f.field == "" {

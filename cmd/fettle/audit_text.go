@@ -179,7 +179,7 @@ func (t *teller) edited() (work, saved *schema.Library, err error) {
 	if t.part != nil || t.unsaved.lib != nil {
 		return t.both()
 	}
-	before, now, err := t.repo.SavedAndWork("HEAD", t.sub)
+	before, now, err := t.repo.SavedAndWork("HEAD", t.sub, schema.SettingsFile, "sets")
 	if err != nil {
 		return nil, nil, err
 	}

@@ -118,15 +118,12 @@ func (t *telling) recall() bool {
 }
 
 // again tells what was recalled.
-func (t *telling) again(typed []string) error {
+func (t *telling) again() error {
 	if err := t.begin(t.basis.Head, false); err != nil {
 		return err
 	}
 	if _, err := t.out.Write(t.body); err != nil || t.format != "text" {
 		return err
-	}
-	if len(wholeIDs(typed)) > 0 {
-		t.about(typed, 0) // for what is not saved
 	}
 	foot := &teller{shop: t.shop, page: &view.Page{}}
 	foot.zoneOf(false)

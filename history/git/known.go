@@ -299,16 +299,16 @@ func (s *stood) tree(dir, hash string) ([]Entry, bool) {
 }
 
 // SavedAndWork is [Repo.Commit] and [Repo.WorkTree] of one library. Directories that git notes to be the same in both need not be listed
-// twice.
-func (r *Repo) SavedAndWork(rev, root string) (saved, work Snapshot, err error) {
+// twice. With parts of [Parts] it is only those.
+func (r *Repo) SavedAndWork(rev, root string, parts ...string) (saved, work Snapshot, err error) {
 	stood := sync.OnceValue(r.readStood)
 	var failed error
 	done := make(chan struct{})
 	go func() { // while the system says what is on disk
 		defer close(done)
-		saved, failed = r.savedAs(rev, root, stood)
+		saved, failed = r.savedAs(rev, root, stood, parts)
 	}()
-	work, err = r.workTree(root, stood, nil)
+	work, err = r.workTree(root, stood, parts)
 	<-done
 	if err = cmp.Or(err, failed); err != nil {
 		return nil, nil, err
@@ -317,12 +317,12 @@ func (r *Repo) SavedAndWork(rev, root string) (saved, work Snapshot, err error) 
 }
 
 // savedAs is [Repo.Commit] with the help of what git noted of the files on disk.
-func (r *Repo) savedAs(rev, root string, stood func() *stood) (Snapshot, error) {
+func (r *Repo) savedAs(rev, root string, stood func() *stood, of []string) (Snapshot, error) {
 	commit, err := r.commit(rev)
 	if err != nil {
 		return nil, err
 	}
-	under, err := parts(root)
+	under, err := parts(root, of...)
 	if err != nil {
 		return nil, err
 	}

@@ -34,7 +34,7 @@ type entries struct {
 
 // Commit is the library in a directory of a commit; root is "" where the library stands at the top of the tree.
 func (r *Repo) Commit(rev, root string) (Snapshot, error) {
-	return r.savedAs(rev, root, func() *stood { return nil })
+	return r.savedAs(rev, root, func() *stood { return nil }, nil)
 }
 
 // Index is the library as a commit of the index would save it. See [Repo.IndexFiles].
@@ -54,13 +54,16 @@ func (r *Repo) Index(root string) (Snapshot, error) {
 func Empty() Snapshot { return &entries{name: "nothing"} }
 
 // parts are the parts of the library in root, from the top of the tree.
-func parts(root string) ([]string, error) {
+func parts(root string, of ...string) ([]string, error) {
+	if len(of) == 0 {
+		of = Parts
+	}
 	clean, err := cleanPath(root)
 	if err != nil {
 		return nil, err
 	}
-	under := make([]string, len(Parts))
-	for i, part := range Parts {
+	under := make([]string, len(of))
+	for i, part := range of {
 		under[i] = path.Join(clean, part)
 	}
 	return under, nil
