@@ -93,7 +93,8 @@ func (s *shop) lintSnapshots(f lintFlags) (before, now git.Snapshot, head string
 	return before, now, head, err
 }
 
-// lintReport judges the library. Without ids it is judged part by part; to find out what an id means all of them have to be known.
+// lintReport judges the library part by part. Only to say what an id that is none may mean, or what one means in another snapshot than that
+// on disk, all of it is read at once.
 func (s *shop) lintReport(args []string, f lintFlags) (hooks.Report, error) {
 	before, now, head, err := s.lintSnapshots(f)
 	if err != nil {
@@ -103,7 +104,11 @@ func (s *shop) lintReport(args []string, f lintFlags) (hooks.Report, error) {
 	if err != nil {
 		return hooks.Report{}, err
 	}
-	if slices.ContainsFunc(args, func(arg string) bool { return !isPath(arg) }) {
+	var typed []schema.ID // conditions, where nothing else was typed
+	if !f.staged && f.rev == "" {
+		typed = s.lintedIDs(args)
+	}
+	if typed == nil && slices.ContainsFunc(args, func(arg string) bool { return !isPath(arg) }) {
 		var sides [2]state
 		for i, snap := range []git.Snapshot{before, now} {
 			if err := s.load(&sides[i], func(string) (git.Snapshot, error) { return snap, nil }); err != nil {
@@ -121,7 +126,11 @@ func (s *shop) lintReport(args []string, f lintFlags) (hooks.Report, error) {
 		return hooks.Report{}, err
 	}
 	dropUnread(&found.Report, func(path string) bool { return found.Unread[path] })
-	if len(args) > 0 {
+	if typed != nil {
+		if err := restrictToIDs(&found.Result, now, typed); err != nil {
+			return hooks.Report{}, err
+		}
+	} else if len(args) > 0 {
 		if err := s.restrictTo(&found, args); err != nil {
 			return hooks.Report{}, err
 		}
@@ -256,6 +265,55 @@ func (s *shop) restrictTo(found *hooks.Surveyed, args []string) error {
 		if n, ok := found.InFile[p]; ok {
 			found.Files++
 			found.Conditions += n
+		}
+	}
+	return nil
+}
+
+// lintedIDs are the conditions on disk that were typed; nil where a file was, or something that is none of them.
+func (s *shop) lintedIDs(args []string) []schema.ID {
+	if len(args) == 0 || slices.ContainsFunc(args, isPath) {
+		return nil
+	}
+	s.meant(args, 0, inFiles)
+	if s.part == nil {
+		return nil
+	}
+	ids, err := s.resolve(args, s.ids(inFiles))
+	s.wholly()
+	if err != nil {
+		return nil
+	}
+	return ids
+}
+
+// restrictToIDs keeps the findings of the conditions that were named.
+func restrictToIDs(result *lint.Result, now git.Snapshot, ids []schema.ID) error {
+	names, sets := map[string]bool{}, map[[3]string]bool{}
+	for _, id := range ids {
+		names[id.String()], sets[setOf(id)] = true, true
+	}
+	result.Findings = slices.DeleteFunc(result.Findings, func(f lint.Finding) bool { return !names[f.ID] })
+	result.Files, result.Conditions = 0, 0
+	theirs := map[string]bool{schema.SettingsFile: true}
+	for _, p := range now.Files() {
+		if !schema.IsSetPath(p) {
+			continue
+		}
+		data, err := now.Read(p)
+		if err != nil {
+			return err
+		}
+		machine, material, gas := schema.FamilyOf(data)
+		theirs[p] = sets[[3]string{machine, material, gas}]
+	}
+	lib, err := schema.ReadLibrary(only{now, theirs})
+	if err != nil {
+		return err
+	}
+	for _, r := range lib.Recipes {
+		if names[r.ID.String()] {
+			result.Conditions++
 		}
 	}
 	return nil

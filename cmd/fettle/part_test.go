@@ -85,7 +85,7 @@ var partCommands = []string{"review ID --format json", "review ID", "review ID -
 	"trend FAMILY --format json", "trend ID", "suggest NEXT --format json"}
 
 // namedCommands are those that are told what is meant by short names, too.
-var namedCommands = []string{"show SHORT", "show NEXT", "show MACHINE/", "explain energy-short --on SHORT",
+var namedCommands = []string{"lint ID", "lint SHORT --format json", "show SHORT", "show NEXT", "show MACHINE/", "explain energy-short --on SHORT",
 	"triage ID --symptom dross", "triage SHORT --symptom dross", "trial show ID", "trial show SET/ --format json", "trial show SHORT", "trial show", "review SHORT", "export SET/", "export SHORT --current", "export ID --format json"}
 
 // remembered are the files that stand below the directory of git for a later call.
