@@ -149,8 +149,8 @@ func (r *Repo) tree(hash string) ([]treeEntry, error) {
 // parseTree reads the form in which git keeps a tree: for each entry its mode, a blank, its name, a NUL and the raw id. A tree that no
 // git makes is refused: of two entries of one name, or one that is called like a way elsewhere, programs show different files.
 func parseTree(data []byte, idLen int) ([]treeEntry, error) {
-	var entries []treeEntry
-	known := map[string]bool{}
+	entries := make([]treeEntry, 0, len(data)/(idLen+16))
+	ordered := true // by name, so that none comes twice
 	for len(data) > 0 {
 		end := bytes.IndexByte(data, 0)
 		blank := bytes.IndexByte(data, ' ')
@@ -160,12 +160,26 @@ func parseTree(data []byte, idLen int) ([]treeEntry, error) {
 		entries = append(entries, treeEntry{mode: canonicalMode(string(data[:blank])), name: string(data[blank+1 : end]), hash: hex.EncodeToString(data[end+1 : end+1+idLen])})
 		data = data[end+1+idLen:]
 		name := entries[len(entries)-1].name
-		if known[name] || name == "." || name == ".." || strings.ContainsRune(name, '/') || strings.EqualFold(name, ".git") {
-			return nil, errorf(ErrCorrupt, "a list of files in the repository is damaged: it holds %q in a way that git does not make; git fsck tells more", name)
+		ordered = ordered && (len(entries) == 1 || entries[len(entries)-2].name < name)
+		if name == "." || name == ".." || strings.ContainsRune(name, '/') || strings.EqualFold(name, ".git") {
+			return nil, oddEntry(name)
 		}
-		known[name] = true
+	}
+	if ordered {
+		return entries, nil
+	}
+	known := make(map[string]bool, len(entries))
+	for _, e := range entries {
+		if known[e.name] {
+			return nil, oddEntry(e.name)
+		}
+		known[e.name] = true
 	}
 	return entries, nil
+}
+
+func oddEntry(name string) error {
+	return errorf(ErrCorrupt, "a list of files in the repository is damaged: it holds %q in a way that git does not make; git fsck tells more", name)
 }
 
 // canonicalMode is a mode as git reads it: old programs kept more permissions of a file, and a zero before a directory.
@@ -216,6 +230,13 @@ func (r *Repo) diffTrees(a, b, dir string, scope scope, changes *[]Change) error
 	entriesB, err := r.tree(b)
 	if err != nil {
 		return err
+	}
+	// Most are the same at the beginning and at the end.
+	for len(entriesA) > 0 && len(entriesB) > 0 && entriesA[0] == entriesB[0] {
+		entriesA, entriesB = entriesA[1:], entriesB[1:]
+	}
+	for a, b := len(entriesA), len(entriesB); a > 0 && b > 0 && entriesA[a-1] == entriesB[b-1]; a, b = a-1, b-1 {
+		entriesA, entriesB = entriesA[:a-1], entriesB[:b-1]
 	}
 	old := make(map[string]treeEntry, len(entriesA))
 	for _, e := range entriesA {
