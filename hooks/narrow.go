@@ -17,9 +17,6 @@ type narrowing struct {
 	of       map[string]family // what a content of a file says of all its conditions, by id
 }
 
-// enoughToTell is how much of a file is read to know what it is of; where that says too little, all of it is.
-const enoughToTell = 4 << 10
-
 // narrow is nil where all sets bear on the commit: the settings change, or the library is new.
 func (r *running) narrow(l *library) (*narrowing, error) {
 	if settings := l.before.ids[schema.SettingsFile]; settings == "" || settings != l.now.ids[schema.SettingsFile] {
@@ -88,28 +85,14 @@ func (n *narrowing) learn(trees ...*tree) error {
 			}
 		}
 	}
+	// Not by their beginnings, which are not held against their ids: a verdict hangs on it.
 	ids := slices.Sorted(maps.Keys(open))
-	var more []string
-	if err := n.store.repo.PastHeads(ids, enoughToTell, func(i int, head []byte) error {
-		of := familyIn(head)
-		if n.of[ids[i]] = of; of.machine == "" || of.material == "" || of.gas == "" {
-			more = append(more, ids[i])
+	return n.store.repo.PastBlobs(ids, func(i int, data []byte) error {
+		if n.of[ids[i]] = familyIn(data); data == nil {
+			n.families[family{}] = true // it is too large to be read, which is found out where it is tried
 		}
 		return nil
-	}); err != nil {
-		return err
-	}
-	for chunk := range slices.Chunk(more, atOnce) {
-		if err := n.store.repo.PastBlobs(chunk, func(i int, data []byte) error {
-			if n.of[chunk[i]] = familyIn(data); data == nil {
-				n.families[family{}] = true // it is too large to be read, which is found out where it is tried
-			}
-			return nil
-		}); err != nil {
-			return err
-		}
-	}
-	return nil
+	})
 }
 
 // only is a tree without the sets that do not bear on the commit, and without records; the receiver may be nil.
