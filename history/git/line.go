@@ -26,22 +26,26 @@ func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool) {
 	if err != nil {
 		return nil, false
 	}
+	var e, next LogEntry
+	var tree, before string
+	if o.Revs[0] != end {
+		if next, before, ok = r.readCommit(o.Revs[0]); !ok {
+			return nil, false
+		}
+	}
 	for n, hash := 0, o.Revs[0]; hash != end; n++ {
-		if n == mostInLine {
+		if e, tree = next, before; n == mostInLine || len(e.Parents) != 1 {
 			return nil, false
 		}
-		found, err := r.shared.objects.get(r.ctx, hash, MaxBlob)
-		if err != nil || found.kind != "commit" || found.hash != hash {
+		if hash = e.Parents[0]; hash != end {
+			next, before, ok = r.readCommit(hash)
+		} else if before, err = r.treeOf(hash); err != nil { // of any form: it is not told
 			return nil, false
 		}
-		e, tree, ok := r.parseCommit(found.data)
-		if !ok || len(e.Parents) != 1 {
+		if !ok {
 			return nil, false
 		}
-		e.Hash, hash = hash, e.Parents[0]
-		if before, err := r.treeOf(hash); err != nil {
-			return nil, false
-		} else if len(scope) > 0 || o.Changes {
+		if len(scope) > 0 || o.Changes {
 			var changes []Change
 			if r.diffTrees(before, tree, "", scope, &changes) != nil {
 				return nil, false
@@ -63,6 +67,17 @@ func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool) {
 		slices.Reverse(entries)
 	}
 	return entries, true
+}
+
+// readCommit is [Repo.parseCommit] of the commit of an id.
+func (r *Repo) readCommit(hash string) (e LogEntry, tree string, ok bool) {
+	found, err := r.shared.objects.get(r.ctx, hash, MaxBlob)
+	if err != nil || found.kind != "commit" || found.hash != hash {
+		return LogEntry{}, "", false
+	}
+	e, tree, ok = r.parseCommit(found.data)
+	e.Hash = hash
+	return e, tree, ok
 }
 
 // parseCommit reads what a commit says of itself, and the tree that it holds. It is false where git would not tell it as it stands there.
