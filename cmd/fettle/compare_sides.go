@@ -91,19 +91,14 @@ func whatDiffers(snaps [2]git.Snapshot) ([2]git.Snapshot, error) {
 	}
 	var out [2]git.Snapshot
 	for i, snap := range snaps {
-		files := slices.DeleteFunc(slices.Clone(snap.Files()), func(p string) bool { return schema.IsSetPath(p) && !differs[of[snap.Hash(p)]] })
-		out[i] = &someFiles{snap, files}
+		files := map[string]bool{}
+		for _, p := range snap.Files() {
+			files[p] = !schema.IsSetPath(p) || differs[of[snap.Hash(p)]]
+		}
+		out[i] = only{snap, files}
 	}
 	return out, nil
 }
-
-// someFiles is a snapshot of which only some files are looked at.
-type someFiles struct {
-	git.Snapshot
-	files []string
-}
-
-func (f *someFiles) Files() []string { return f.files }
 
 // A pair is one condition on two sides.
 type pair struct {
