@@ -86,13 +86,11 @@ func (a *app) audit(typed []string, f auditFlags) error {
 	}
 	var trail *audit.Trail
 	if ids := wholeIDs(typed); len(ids) > 0 && f.field == "" {
-		s.about(typed, 0) // for what is not saved
 		if trail, err = s.trailOf(ids, f.rev); err != nil {
 			return err
 		}
-		if filter.IDs = ids; trail == nil {
-			filter.IDs = nil
-			s.wholly()
+		if trail != nil {
+			filter.IDs = ids
 		}
 	}
 	if trail == nil {
