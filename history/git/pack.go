@@ -2,6 +2,7 @@ package git
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/binary"
 	"errors"
 	"io"
@@ -40,6 +41,7 @@ const (
 	packStart  = 12
 	mostDeep   = 4096      // as git allows
 	mostPiece  = 256 << 10 // of which only the beginning is read
+	mostEffort = 1 << 18   // pieces of differences, and 64 bytes unpacked, to read one beginning
 )
 
 // The kinds of entries of a pack, by number.
@@ -408,14 +410,34 @@ func applyDelta(base, difference []byte, limit int64) ([]byte, error) {
 }
 
 // head reads the first n bytes of an object, or all that it has. One that is told by its difference from another is not made for that: the
-// difference says where in the other one the bytes are, most often at its beginning too.
-func (p *pack) head(c *headCache, offset int64, n, deep int) (part, error) {
-	at := spot{p, offset}
+// difference says where in the other one the bytes are, most often at its beginning too. Where they are gathered from everywhere, time after
+// time, it gives up: to make the whole object is quicker then, and whoever pushed it may have meant it so.
+func (p *pack) head(c *headCache, offset int64, n int) (part, error) {
+	return (&heading{p, c, mostEffort}).head(offset, n, 0)
+}
+
+// A heading is one beginning that is being read.
+type heading struct {
+	*pack
+	c    *headCache
+	left int // of mostEffort
+}
+
+// spend is an error where no more may be done.
+func (h *heading) spend(n int) error {
+	if h.left -= n; h.left < 0 {
+		return errOddObject
+	}
+	return nil
+}
+
+func (h *heading) head(offset int64, n, deep int) (part, error) {
+	c, at := h.c, spot{h.pack, offset}
 	known, ok := c.heads.get(at)
 	if ok && int64(len(known.data)) >= min(int64(n), known.size) {
 		return known, nil
 	}
-	u, err := p.unpacked(c, offset)
+	u, err := h.unpacked(offset)
 	if err != nil || deep > mostDeep {
 		return part{}, errors.Join(errOddObject, err)
 	}
@@ -424,7 +446,7 @@ func (p *pack) head(c *headCache, offset int64, n, deep int) (part, error) {
 		c.heads.put(at, head)
 		return head, nil
 	}
-	base, err := p.head(c, u.base, n, deep+1)
+	base, err := h.head(u.base, n, deep+1)
 	if err != nil {
 		return part{}, err
 	}
@@ -435,13 +457,13 @@ func (p *pack) head(c *headCache, offset int64, n, deep int) (part, error) {
 	head := part{base.kind, d.newSize, []byte{}, 0}
 	for want := min(int64(n), d.newSize); int64(len(head.data)) < want; {
 		insert, from, count, err := d.next()
-		if err != nil {
+		if err = cmp.Or(err, h.spend(1)); err != nil {
 			return part{}, err
 		}
 		room := want - int64(len(head.data))
 		switch count = min(count, room); {
 		case insert == nil && from+count > int64(len(base.data)):
-			if head.data, err = p.piece(c, head.data, u.base, from, from+count, deep+1); err != nil {
+			if head.data, err = h.piece(head.data, u.base, from, from+count, deep+1); err != nil {
 				return part{}, err
 			}
 			continue
@@ -461,11 +483,11 @@ func (p *pack) head(c *headCache, offset int64, n, deep int) (part, error) {
 }
 
 // piece adds some bytes of an object to others.
-func (p *pack) piece(c *headCache, to []byte, offset, from, end int64, deep int) ([]byte, error) {
-	if known, ok := c.heads.get(spot{p, offset}); ok && end <= int64(len(known.data)) {
+func (h *heading) piece(to []byte, offset, from, end int64, deep int) ([]byte, error) {
+	if known, ok := h.c.heads.get(spot{h.pack, offset}); ok && end <= int64(len(known.data)) {
 		return append(to, known.data[from:end]...), nil
 	}
-	u, err := p.unpacked(c, offset)
+	u, err := h.unpacked(offset)
 	if err != nil || deep > mostDeep {
 		return nil, errors.Join(errOddObject, err)
 	}
@@ -481,7 +503,7 @@ func (p *pack) piece(c *headCache, to []byte, offset, from, end int64, deep int)
 	}
 	for at := int64(0); at < end; {
 		insert, old, n, err := d.next()
-		if err != nil {
+		if err = cmp.Or(err, h.spend(1)); err != nil {
 			return nil, err
 		}
 		if insert != nil {
@@ -493,7 +515,7 @@ func (p *pack) piece(c *headCache, to []byte, offset, from, end int64, deep int)
 		}
 		if insert != nil {
 			to = append(to, insert[first:last]...)
-		} else if to, err = p.piece(c, to, u.base, old+first, old+last, deep+1); err != nil {
+		} else if to, err = h.piece(to, u.base, old+first, old+last, deep+1); err != nil {
 			return nil, err
 		}
 	}
@@ -501,15 +523,15 @@ func (p *pack) piece(c *headCache, to []byte, offset, from, end int64, deep int)
 }
 
 // unpacked is what an entry holds: an object, or a difference from the one at its base.
-func (p *pack) unpacked(c *headCache, offset int64) (part, error) {
-	at := spot{p, offset}
+func (h *heading) unpacked(offset int64) (part, error) {
+	c, at := h.c, spot{h.pack, offset}
 	if known, ok := c.packed.get(at); ok {
 		return known, nil
 	}
 	z := inflaters.Get().(*inflater)
 	defer inflaters.Put(z)
-	e, err := p.entry(z, offset)
-	if err != nil || e.size > mostPiece {
+	e, err := h.entry(z, offset)
+	if err != nil || e.size > mostPiece || h.spend(int(e.size/64)) != nil {
 		return part{}, errors.Join(errOddObject, err)
 	}
 	data, err := z.all(e.size)

@@ -104,7 +104,7 @@ func (s *store) head(id string, n int) (object, bool) {
 	if p == nil {
 		return object{}, false
 	}
-	head, err := p.head(&s.heads, offset, n, 0)
+	head, err := p.head(&s.heads, offset, n)
 	if err != nil || head.size > MaxBlob {
 		return object{}, false
 	}

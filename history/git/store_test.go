@@ -3,9 +3,11 @@ package git
 import (
 	"bufio"
 	"bytes"
+	"compress/zlib"
 	"context"
 	"crypto/sha1"
 	"encoding/binary"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -582,6 +584,69 @@ func FuzzDelta(f *testing.F) {
 	})
 }
 
+// TestBeginningsThatLeadEverywhere: a pack may tell the first bytes of an object by single bytes of another one, far from its beginning, and so
+// on, hundreds of times. They are not gathered so; the whole is made, and is right.
+func TestBeginningsThatLeadEverywhere(t *testing.T) {
+	const size, deep = 60000, 300
+	base := make([]byte, size)
+	random := rand.New(rand.NewPCG(9, 10))
+	for i := range base {
+		base[i] = 'a' + byte(random.IntN(26))
+	}
+	number := func(n int) []byte { return []byte{byte(n) | 0x80, byte(n>>7) | 0x80, byte(n >> 14)} }
+	backwards := slices.Concat(number(size), number(size)) // one byte after another, from the last to the first
+	for i := size - 1; i >= 0; i-- {
+		backwards = append(backwards, 0x93, byte(i), byte(i>>8), 1)
+	}
+	var packed bytes.Buffer
+	entry := func(kind byte, content, back []byte) {
+		packed.Write([]byte{kind<<4 | 0x80 | byte(len(content)&15), byte(len(content)>>4) | 0x80, byte(len(content) >> 11)})
+		packed.Write(back)
+		w := zlib.NewWriter(&packed)
+		w.Write(content)
+		w.Close()
+	}
+	packed.WriteString("PACK\x00\x00\x00\x02" + string(binary.BigEndian.AppendUint32(nil, deep+1)))
+	entry(3, base, nil)
+	at, step := packStart, 0
+	for range deep {
+		if step = packed.Len() - at; step >= 1<<14 { // of two bytes, as the difference is from the entry just before
+			back := step - 1<<14 - 1<<7
+			entry(atOffset, backwards, []byte{byte(back>>14) | 0x80, byte(back>>7&0x7f) | 0x80, byte(back & 0x7f)})
+		} else {
+			entry(atOffset, backwards, []byte{byte((step-1<<7)>>7) | 0x80, byte((step - 1<<7) & 0x7f)})
+		}
+		at += step
+	}
+	sum := sha1.Sum(packed.Bytes())
+	packed.Write(sum[:])
+	g := gittest.New(t)
+	g.Input(packed.String(), "index-pack", "--stdin")
+	r := alone(t, g.Dir)
+	want := bytes.Clone(base)
+	if deep%2 == 1 {
+		slices.Reverse(want)
+	}
+	id := r.blobID(want)
+	files := r.shared.files()
+	raw, _ := hex.DecodeString(r.blobID(want))
+	p, _ := files.find(raw)
+	if p == nil {
+		t.Fatal("git does not have " + id)
+	}
+	if _, err := p.head(&files.heads, int64(at), 256); err == nil {
+		t.Error("the beginning was gathered byte by byte")
+	}
+	if err := r.PastHeads([]string{id}, 256, func(_ int, head []byte) error {
+		if !bytes.Equal(head, want[:256]) {
+			t.Errorf("it begins %q, not %q", head, want[:256])
+		}
+		return nil
+	}); err != nil {
+		t.Error(err)
+	}
+}
+
 // packOf is a pack in memory.
 func packOf(index, data []byte, idLen int) *pack {
 	p := newPack("", idLen)
@@ -637,7 +702,7 @@ func FuzzPack(f *testing.F) {
 				continue
 			}
 			kind, whole, err := p.object(&s.bases, offset, 1<<20)
-			head, headErr := p.head(&s.heads, offset, 40, 0)
+			head, headErr := p.head(&s.heads, offset, 40)
 			if err == nil && headErr == nil && (head.kind != kind || head.size != int64(len(whole)) || !bytes.HasPrefix(whole, head.data) || len(head.data) < min(40, len(whole))) {
 				t.Fatalf("a %s of %d that begins %q, the whole is a %s of %d: %q", head.kind, head.size, head.data, kind, len(whole), whole)
 			}
