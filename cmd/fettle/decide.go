@@ -163,7 +163,7 @@ func (s *shop) waitingForDecision() (ids []schema.ID, err error) {
 		return status != history.Approved && status != history.Rejected && status != ""
 	}
 	if s.part != nil {
-		if t, err := s.overview(nil, s.bar.doing, true); err == nil {
+		if t, err := s.overview(nil, s.bar.doing); err == nil {
 			for _, r := range t.rows(func(r *row) bool { return waits(r.status) }) {
 				ids = append(ids, r.id)
 			}

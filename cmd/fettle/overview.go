@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"fettle/history"
@@ -59,8 +60,7 @@ type section struct {
 	rows     []row       // ordered by id
 	codes    []uint64    // of recipes that stand there or were decided on, as on a card
 	ends     []time.Time // when a permit or a waiver begins or ends
-	reasons  bool        // rows tell what lacks a reason
-	past     []string    // files whose history was looked at for that
+	past     []string    // files whose history was looked at for what lacks a reason
 }
 
 // A row is one condition.
@@ -77,9 +77,9 @@ type row struct {
 // setsAtOnce is how many are read together.
 var setsAtOnce = 40
 
-// overview tells where every condition stands, with the help of an earlier one, which may be nil. At is told what is being done. With reasons
-// it also tells what lacks one.
-func (s *shop) overview(old *overview, at func(string), reasons bool) (*overview, error) {
+// overview tells where every condition stands, with the help of an earlier one, which may be nil. At is told what is being done, from several
+// goroutines.
+func (s *shop) overview(old *overview, at func(string)) (*overview, error) {
 	at("looking where every condition stands")
 	lookup := s.part.lookup
 	anchor, err := s.anchor()
@@ -99,7 +99,7 @@ func (s *shop) overview(old *overview, at func(string), reasons bool) (*overview
 		old = s.recallOverview()
 	}
 	t := &overview{beside: beside, records: lookup.Records(), anchor: anchor, past: past, sets: map[[3]string]*section{}}
-	holds := t.following(old, lookup, contents, reasons)
+	holds := t.following(old, lookup, contents)
 	var open [][3]string
 	for _, set := range slices.Concat(lookup.Sets(), unsaved) {
 		if _, done := t.sets[set]; done {
@@ -111,33 +111,63 @@ func (s *shop) overview(old *overview, at func(string), reasons bool) (*overview
 		}
 	}
 	slices.SortFunc(t.order, func(a, b [3]string) int { return slices.Compare(a[:], b[:]) })
-	quiet, done := s.part.quietly(), 0
-	for chunk := range slices.Chunk(open, setsAtOnce) {
-		if len(open) > setsAtOnce {
-			at(fmt.Sprintf("looking where every condition stands: %d of %d sets", done, len(open)))
-		}
-		q := s.within(quiet.ofSets(chunk))
-		if _, _, err := q.both(); err != nil {
-			return nil, err
-		}
-		made, err := q.sections(reasons)
-		if err != nil {
-			return nil, err
-		}
-		for _, set := range chunk { // and nothing of others: of these it knows a part
-			x := made[set]
-			if x == nil {
-				x = &section{reasons: reasons}
-			}
-			x.contents = contents[set]
-			t.sets[set] = x
-		}
-		done += len(chunk)
+	if err := s.workOut(t, open, contents, at); err != nil {
+		return nil, err
 	}
 	if old == nil || len(open) > 0 || !t.like(old) {
 		s.keepOverview(t)
 	}
 	return t, nil
+}
+
+// workOut makes sections of an overview, some sets at a time, and two lots of these beside each other.
+func (s *shop) workOut(t *overview, open [][3]string, contents map[[3]string]string, at func(string)) error {
+	const beside = 2
+	quiet := s.part.quietly()
+	lots := slices.Collect(slices.Chunk(open, max(1, 2*setsAtOnce/3)))
+	var mu sync.Mutex
+	next, done := 0, 0
+	var failed error
+	var all sync.WaitGroup
+	for range min(beside, len(lots)) {
+		all.Go(func() {
+			for {
+				mu.Lock()
+				if next == len(lots) || failed != nil {
+					mu.Unlock()
+					return
+				}
+				lot := lots[next]
+				next++
+				if len(lots) > 1 {
+					at(fmt.Sprintf("looking where every condition stands: %d of %d sets", done, len(open)))
+				}
+				mu.Unlock()
+				q := s.within(quiet.ofSets(lot))
+				_, _, err := q.both()
+				var made map[[3]string]*section
+				if err == nil {
+					made, err = q.sections()
+				}
+				mu.Lock()
+				if err != nil && failed == nil {
+					failed = err
+				}
+				for _, set := range lot { // and nothing of others: of these it knows a part
+					x := made[set]
+					if x == nil {
+						x = &section{}
+					}
+					x.contents = contents[set]
+					t.sets[set] = x
+				}
+				done += len(lot)
+				mu.Unlock()
+			}
+		})
+	}
+	all.Wait()
+	return failed
 }
 
 // like reports whether two overviews are of one state.
@@ -146,7 +176,7 @@ func (t *overview) like(old *overview) bool {
 }
 
 // following gives the section of an earlier overview, which may be nil, for every set of which it still says what there is, and nil for others.
-func (t *overview) following(old *overview, lookup *hooks.Lookup, contents map[[3]string]string, reasons bool) func([3]string) *section {
+func (t *overview) following(old *overview, lookup *hooks.Lookup, contents map[[3]string]string) func([3]string) *section {
 	none := func([3]string) *section { return nil }
 	if old == nil || old.beside != t.beside || old.anchor != t.anchor {
 		return none
@@ -161,7 +191,7 @@ func (t *overview) following(old *overview, lookup *hooks.Lookup, contents map[[
 	}
 	return func(set [3]string) *section {
 		x := old.sets[set]
-		if x == nil || x.contents != contents[set] || recorded[set] || reasons && !x.reasons {
+		if x == nil || x.contents != contents[set] || recorded[set] {
 			return nil
 		}
 		if len(x.past) > 0 && (!linear || slices.ContainsFunc(x.past, func(file string) bool { return touched[file] })) {
@@ -172,7 +202,7 @@ func (t *overview) following(old *overview, lookup *hooks.Lookup, contents map[[
 }
 
 // sections are the sections of an overview that the library at hand makes.
-func (s *shop) sections(reasons bool) (map[[3]string]*section, error) {
+func (s *shop) sections() (map[[3]string]*section, error) {
 	out := map[[3]string]*section{}
 	rows := map[schema.ID]*row{}
 	codes := map[[3]string]map[uint64]bool{}
@@ -203,17 +233,12 @@ func (s *shop) sections(reasons bool) (map[[3]string]*section, error) {
 		r.onDisk, r.words = true, strings.Clone(strings.ToLower(recipe.Set.Grade.V+" "+recipe.Note.V))
 		code(recipe.ID, recipe.Digest())
 	}
-	var past []string
-	if reasons {
-		saved := hooks.Side{Lib: s.committed.lib, Ledger: s.committed.ledger}
-		open, looked, err := s.part.lookup.Unexplained(saved, s.standing(&s.committed))
-		if err != nil {
-			return nil, err
-		}
-		for _, u := range open {
-			at(u.ID).unexplained = true
-		}
-		past = looked
+	open, past, err := s.part.lookup.Unexplained(hooks.Side{Lib: s.committed.lib, Ledger: s.committed.ledger}, s.standing(&s.committed))
+	if err != nil {
+		return nil, err
+	}
+	for _, u := range open {
+		at(u.ID).unexplained = true
 	}
 	ends := map[[3]string][]time.Time{}
 	end := func(id, text string) {
@@ -240,7 +265,7 @@ func (s *shop) sections(reasons bool) (map[[3]string]*section, error) {
 	}
 	of := func(set [3]string) *section {
 		if out[set] == nil {
-			out[set] = &section{reasons: reasons}
+			out[set] = &section{}
 		}
 		return out[set]
 	}

@@ -17,7 +17,7 @@ import (
 // worked out again, so an old file, or one of another clone, costs time and nothing else.
 
 const (
-	overviewMagic = "fettle overview 1\n"
+	overviewMagic = "fettle overview 2\n"
 	mostOverview  = 64 << 20 // bytes; a larger one is not remembered
 )
 
@@ -46,7 +46,6 @@ func (s *shop) keepOverview(t *overview) {
 		x := t.sets[set]
 		w.Texts(set[:])
 		w.Text(x.contents)
-		w.Number(map[bool]int{true: 1}[x.reasons])
 		w.Texts(x.past)
 		w.Number(len(x.rows))
 		words := ""
@@ -119,7 +118,7 @@ func (s *shop) recallOverview() *overview {
 			return nil
 		}
 		set := [3]string{text(), text(), text()}
-		x := &section{contents: in.Text(), reasons: in.Number() == 1, past: in.Texts()}
+		x := &section{contents: in.Text(), past: in.Texts()}
 		words := ""
 		for n := in.Number(); n > 0 && !in.Bad; n-- {
 			flags, status := in.Number(), in.Number()

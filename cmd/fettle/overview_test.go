@@ -41,7 +41,7 @@ func (t *partTest) overview(where string) (*overview, int) {
 	}
 	defer s.wholly()
 	old := s.recallOverview()
-	now, err := s.overview(old, func(string) {}, true)
+	now, err := s.overview(old, func(string) {})
 	if err != nil {
 		t.Fatalf("%s: %v", where, err)
 	}
@@ -295,7 +295,7 @@ func TestOverviewWhereOnlyAllTell(t *testing.T) {
 		t.Fatalf("%s: %s", record, said)
 	}
 	s := p.apartOf()
-	if _, err := s.overview(nil, func(string) {}, true); !errors.Is(err, history.ErrOtherSubjects) {
+	if _, err := s.overview(nil, func(string) {}); !errors.Is(err, history.ErrOtherSubjects) {
 		t.Fatalf("it is told of a few sets at a time: %v", err)
 	}
 	p.edit(overviewSet, `"kerf": "0.39 mm"`, `"kerf": "0.4 mm"`)
@@ -360,7 +360,7 @@ func TestOverviewDamaged(t *testing.T) {
 			t.Fatal("damage was not noticed")
 		}
 	}
-	if put([]byte(strings.Replace(string(good), "fettle overview 1\n", "fettle overview 0\n", 1))) != nil {
+	if put([]byte(strings.Replace(string(good), "fettle overview 2\n", "fettle overview 0\n", 1))) != nil {
 		t.Error("of another version, and taken")
 	}
 	// Whole, and not what this program writes: a body of any bytes below a good seal is read to the end or not at all.
@@ -430,5 +430,24 @@ func TestWalkDecides(t *testing.T) {
 	}
 	if strings.Count(did[1], "rejected ") < 2 || !strings.Contains(did[1], "Rejected ") {
 		t.Errorf("nothing was decided:\n%s", did[1])
+	}
+}
+
+// TestOverviewIsShared: what the pages of serve remember is what other commands need, and the other way round.
+func TestOverviewIsShared(t *testing.T) {
+	t.Setenv("SOURCE_DATE_EPOCH", "1793606400")
+	p := &partTest{T: t, repo: sampleHistory(t)}
+	pageOf(t, p.repo.Dir).wants("/", 200)
+	file := p.overviewFile()
+	before, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if now, held := p.overview("after a page"); held != len(now.sets) || held == 0 {
+		t.Errorf("%d of %d sets are known from a page", held, len(now.sets))
+	}
+	p.run(false, "status")
+	if after, err := os.ReadFile(file); err != nil || !bytes.Equal(before, after) {
+		t.Errorf("status remembers something else than pages (%v)", err)
 	}
 }

@@ -87,7 +87,7 @@ func (s *shop) aboutOpen() error {
 		ids = append(ids, d.ID)
 	}
 	if len(ids) == 0 {
-		t, err := s.overview(nil, s.bar.doing, true)
+		t, err := s.overview(nil, s.bar.doing)
 		if err != nil { // only the whole library can tell
 			s.wholly()
 			return nil

@@ -23,7 +23,7 @@ var cardsAtOnce = 200
 
 // reviewAll is a review of what is not approved. It is false where only the whole library can tell.
 func (s *shop) reviewAll() (bool, error) {
-	t, err := s.overview(nil, s.bar.doing, true)
+	t, err := s.overview(nil, s.bar.doing)
 	if err != nil {
 		return false, nil
 	}

@@ -69,7 +69,7 @@ func (p *pages) overview() (*overview, error) {
 	if p.part == nil {
 		return nil, nil
 	}
-	t, err := p.shop.overview(p.desk.seen, p.desk.at, false)
+	t, err := p.shop.overview(p.desk.seen, p.desk.at)
 	if err != nil {
 		p.wholly()
 		_, _, err = p.both()

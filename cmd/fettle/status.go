@@ -180,7 +180,7 @@ func (s *shop) verdict() (hooks.Report, func(history.Difference) bool, error) {
 func (s *shop) stands(r *statusReport) error {
 	var rows []row
 	if s.part != nil {
-		if t, err := s.overview(nil, s.bar.doing, true); err == nil {
+		if t, err := s.overview(nil, s.bar.doing); err == nil {
 			rows = t.rows(func(*row) bool { return true })
 		} else { // only the whole library can tell
 			s.wholly()
