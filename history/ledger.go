@@ -7,6 +7,9 @@ import (
 	"strings"
 	"sync"
 
+	"golang.org/x/crypto/ssh"
+
+	"fettle/history/signature"
 	"fettle/schema"
 )
 
@@ -14,7 +17,7 @@ import (
 type Ledger struct {
 	Records  []*schema.Record // by path, that is by time
 	byDigest map[schema.Digest]*schema.Record
-	checks   map[schema.Digest]check // of records that came from an [Index]
+	checks   map[schema.Digest]check // of records that came from an [Index], or were read sparingly
 	partial  map[schema.Digest]bool  // decisions of which an [Index] gave no more than what was asked for
 
 	once      sync.Once // for what follows
@@ -26,13 +29,7 @@ type Ledger struct {
 // ReadLedger reads the records of a snapshot, a few at a time. The error is about reading; what is wrong with a record is in its
 // Problems, and a record with problems counts for nothing.
 func ReadLedger(src schema.Source) (*Ledger, error) {
-	var paths []string
-	for _, path := range src.Files() {
-		if schema.IsRecordPath(path) && !strings.HasPrefix(pathpkg.Base(path), ".") { // .gitkeep and its like are no records
-			paths = append(paths, path)
-		}
-	}
-	slices.Sort(paths)
+	paths := recordPaths(src)
 	records := make([]*schema.Record, len(paths))
 	err := schema.AtOnce(len(paths), func(i int) (err error) {
 		if records[i], err = schema.ReadRecordFrom(src, paths[i]); err != nil {
@@ -44,6 +41,79 @@ func ReadLedger(src schema.Source) (*Ledger, error) {
 		return nil, err
 	}
 	return NewLedger(records), nil
+}
+
+func recordPaths(src schema.Source) (paths []string) {
+	for _, path := range src.Files() {
+		if schema.IsRecordPath(path) && !strings.HasPrefix(pathpkg.Base(path), ".") { // .gitkeep and its like are no records
+			paths = append(paths, path)
+		}
+	}
+	slices.Sort(paths)
+	return paths
+}
+
+// ReadLedgerSparing is [ReadLedger] for who holds all records of years while the history is read, too: they take a third of the room.
+// Signatures are checked while they are at hand, and then neither they nor what they are over are kept.
+func ReadLedgerSparing(src schema.Source) (*Ledger, error) {
+	paths := recordPaths(src)
+	records, checks := make([]*schema.Record, len(paths)), make([]*check, len(paths))
+	spare := schema.NewSparing()
+	err := schema.AtOnce(len(paths), func(i int) error {
+		data, err := src.Read(paths[i])
+		if err != nil {
+			return fmt.Errorf("%s: %w", paths[i], err)
+		}
+		r := spare.ReadRecord(paths[i], data)
+		if records[i] = r; mayBeSigned(r) {
+			key, why := checkRecord(r, "")
+			checks[i] = &check{key, why}
+			r.Message, r.Signature.V = nil, ""
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	l := NewLedger(records)
+	l.checks = make(map[schema.Digest]check, len(records))
+	keys := map[string]ssh.PublicKey{} // few persons sign many records
+	for i, c := range checks {
+		if c == nil || !Sound(records[i]) { // a copy under another name has the digest of the record itself
+			continue
+		}
+		if c.key != nil {
+			name := string(c.key.Marshal())
+			if keys[name] == nil {
+				keys[name] = c.key
+			}
+			c.key = keys[name]
+		}
+		l.checks[records[i].Digest] = *c
+	}
+	return l, nil
+}
+
+// Of is a ledger of some of the records, with what is known of their signatures.
+func (l *Ledger) Of(records []*schema.Record) *Ledger {
+	out := NewLedger(records)
+	out.checks, out.partial = l.checks, l.partial
+	return out
+}
+
+// SignedBy returns the key that a sound record is signed with, nil where the signature is missing or no good, or the record is void by itself.
+func (l *Ledger) SignedBy(r *schema.Record) ssh.PublicKey {
+	if known, ok := l.checks[r.Digest]; ok {
+		return known.key
+	}
+	if !r.Signature.Set() {
+		return nil
+	}
+	key, err := signature.Check(r.Message, r.Signature.V)
+	if err != nil {
+		return nil
+	}
+	return key
 }
 
 // NewLedger makes a ledger of records that were read already, in any order. What it finds wrong with a record it adds to the
@@ -72,9 +142,7 @@ func NewLedger(records []*schema.Record) *Ledger {
 
 // With returns the ledger with more records. They must not be in it yet.
 func (l *Ledger) With(more []*schema.Record) *Ledger {
-	out := NewLedger(slices.Concat(l.Records, more))
-	out.checks, out.partial = l.checks, l.partial
-	return out
+	return l.Of(slices.Concat(l.Records, more))
 }
 
 // Rules about the trail itself.

@@ -295,11 +295,54 @@ func (s *shop) files() memory {
 	return m
 }
 
+// saidOf is all that hangs on signatures and on the values that decisions and trials keep.
+func saidOf(l *history.Ledger, library string) string {
+	var b strings.Builder
+	st := l.Judge(library, "")
+	fmt.Fprintln(&b, st.Trouble, st.Anchor != nil && l.Get(st.Anchor.Digest) == st.Anchor)
+	for _, r := range l.Records {
+		fmt.Fprintln(&b, r.Path, r.Kind, r.Digest, r.Problems, st.Refused[r.Digest], st.Withdrawn[r.Digest] != nil, history.Subjects(r))
+		if r.Body == nil {
+			continue
+		}
+		fmt.Fprintln(&b, r.At, r.By, r.Text, r.Unit, r.Follows, r.Library, r.Signature.At, l.SignedBy(r) != nil || st.Refused[r.Digest] != "")
+		switch body := r.Body.(type) {
+		case *schema.Decision:
+			for _, s := range body.Subjects.V {
+				fmt.Fprintln(&b, s.Kind, s.ID, s.Digest, s.Values.At, s.MachineValues, s.Known)
+				if v := history.ValuesOf(&history.Decision{Subject: s}); v != nil {
+					fmt.Fprintln(&b, v.Digest(), string(schema.Layout(schema.Encode(v))))
+				}
+				for _, d := range st.State(s.Kind.V, s.ID.V).Once(schema.Digest(s.Digest.V)) {
+					fmt.Fprintln(&b, d.Person, d.Own)
+				}
+			}
+		default:
+			kept := r.Signature
+			r.Signature = schema.Member[string]{} // not kept of every record
+			fmt.Fprintln(&b, string(schema.Layout(schema.Encode(r.Body))))
+			r.Signature = kept
+		}
+	}
+	return b.String()
+}
+
 func readLedger(t testing.TB, src schema.Source) *history.Ledger {
 	t.Helper()
 	l, err := history.ReadLedger(src)
 	if err != nil {
 		t.Fatal(err)
+	}
+	if _, ok := t.(*testing.T); ok {
+		spare, err := history.ReadLedgerSparing(src)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, library := range []string{northgate, elsewhere, ""} {
+			if got, want := saidOf(spare, library), saidOf(l, library); got != want {
+				t.Errorf("records read sparingly, library %q\n%s\nall of them\n%s", library, got, want)
+			}
+		}
 	}
 	return l
 }

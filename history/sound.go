@@ -14,7 +14,7 @@ import (
 func (s *Standing) checkSignatures(library string) {
 	var signed []*schema.Record
 	for _, r := range s.Ledger.Records {
-		if Sound(r) && (r.Signature.Set() || mustBeSigned(r)) {
+		if mayBeSigned(r) {
 			signed = append(signed, r)
 		}
 	}
@@ -52,6 +52,9 @@ func (l *Ledger) check(r *schema.Record, library string) check {
 }
 
 const otherLibrary = "it is of another library"
+
+// mayBeSigned reports whether it has to be found out if a record is signed.
+func mayBeSigned(r *schema.Record) bool { return Sound(r) && (r.Signature.Set() || mustBeSigned(r)) }
 
 func mustBeSigned(r *schema.Record) bool {
 	switch r.Body.(type) {

@@ -149,13 +149,14 @@ func (s *Standing) Positions(lib *schema.Library) []Position {
 // EachPosition is [Standing.Positions], in no order, of a library that is handed over in parts: each holds settings and machines, and whole
 // sets with all their files. No part is needed for longer than its turn.
 func (s *Standing) EachPosition(parts iter.Seq[*schema.Library], each func(Position)) {
-	there := map[schema.ID]bool{}
+	there := map[string]bool{} // by name: an id holds on to the file that it was read from
 	var last *schema.Library
 	for lib := range parts {
 		last = lib
 		for _, r := range lib.Recipes {
-			there[r.ID] = true
-			each(s.Position(lib, r.ID))
+			p := s.Position(lib, r.ID)
+			there[p.Name] = true
+			each(p)
 		}
 	}
 	for key, state := range s.states {
@@ -163,7 +164,7 @@ func (s *Standing) EachPosition(parts iter.Seq[*schema.Library], each func(Posit
 			continue
 		}
 		id, err := schema.ParseID(key.ID)
-		if err != nil || there[id] {
+		if err != nil || there[id.String()] {
 			continue
 		}
 		if p := s.Position(last, id); state.status("") != Approved {

@@ -22,6 +22,7 @@ func Bind(n *Node, into any) []Problem {
 
 func (p *problems) bind(n *Node, into any) {
 	v := reflect.ValueOf(into).Elem()
+	n = unpacked(n)
 	if n.Kind != Object {
 		p.here(RuleBadValue, n.At, fmt.Sprintf("found %s where an object belongs", n.Kind.Words()), "")
 		return
@@ -115,10 +116,14 @@ func (p *problems) value(sp *spec, sh *shape, v reflect.Value, n *Node) {
 	case isQuantity:
 		p.quantity(sh, v, n)
 	case isRaw:
+		if p.spare != nil && p.file != "" && n.Kind == Object {
+			v.Set(reflect.ValueOf(packed(n, p.file)))
+			return
+		}
 		v.Set(reflect.ValueOf(copied(n)))
 	case isString:
 		if p.expect(n, String, "a string") && p.text(sp, n) {
-			v.SetString(n.Text)
+			v.SetString(p.spare.own(n.Text))
 		}
 	case isBool:
 		if n.Kind != True && n.Kind != False {
@@ -140,7 +145,7 @@ func (p *problems) value(sp *spec, sh *shape, v reflect.Value, n *Node) {
 			p.here(RuleBadValue, n.At, fmt.Sprintf("found %s; expected a plain number from %d to %d without quotes", found(n), sp.from, sp.to), "")
 			return
 		}
-		v.Set(reflect.ValueOf(Number{n.Text, float}))
+		v.Set(reflect.ValueOf(Number{p.spare.own(n.Text), float}))
 	case isStruct:
 		if p.expect(n, Object, "an object") {
 			p.object(sh.info, v, n)
@@ -164,7 +169,7 @@ func (p *problems) value(sp *spec, sh *shape, v reflect.Value, n *Node) {
 
 func (p *problems) row(sp *spec, sh *shape, v reflect.Value, n *Node) {
 	row := reflect.New(sh.typ.Elem()).Elem()
-	row.Field(0).SetString(n.Key)
+	row.Field(0).SetString(p.spare.own(n.Key))
 	row.Field(1).Set(reflect.ValueOf(n.KeyAt))
 	row.Field(3).Set(reflect.ValueOf(n.At))
 	before := p.count
@@ -227,7 +232,7 @@ func (p *problems) quantity(sh *shape, v reflect.Value, n *Node) {
 		*v.Field(0).Addr().Interface().(*quantity.Value) = *last
 		return
 	}
-	err := v.Addr().Interface().(quantity.Setter).Set(n.Text)
+	err := v.Addr().Interface().(quantity.Setter).Set(p.spare.own(n.Text))
 	if err == nil {
 		*last = *v.Field(0).Addr().Interface().(*quantity.Value)
 		return

@@ -47,14 +47,14 @@ func ReadFileAndLayout(path string, data []byte) *File {
 // read reads the file with a scanner and returns the tree, nil where it is no JSON object. The tree is good while the scanner is not
 // used again.
 func (f *File) read(s *scanner) *Node {
-	errs := &problems{lately: &s.lately}
+	errs := &problems{lately: &s.lately, spare: s.spare}
 	defer func() { f.Problems = errs.sorted() }()
 	root := s.scan(string(f.Data))
 	scanned := root != nil
-	if !scanned {
-		if root = parse(f.Data, errs); root == nil {
-			return nil
-		}
+	if scanned {
+		errs.file = s.text
+	} else if root = parse(f.Data, errs); root == nil {
+		return nil
 	}
 	if root.Kind != Object {
 		errs.add(RuleBadValue, root.At, "", fmt.Sprintf("found %s; a file of a library is an object in braces", root.Kind.Words()), "")
@@ -62,7 +62,7 @@ func (f *File) read(s *scanner) *Node {
 	}
 	f.object, f.scanned = true, scanned
 	f.items = itemsOf(root.Get("conditions"))
-	f.Kind = root.Str("kind")
+	f.Kind = errs.spare.own(root.Str("kind"))
 	t, ok := structOf(f.Kind)
 	if !ok {
 		unknownKind(root, errs)

@@ -44,6 +44,8 @@ type problems struct {
 	trail []place
 
 	lately *[64]quantity.Value // see last
+	spare  *Sparing            // nil where texts may hold on to the file
+	file   string              // its text, "" where something is wrong with it
 }
 
 func (p *problems) add(rule string, at Span, field, message, help string) {

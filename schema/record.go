@@ -250,22 +250,26 @@ func appendRecordMessage(b []byte, n *Node) []byte {
 
 // ReadRecord reads the bytes of a record file. Problems are in the record; only a file that is no JSON object has no body.
 func ReadRecord(path string, data []byte) *Record {
-	return readRecord(path, data, func(r *Record, root *Node, s *scanner) {
-		s.canonical = appendRecordMessage(s.canonical[:0], root)
-		r.Message = bytes.Clone(s.canonical)
-		r.Digest = DigestOf(r.Message)
-	})
+	return readRecord(path, data, nil, signed)
+}
+
+// signed notes what is signed of a record, and its digest.
+func signed(r *Record, root *Node, s *scanner) {
+	s.canonical = appendRecordMessage(s.canonical[:0], root)
+	r.Message = bytes.Clone(s.canonical)
+	r.Digest = DigestOf(r.Message)
 }
 
 // ReadRecordKnown is [ReadRecord] of a record whose digest is known, and whose signature nobody will look at.
 func ReadRecordKnown(path string, data []byte, digest Digest) *Record {
-	return readRecord(path, data, func(r *Record, _ *Node, _ *scanner) { r.Digest = digest })
+	return readRecord(path, data, nil, func(r *Record, _ *Node, _ *scanner) { r.Digest = digest })
 }
 
-func readRecord(path string, data []byte, digest func(*Record, *Node, *scanner)) *Record {
+func readRecord(path string, data []byte, spare *Sparing, digest func(*Record, *Node, *scanner)) *Record {
 	f := &File{Path: path, Data: data}
 	s := scanners.Get().(*scanner)
 	defer s.release()
+	s.spare = spare
 	root := f.read(s)
 	r := &Record{Path: path, Problems: f.Problems}
 	if root == nil {

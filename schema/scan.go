@@ -23,6 +23,7 @@ type scanner struct {
 
 	lately    [64]quantity.Value // see problems.last
 	canonical []byte             // room for the canonical form of a file
+	spare     *Sparing           // what is read now is held for long; nil where it is not
 }
 
 var scanners = sync.Pool{New: func() any {
@@ -90,6 +91,7 @@ func itemsOf(list *Node) []Span {
 
 // release gives the scanner back when nothing points to its nodes any more. Those of a huge file are not kept.
 func (s *scanner) release() {
+	s.spare = nil
 	const most = 64 // blocks
 	if len(s.nodes.blocks) > most || len(s.lists.blocks) > most || cap(s.open) > most*slabSize {
 		return

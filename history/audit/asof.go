@@ -81,7 +81,7 @@ func (m *Moment) read(snap git.Snapshot, anchor string) (err error) {
 	if m.Library, err = schema.ReadLibrary(snap); err != nil {
 		return err
 	}
-	if m.Ledger, err = history.ReadLedger(snap); err != nil {
+	if m.Ledger, err = history.ReadLedgerSparing(snap); err != nil {
 		return err
 	}
 	id := ""

@@ -23,7 +23,7 @@ func (t *Trail) StandingAt(at time.Time) *history.Standing {
 	if t.stood == nil {
 		t.stood = map[int64]*history.Standing{}
 	}
-	s := history.NewLedger(then).Judge(t.libraryID(), t.anchor)
+	s := t.Ledger.Of(then).Judge(t.libraryID(), t.anchor)
 	t.stood[key] = s
 	return s
 }

@@ -141,7 +141,7 @@ func (t *Trail) readSnapshot(snap git.Snapshot, o Options) (err error) {
 	if t.Library, err = schema.ReadLibrary(src); err != nil {
 		return err
 	}
-	if t.Ledger, err = history.ReadLedger(snap); err != nil {
+	if t.Ledger, err = history.ReadLedgerSparing(snap); err != nil {
 		return err
 	}
 	id := ""

@@ -73,8 +73,15 @@ type Report struct {
 	Reasoned   int            // of these, with a reason
 	Findings   []Finding      // the worst first
 	Conditions int            // in the commit
-	Unapproved []history.Position
-	Others     []history.Position // roster, settings, machines that are not approved as they are
+	Unapproved []Unapproved
+	Others     []Unapproved // roster, settings, machines that are not approved as they are
+}
+
+// An Unapproved is a subject that is not approved as it stands.
+type Unapproved struct {
+	Kind   string // of the subject
+	Name   string // id of the condition, name of the machine
+	Status history.Status
 }
 
 // Is reports whether there is a finding of a level.
@@ -173,7 +180,7 @@ func (t *Trail) checkRecord(r *schema.Record) *Finding {
 		return &f
 	}
 	// Alone, a record is refused only for what it is by itself: its signature, its library, values that do not fit its digests.
-	alone := history.NewLedger([]*schema.Record{r}).Judge(t.libraryID(), "")
+	alone := t.Ledger.Of([]*schema.Record{r}).Judge(t.libraryID(), "")
 	if why := alone.Refused[r.Digest]; why != "" {
 		f := t.finding(Broken, RuleUnsound, r)
 		f.Message, f.Help = why, "It counts for nothing. Look at who saved it; a good one can be written beside it."
@@ -201,8 +208,8 @@ func (t *Trail) libraryID() string {
 
 // everKnown reports whether a signature is by a key of any roster that was decided on, or that is in force.
 func (t *Trail) everKnown(r *schema.Record) bool {
-	key, err := signature.Check(r.Message, r.Signature.V)
-	if err != nil {
+	key := t.Ledger.SignedBy(r)
+	if key == nil {
 		return false
 	}
 	for _, roster := range t.rosters() {
@@ -252,11 +259,8 @@ func (t *Trail) findRosters() []*signature.Roster {
 
 // vouched reports whether a record is signed by a key of the person it names.
 func (t *Trail) vouched(r *schema.Record) bool {
-	if !r.Signature.Set() {
-		return false
-	}
-	key, err := signature.Check(r.Message, r.Signature.V)
-	if err != nil {
+	key := t.Ledger.SignedBy(r)
+	if key == nil {
 		return false
 	}
 	for _, roster := range t.rosters() {

@@ -381,20 +381,31 @@ func (e Entry) by(person string) bool {
 
 // checkPositions looks at where every condition stands, and at the approvals in force that lack the good trial that the policy asked for.
 func (t *Trail) checkPositions(r *Report) {
+	type placed struct {
+		id schema.ID
+		Unapproved
+	}
+	var open []placed
+	own := texts{}
 	t.Standing.EachPosition(t.parted(), func(p history.Position) {
 		if p.Now != nil {
 			r.Conditions++
 		}
 		if t.Standing.Anchor != nil && p.Status != history.Approved {
-			r.Unapproved = append(r.Unapproved, p)
+			open = append(open, placed{own.id(p.ID), Unapproved{p.Kind, p.Name, p.Status}})
 		}
 		if p.State != nil {
 			t.checkTrials(r, p)
 		}
 	})
-	slices.SortFunc(r.Unapproved, func(a, b history.Position) int { return a.ID.Compare(b.ID) })
+	slices.SortFunc(open, func(a, b placed) int { return a.id.Compare(b.id) })
+	for _, p := range open {
+		r.Unapproved = append(r.Unapproved, p.Unapproved)
+	}
 	if t.Standing.Anchor != nil {
-		r.Others = t.Standing.Others(t.Library)
+		for _, p := range t.Standing.Others(t.Library) {
+			r.Others = append(r.Others, Unapproved{p.Kind, p.Name, p.Status})
+		}
 	}
 }
 
