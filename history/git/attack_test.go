@@ -3,6 +3,7 @@ package git_test
 import (
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -82,6 +83,85 @@ func TestTreesThatNoGitMakes(t *testing.T) {
 		commit := forgedCommit(g, "tree "+id, "parent "+head, "author M <m@x> 1784008800 +0000", "committer M <m@x> 1784008800 +0000", "", "x")
 		if files, err := open(t, g.Dir).TreeFiles(commit); !errors.Is(err, git.ErrCorrupt) {
 			t.Errorf("%s: %v, %v", name, files, err)
+		}
+	}
+}
+
+// Directories that stand in one another ten times over, nine levels deep, are a billion files in ten small objects; one that stands in itself
+// under a long name, as deep as anybody likes, has a name of any length.
+func TestDirectoriesInOneAnother(t *testing.T) {
+	t.Parallel()
+	g := gittest.New(t)
+	g.Write("sets/a.json", "good\n")
+	head := g.Commit("good")
+	mktree := func(lines ...string) string {
+		return strings.TrimSpace(g.Input(strings.Join(lines, "\n")+"\n", "mktree"))
+	}
+	wide := g.Run("rev-parse", "HEAD:sets")
+	for range 9 {
+		var lines []string
+		for i := range 10 {
+			lines = append(lines, fmt.Sprintf("040000 tree %s\td%d", wide, i))
+		}
+		wide = mktree(lines...)
+	}
+	deep := g.Run("rev-parse", "HEAD:sets")
+	for range 100 {
+		deep = mktree("040000 tree " + deep + "\t" + strings.Repeat("x", 200))
+	}
+	for name, tree := range map[string]string{"wide": wide, "deep": deep} {
+		commit := strings.TrimSpace(g.Input("x", "commit-tree", "-p", head, mktree("040000 tree "+tree+"\tsets")))
+		r := open(t, g.Dir)
+		if files, err := r.TreeFiles(commit); !errors.Is(err, git.ErrTooLarge) {
+			t.Errorf("%s: %d files, %v", name, len(files), err)
+		}
+		if _, err := r.Commit(commit, ""); !errors.Is(err, git.ErrTooLarge) {
+			t.Errorf("%s: the library could be listed: %v", name, err)
+		}
+		for _, pair := range [][2]string{{head, commit}, {commit, head}, {"", commit}} {
+			if changes, err := r.ChangedPaths(pair[0], pair[1]); !errors.Is(err, git.ErrTooLarge) {
+				t.Errorf("%s: %d changes, %v", name, len(changes), err)
+			}
+		}
+		if files, err := r.TreeFiles(commit, "machines"); err != nil || len(files) > 0 {
+			t.Errorf("%s: where nobody looks, %v, %v", name, files, err)
+		}
+	}
+}
+
+// Modes that git takes for those it writes itself show the same files.
+func TestModesAsInGit(t *testing.T) {
+	t.Parallel()
+	g := gittest.New(t)
+	g.Write("sets/a.json", "good\n")
+	head := g.Commit("good")
+	raw, err := hex.DecodeString(g.Run("rev-parse", "HEAD:sets"))
+	blob, wrong := hex.DecodeString(g.Run("rev-parse", "HEAD:sets/a.json"))
+	if err != nil || wrong != nil {
+		t.Fatal(err, wrong)
+	}
+	for _, mode := range []string{"40000", "040000", "0040000", "40755", "20000040000", "100644", "0100644", "100664", "100700", "100010", "120000", "120777", "160000", "160755", "10000", "60000", "140000", "644"} {
+		id := string(blob)
+		if strings.Contains(mode, "40") && mode != "140000" {
+			id = string(raw)
+		}
+		tree := g.Input(mode+" x\x00"+id, "hash-object", "-t", "tree", "-w", "--stdin", "--literally")
+		commit := forgedCommit(g, "tree "+tree, "parent "+head, "author M <m@x> 1784008800 +0000", "committer M <m@x> 1784008800 +0000", "", "x")
+		files, err := open(t, g.Dir).TreeFiles(commit)
+		if err != nil {
+			t.Errorf("%s: %v", mode, err)
+		}
+		var got []string
+		for _, f := range files {
+			got = append(got, f.Mode+" "+f.Path)
+		}
+		var want []string
+		for line := range strings.Lines(g.Run("ls-tree", "-r", commit)) {
+			what, name, _ := strings.Cut(strings.TrimSpace(line), "\t")
+			want = append(want, what[:6]+" "+name)
+		}
+		if diff(t, got, want); t.Failed() {
+			t.Fatalf("of mode %s", mode)
 		}
 	}
 }

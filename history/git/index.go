@@ -60,7 +60,7 @@ func (r *Repo) IndexChanged(base string, under ...string) ([]Change, error) {
 	if len(specs) == 0 && base != "" {
 		if now := r.indexTree(); now != "" {
 			var changes []Change
-			if r.diffTrees(tree, now, "", nil, &changes) == nil { // else it may not have been written
+			if r.diffTrees(tree, now, nil, &changes) == nil { // else it may not have been written
 				slices.SortFunc(changes, func(x, y Change) int { return strings.Compare(x.Path, y.Path) })
 				return changes, nil
 			}

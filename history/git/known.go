@@ -331,7 +331,7 @@ func (r *Repo) savedAs(rev, root string, stood func() *stood, of []string) (Snap
 		return nil, err
 	}
 	var files []Entry
-	if err := r.walkTree(stood(), commit.tree, "", scope, func(more ...Entry) { files = append(files, more...) }); err != nil {
+	if err := r.walkTree(stood(), commit.tree, scope, func(more ...Entry) { files = append(files, more...) }); err != nil {
 		return nil, err
 	}
 	return r.snapshot("saved "+commit.hash[:12], root, files)

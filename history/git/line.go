@@ -47,7 +47,7 @@ func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool) {
 		}
 		if len(scope) > 0 || o.Changes {
 			var changes []Change
-			if r.diffTrees(before, tree, "", scope, &changes) != nil {
+			if r.diffTrees(before, tree, scope, &changes) != nil {
 				return nil, false
 			}
 			if len(changes) == 0 && len(scope) > 0 {

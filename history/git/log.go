@@ -278,9 +278,14 @@ func (l *logReader) changes() ([]Change, error) {
 		if err != nil {
 			return nil, err
 		}
-		changes = append(changes, change)
+		if changes = append(changes, change); len(changes) > mostChanges {
+			return nil, errorf(ErrTooLarge, "one commit changes more than %d files, more than fettle looks at", mostChanges)
+		}
 	}
 }
+
+// mostChanges are read of one commit. See [way]: git tells as many as there are.
+const mostChanges = 2 << 20
 
 // parseTime reads a date of git. One that is beyond what a calendar holds (git keeps whatever number was written) is the
 // zero time.

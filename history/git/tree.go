@@ -51,7 +51,7 @@ func (r *Repo) TreeFiles(rev string, under ...string) ([]Entry, error) {
 		return nil, err
 	}
 	var entries []Entry
-	err = r.walkTree(nil, tree, "", scope, func(more ...Entry) { entries = append(entries, more...) })
+	err = r.walkTree(nil, tree, scope, func(more ...Entry) { entries = append(entries, more...) })
 	return entries, err
 }
 
@@ -92,7 +92,7 @@ func (r *Repo) Tree(rev string) (string, error) { return r.treeOf(rev) }
 // error is an [ErrMissing] where one of them is not in this repository.
 func (r *Repo) TreeDirChanges(a, b string) ([]Change, error) {
 	var changes []Change
-	err := r.diffTrees(a, b, "", scope{}, &changes)
+	err := r.diffTrees(a, b, scope{}, &changes)
 	return changes, err
 }
 
@@ -107,8 +107,42 @@ func (r *Repo) treeOf(rev string) (string, error) {
 
 // walkTree calls f for the files below a directory of a commit. Directories that the index knows as they are there are taken from it;
 // noted may be nil.
-func (r *Repo) walkTree(noted *stood, tree, dir string, scope scope, f func(...Entry)) error {
-	entries, err := r.tree(tree)
+func (r *Repo) walkTree(noted *stood, tree string, scope scope, f func(...Entry)) error {
+	return r.newWay().files(noted, tree, "", scope, f)
+}
+
+// A way is how far somebody went into trees. One directory may stand under ten names in another one, and that under ten in the next, and so on:
+// a few bytes that somebody pushes would be more files than any computer holds.
+type way struct {
+	repo  *Repo
+	been  map[string]bool // trees that were looked at
+	again int             // entries of those that were looked at more than once, and what it takes to read these
+}
+
+const (
+	mostAgain = 1 << 20
+	toReadOne = 64
+	mostPath  = 1 << 14 // bytes of the name of a directory; no system takes so many
+)
+
+func (r *Repo) newWay() *way { return &way{repo: r, been: map[string]bool{}} }
+
+// tree is [Repo.tree] of a directory on the way.
+func (w *way) tree(hash, dir string) ([]treeEntry, error) {
+	entries, err := w.repo.tree(hash)
+	if w.been[hash] {
+		w.again += len(entries) + toReadOne
+	}
+	w.been[hash] = true
+	if err == nil && (w.again > mostAgain || len(dir) > mostPath) {
+		return nil, &Error{Kind: ErrTooLarge, What: "the same directories stand in one another so often, or so deep, that no computer holds all files of them: " + Printable(dir[:min(len(dir), 60)]),
+			Help: "nobody works with that: find the commit that brought it, and take it out"}
+	}
+	return entries, err
+}
+
+func (w *way) files(noted *stood, tree, dir string, scope scope, f func(...Entry)) error {
+	entries, err := w.tree(tree, dir)
 	if err != nil {
 		return err
 	}
@@ -121,7 +155,7 @@ func (r *Repo) walkTree(noted *stood, tree, dir string, scope scope, f func(...E
 				f(files...)
 				continue
 			}
-			if err := r.walkTree(noted, e.hash, at, scope, f); err != nil {
+			if err := w.files(noted, e.hash, at, scope, f); err != nil {
 				return err
 			}
 		case scope.holds(at):
@@ -182,18 +216,32 @@ func oddEntry(name string) error {
 	return errorf(ErrCorrupt, "a list of files in the repository is damaged: it holds %q in a way that git does not make; git fsck tells more", name)
 }
 
-// canonicalMode is a mode as git reads it: old programs kept more permissions of a file, and a zero before a directory.
+// canonicalMode is a mode as git reads it, whatever zeros stand before it and whichever permissions it holds: old programs kept more of these of
+// a file, and git takes what others write for a directory, too. What is none of the kinds that git knows it takes for another repository.
 func canonicalMode(mode string) string {
-	if mode == "0"+ModeTree {
-		return ModeTree
+	switch mode { // nearly all
+	case ModeFile, ModeTree:
+		return mode
 	}
-	if bits, ok := strings.CutPrefix(mode, "100"); ok && len(bits) == 3 {
-		if (bits[0]-'0')&1 != 0 {
+	var n uint32 // as in git, which does not look whether it flows over
+	for _, c := range []byte(mode) {
+		if c < '0' || c > '7' {
+			return mode
+		}
+		n = n<<3 + uint32(c-'0')
+	}
+	switch n >> 12 & 15 {
+	case 4:
+		return ModeTree
+	case 8:
+		if n&0o100 != 0 {
 			return ModeExecutable
 		}
 		return ModeFile
+	case 10:
+		return ModeSymlink
 	}
-	return mode
+	return ModeSubmodule
 }
 
 // ChangedPaths lists the files that differ between two commits, all or those at and below the given paths, ordered by
@@ -212,22 +260,27 @@ func (r *Repo) ChangedPaths(a, b string, under ...string) ([]Change, error) {
 		return nil, err
 	}
 	var changes []Change
-	if err := r.diffTrees(treeA, treeB, "", scope, &changes); err != nil {
+	if err := r.diffTrees(treeA, treeB, scope, &changes); err != nil {
 		return nil, err
 	}
 	slices.SortFunc(changes, func(x, y Change) int { return strings.Compare(x.Path, y.Path) })
 	return changes, nil
 }
 
-func (r *Repo) diffTrees(a, b, dir string, scope scope, changes *[]Change) error {
+// diffTrees adds the files that differ between two trees.
+func (r *Repo) diffTrees(a, b string, scope scope, changes *[]Change) error {
+	return r.newWay().changes(a, b, "", scope, changes)
+}
+
+func (w *way) changes(a, b, dir string, scope scope, changes *[]Change) error {
 	if a == b {
 		return nil
 	}
-	entriesA, err := r.tree(a)
+	entriesA, err := w.tree(a, dir)
 	if err != nil {
 		return err
 	}
-	entriesB, err := r.tree(b)
+	entriesB, err := w.tree(b, dir)
 	if err != nil {
 		return err
 	}
@@ -257,7 +310,7 @@ func (r *Repo) diffTrees(a, b, dir string, scope scope, changes *[]Change) error
 		if before != after && scope.holds(at) {
 			*changes = append(*changes, Change{Path: at, OldHash: before.hash, NewHash: after.hash, OldMode: before.mode, NewMode: after.mode})
 		}
-		return r.diffTrees(treeA, treeB, at, scope, changes)
+		return w.changes(treeA, treeB, at, scope, changes)
 	}
 	for _, e := range entriesB {
 		if err := pair(old[e.name], e, e.name); err != nil {
