@@ -29,6 +29,7 @@ type card struct {
 	effects  []lint.Effect         // what the changes do to what a cut spends
 	findings []lint.Finding
 	unsaved  bool // edited on disk, too: not decided on
+	stepped  bool // no reasons lead to it in one line, so that the history tells which do
 }
 
 // cards makes the cards of the given conditions in a state, against what is in force there.
@@ -48,7 +49,7 @@ func (s *shop) cards(st *state, positions []history.Position) []card {
 		edges := st.ledger.Edges(schema.SubjectCondition, p.ID.String())
 		c.reasons = history.Path(edges, []schema.Digest{c.since()}, p.Digest)
 		if c.reasons == nil && len(c.changes) > 0 && len(edges) > 0 {
-			stepwise = append(stepwise, i)
+			c.stepped, stepwise = true, append(stepwise, i)
 		}
 		s.tryCard(c, st)
 		c.unsaved = s.editedOnDisk(st, p)

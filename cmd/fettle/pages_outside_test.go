@@ -145,15 +145,14 @@ func writePages(t *testing.T, dir string) (names []string) {
 	return names
 }
 
-// workingPage is what a browser gets while there is work under way.
+// workingPage is a page of which the beginning was sent before it was there.
 func workingPage(t *testing.T) []byte {
 	t.Helper()
 	end := make(chan struct{})
-	t.Cleanup(func() { close(end) })
 	server := serve.New(serve.Options{Open: func(context.Context, time.Time) (serve.Library, error) {
 		<-end
 		return nil, &serve.NotFound{What: "time left"}
-	}, Doing: func() string { return "reading what is saved" }, Patience: time.Millisecond, Hosts: []string{"local"}, Errors: os.Stderr})
+	}, Doing: func(bool) string { return "reading what is saved" }, Prompt: time.Nanosecond, Hosts: []string{"local"}, Errors: os.Stderr})
 	entered := httptest.NewRecorder()
 	server.ServeHTTP(entered, httptest.NewRequest(http.MethodGet, "http://local"+server.Entrance(), nil))
 	at, _, _ := strings.Cut(server.Entrance(), "enter?")
@@ -161,9 +160,10 @@ func workingPage(t *testing.T) []byte {
 	for _, c := range entered.Result().Cookies() {
 		r.AddCookie(c)
 	}
+	time.AfterFunc(50*time.Millisecond, func() { close(end) })
 	page := httptest.NewRecorder()
 	server.ServeHTTP(page, r)
-	if page.Code != http.StatusAccepted {
+	if !strings.Contains(page.Body.String(), "reading what is saved") || !strings.Contains(page.Body.String(), "time left") {
 		t.Fatalf("%d %s", page.Code, page.Body)
 	}
 	return page.Body.Bytes()

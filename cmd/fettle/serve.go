@@ -76,7 +76,13 @@ func (a *app) serve(listen string, hosts []string) error {
 	}
 	debug.SetGCPercent(50) // it stands beside other programs all day; what pages are made of is let go
 	desk := a.newDesk()
-	server := serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: true, Hosts: ours, ReadOnly: !loopback, Errors: cleaned{a.err}})
+	errs := a.err
+	if f := terminalOf(a.err); f != nil { // the first bar went when the address was printed
+		if desk.bar = newProgress(f); desk.bar != nil {
+			errs = screen{f, desk.bar}
+		}
+	}
+	server := serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: true, Hosts: ours, ReadOnly: !loopback, Errors: cleaned{errs}})
 	a.copyable("open     http://" + ours[0] + server.Entrance())
 	if !loopback {
 		a.say("         open to the network and not encrypted: whoever has the address can read, and nobody can decide")
@@ -84,6 +90,11 @@ func (a *app) serve(listen string, hosts []string) error {
 	a.say("stop     Ctrl-C")
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	go func() { // so that a browser finds it
+		<-server.Prepare()
+		desk.bar.end()
+	}()
+	defer desk.bar.end()
 	if err := server.Serve(ctx, l); err != nil {
 		return fmt.Errorf("the page ended: %w", err)
 	}
@@ -124,64 +135,6 @@ func (p *pages) Head() (serve.Head, error) {
 	}
 	h.Person = spoken(person)
 	return h, nil
-}
-
-func (p *pages) Queue() (*serve.Queue, error) {
-	positions, near, more, err := p.queued()
-	if err != nil {
-		return nil, pageError(err)
-	}
-	p.desk.at("putting the cards together")
-	cards := near.cards(&near.committed, positions)
-	doc, err := near.documentOf(&near.committed, "HEAD", "", nil, cards, false, false)
-	if err != nil {
-		return nil, pageError(err)
-	}
-	if more != "" {
-		doc.Summary = append([]string{more}, doc.Summary...)
-	}
-	out := &serve.Queue{Review: doc}
-	if p.standing(&p.committed).Anchor != nil {
-		out.Subjects = p.waitingSubjects()
-	}
-	for _, row := range p.rest(&p.committed, len(cards)) {
-		if !strings.Contains(row.Text, "to decide: fettle approve ") && row.Text != "no condition waits for a decision" { // said with a link, and above
-			doc.Others = append(doc.Others, row)
-		}
-	}
-	return out, nil
-}
-
-// mostQueued is how many cards a queue shows: nobody reads more, and each of them takes work.
-const mostQueued = 300
-
-// queued are the conditions that wait, with the library around them, and, where these are more than a page shows, what is left out. Then
-// those come first that nobody can cut with as they are.
-func (p *pages) queued() (out []history.Position, near *pages, more string, err error) {
-	if p.standing(&p.committed).Anchor == nil {
-		return nil, p, "", nil
-	}
-	rows, err := p.waiting()
-	if err != nil {
-		return nil, nil, "", err
-	}
-	if len(rows) > mostQueued {
-		more = fmt.Sprintf("%d conditions are not approved as they stand. %d of them are here; the others are under their machines.", len(rows), mostQueued)
-		order := []history.Status{history.Contested, history.Stale, history.Removed, history.Superseded, history.Changed, history.New, history.Rejected}
-		slices.SortStableFunc(rows, func(a, b row) int { return slices.Index(order, a.status) - slices.Index(order, b.status) })
-		rows = rows[:mostQueued]
-	}
-	ids := make([]schema.ID, len(rows))
-	for i, r := range rows {
-		ids[i] = r.id
-	}
-	if near, err = p.nearEach(ids); err != nil {
-		return nil, nil, "", err
-	}
-	for _, id := range ids {
-		out = append(out, near.standing(&near.committed).Position(near.committed.lib, id))
-	}
-	return out, near, more, nil
 }
 
 // id finds a condition that was typed into an address: only whole ids that the library or its records have.

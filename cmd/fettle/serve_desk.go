@@ -20,37 +20,102 @@ import (
 // A desk keeps the library that pages were made of for as long as nothing of it changed: HEAD, every ref, all settings of git, every file on
 // disk. Whether that is so is looked at anew for every page; only requests that came before a look began share it.
 type desk struct {
-	app   *app
-	doing atomic.Pointer[string] // what takes time, in words
+	app        *app
+	bar        *progress              // on a terminal, while the first queue is made; else nil
+	doing      atomic.Pointer[string] // what takes time, in words
+	foreseeing atomic.Pointer[string] // how far the overview is
 
 	mu      sync.Mutex
 	checked time.Time // when the last look began
 	print   git.Print // taken before what is kept was read
 	kept    *pages
-	seen    *overview // whoever makes a page may touch it
 	closer  time.Time // when every file of a record was looked at
 
 	outdated atomic.Bool // such a look found something
+
+	ahead sync.Mutex               // one overview at a time: the next one follows it
+	seen  atomic.Pointer[overview] // the last one
+	queue map[[3]string]*queuedSet // of the last queue; whoever makes a page may touch it
+
+	holds sync.Mutex // see pages.users
 }
 
 func (a *app) newDesk() *desk { return &desk{app: a} }
 
-// Doing says what the desk is at, for a page that waits.
-func (d *desk) Doing() string {
+// Doing says what the desk is at, for a page that waits: for the overview or for something else.
+func (d *desk) Doing(foresee bool) string {
+	if text := d.foreseeing.Load(); foresee && text != nil && *text != "" {
+		return *text
+	}
 	if text := d.doing.Load(); text != nil {
 		return *text
 	}
 	return ""
 }
 
-func (d *desk) at(what string) { d.doing.Store(&what) }
+func (d *desk) at(what string) {
+	d.doing.Store(&what)
+	d.bar.doing(what)
+}
+
+// foresee looks where every condition stands, on a shop that nobody else uses. It may take long, and pages that do not need it are made meanwhile.
+func (d *desk) foresee(p *pages, s *shop) {
+	d.ahead.Lock()
+	defer d.ahead.Unlock()
+	if p.foreseen.Load() != nil {
+		return
+	}
+	tell := func(what string) {
+		d.foreseeing.Store(&what)
+		d.bar.doing(what)
+	}
+	t, err := s.overview(d.seen.Load(), tell)
+	nothing := ""
+	d.foreseeing.Store(&nothing)
+	p.foreseen.Store(&foreseen{t, err})
+	if err == nil {
+		d.seen.Store(t)
+	}
+}
+
+// hold notes that somebody uses the library.
+func (d *desk) hold(p *pages) *pages {
+	d.holds.Lock()
+	defer d.holds.Unlock()
+	p.users++
+	return p
+}
+
+// Leave ends the use of the library by whoever opened it. The last one closes what was replaced meanwhile.
+func (p *pages) Leave() {
+	p.desk.holds.Lock()
+	p.users--
+	last := p.replaced && p.users == 0
+	p.desk.holds.Unlock()
+	if last {
+		p.close()
+	}
+}
+
+func (d *desk) replace(p *pages) {
+	if p == nil {
+		return
+	}
+	d.holds.Lock()
+	p.replaced = true
+	unused := p.users == 0
+	d.holds.Unlock()
+	if unused {
+		p.close()
+	}
+}
 
 // open gives the library as it stands at a moment that is not before asked.
 func (d *desk) open(_ context.Context, asked time.Time) (serve.Library, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.kept != nil && d.checked.After(asked) {
-		return d.kept, nil
+		return d.hold(d.kept), nil
 	}
 	d.at("looking for what changed")
 	began := time.Now()
@@ -59,20 +124,18 @@ func (d *desk) open(_ context.Context, asked time.Time) (serve.Library, error) {
 		if err == nil && d.print.Glanced(now) {
 			d.checked = began
 			d.lookCloser(d.kept, d.print)
-			return d.kept, nil
+			return d.hold(d.kept), nil
 		}
 	}
 	old := d.kept
 	d.kept = nil
 	p, print, err := d.read()
-	if old != nil {
-		old.close()
-	}
+	d.replace(old)
 	if err != nil {
 		return nil, pageError(err)
 	}
 	d.kept, d.print, d.checked, d.closer = p, print, began, began
-	return p, nil
+	return d.hold(p), nil
 }
 
 // closerEvery is how often a look is taken at every file of a record, too.
@@ -131,7 +194,10 @@ func (p *pages) begin() error {
 // A pages is the library as pages show it. What is dear is worked out once, when first asked for; one page is made at a time.
 type pages struct {
 	*shop
-	desk *desk
+	desk     *desk
+	foreseen atomic.Pointer[foreseen] // nil until somebody looked where every condition stands
+	users    int                      // how many opened it and did not leave yet; desk.holds guards it
+	replaced bool                     // another is kept in its place; the same
 
 	all     []history.Position
 	byID    map[schema.ID]int
@@ -141,14 +207,20 @@ type pages struct {
 	waivers map[string][]*schema.Waiver         // condition → findings that somebody accepted
 }
 
+// foreseen is an overview, or why none can be had of parts.
+type foreseen struct {
+	*overview
+	err error
+}
+
 // Until is when something of the library runs out or begins by the clock alone: a permit, a waiver, a key of the roster.
 func (p *pages) Until() time.Time {
 	var times []time.Time
 	records := p.shop.unsaved.ledger.Records
 	if p.part == nil {
 		records = slices.Concat(records, p.committed.ledger.Records)
-	} else if p.desk.seen != nil {
-		for _, x := range p.desk.seen.sets {
+	} else if seen := p.desk.seen.Load(); seen != nil {
+		for _, x := range seen.sets {
 			times = append(times, x.ends...)
 		}
 	} else {

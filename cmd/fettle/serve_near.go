@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"fettle/cmd/fettle/serve"
-	"fettle/history"
 	"fettle/history/signature"
 	"fettle/schema"
 )
@@ -64,19 +63,30 @@ func (p *pages) ofMachine(name string) (*pages, error) {
 	return p.near(sets...)
 }
 
-// overview brings the overview up to what there is. It is nil where no part of the library can stand for it; then all of it is read.
+// Foresee is the work of looking where every condition stands; nil where that is known, or where all of the library was read.
+func (p *pages) Foresee() func() {
+	if p.part == nil || p.foreseen.Load() != nil {
+		return nil
+	}
+	s := *p.shop // the other is used for pages meanwhile
+	return func() { p.desk.foresee(p, &s) }
+}
+
+// overview is where every condition stands. It is nil where no part of the library can stand for it; then all of it is read.
 func (p *pages) overview() (*overview, error) {
 	if p.part == nil {
 		return nil, nil
 	}
-	t, err := p.shop.overview(p.desk.seen, p.desk.at)
-	if err != nil {
+	if look := p.Foresee(); look != nil {
+		look()
+	}
+	known := p.foreseen.Load()
+	if known.err != nil {
 		p.wholly()
-		_, _, err = p.both()
+		_, _, err := p.both()
 		return nil, err
 	}
-	p.desk.seen = t
-	return t, nil
+	return known.overview, nil
 }
 
 // coded is the library around the recipe of a card, as far as it is known from the overview.
@@ -91,23 +101,6 @@ func (p *pages) coded(code string) (*pages, error) {
 		}
 	}
 	return p, nil
-}
-
-// waiting are the conditions that are not approved, ordered by id.
-func (p *pages) waiting() (rows []row, err error) {
-	t, err := p.overview()
-	if err != nil {
-		return nil, err
-	}
-	if t != nil {
-		return t.rows(func(r *row) bool { return r.status != history.Approved && r.status != "" }), nil
-	}
-	for _, have := range p.positionsOf() {
-		if have.Status != history.Approved {
-			rows = append(rows, row{id: have.ID, status: have.Status})
-		}
-	}
-	return rows, nil
 }
 
 // named are all conditions that stand on disk or are saved, ordered by id.

@@ -45,7 +45,7 @@ func pageBy(t *testing.T, dir string, entire bool) *browser {
 		t.Fatal(err)
 	}
 	desk := a.newDesk()
-	server = serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: true, Patience: time.Minute, Hosts: []string{at.Host}, Errors: os.Stderr})
+	server = serve.New(serve.Options{Open: desk.open, Doing: desk.Doing, Keep: true, Prompt: time.Minute, Patience: time.Minute, Hosts: []string{at.Host}, Errors: os.Stderr})
 	jar, err := cookiejar.New(nil)
 	if err != nil {
 		t.Fatal(err)

@@ -8,7 +8,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
-	"runtime/debug"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -43,6 +43,17 @@ type page struct {
 	Body        any
 }
 
+// A route is how a page is made.
+type route struct {
+	name    string // of its template
+	title   string
+	address string
+	query   string // that was typed into the search
+	said    string // names the notice that it shows
+	foresee bool   // it needs what a library foresees
+	find    func(Library) (any, error)
+}
+
 // A notice is what a decision came to.
 type notice struct {
 	Good    bool
@@ -56,16 +67,18 @@ func (s *Server) routes() {
 		w.Header().Set("Content-Type", "text/css; charset=utf-8")
 		w.Write([]byte(view.Sheet() + pageStyle))
 	})
-	s.show("GET /{$}", "queue", "What waits for a decision", func(l Library, r *http.Request) (any, error) { return l.Queue() })
-	s.show("GET /review/{id...}", "review", "", func(l Library, r *http.Request) (any, error) { return l.Card(r.PathValue("id")) })
-	s.show("GET /subject/{kind}/{name}", "review", "", func(l Library, r *http.Request) (any, error) {
-		return l.Subject(r.PathValue("kind"), r.PathValue("name"))
-	})
-	s.show("GET /condition/{id...}", "condition", "", func(l Library, r *http.Request) (any, error) { return l.Condition(r.PathValue("id")) })
-	s.show("GET /history/{id...}", "history", "", func(l Library, r *http.Request) (any, error) { return l.History(r.PathValue("id")) })
-	s.show("GET /family/{name...}", "family", "", func(l Library, r *http.Request) (any, error) { return l.Family(r.PathValue("name")) })
-	s.show("GET /machine/{name}", "machine", "", func(l Library, r *http.Request) (any, error) { return l.Machine(r.PathValue("name")) })
-	s.show("GET /search", "search", "Search", func(l Library, r *http.Request) (any, error) { return l.Search(query(r)) })
+	named := func(title string) func(*http.Request) string { return func(*http.Request) string { return title } }
+	id := func(r *http.Request) string { return r.PathValue("id") }
+	name := func(r *http.Request) string { return r.PathValue("name") }
+	s.show("GET /{$}", "queue", named(queueTitle), func(l Library, r *http.Request) (any, error) { return l.Queue() })
+	s.show("GET /review/{id...}", "review", id, func(l Library, r *http.Request) (any, error) { return l.Card(id(r)) })
+	s.show("GET /subject/{kind}/{name}", "review", func(r *http.Request) string { return Decision{Kind: r.PathValue("kind"), ID: name(r)}.what() },
+		func(l Library, r *http.Request) (any, error) { return l.Subject(r.PathValue("kind"), name(r)) })
+	s.show("GET /condition/{id...}", "condition", id, func(l Library, r *http.Request) (any, error) { return l.Condition(id(r)) })
+	s.show("GET /history/{id...}", "history", id, func(l Library, r *http.Request) (any, error) { return l.History(id(r)) })
+	s.show("GET /family/{name...}", "family", name, func(l Library, r *http.Request) (any, error) { return l.Family(name(r)) })
+	s.show("GET /machine/{name}", "machine", name, func(l Library, r *http.Request) (any, error) { return l.Machine(name(r)) })
+	s.show("GET /search", "search", named("Search"), func(l Library, r *http.Request) (any, error) { return l.Search(query(r)) })
 	s.mux.HandleFunc("POST /decide", s.decide)
 	s.mux.HandleFunc("GET /decided/{deed}", func(w http.ResponseWriter, r *http.Request) {
 		s.mu.Lock()
@@ -85,47 +98,21 @@ func query(r *http.Request) string {
 	return q[:min(len(q), 200)]
 }
 
+const queueTitle = "What waits for a decision"
+
 // show answers a GET with a template.
-func (s *Server) show(pattern, name, title string, find func(Library, *http.Request) (any, error)) {
+func (s *Server) show(pattern, name string, title func(*http.Request) string, find func(Library, *http.Request) (any, error)) {
 	s.mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
-		said := r.URL.Query().Get("said")
-		heading := title
-		if heading == "" {
-			heading = strings.Trim(r.URL.Path[strings.Index(r.URL.Path[1:], "/")+1:], "/")
-		}
-		page, ok := s.patiently(r.Context(), func(library Library, err error) made {
-			if err != nil {
-				return s.trouble(nil, err)
-			}
-			address := r.URL.Path + "?" + query(r)
-			before := s.ready(library, address)
-			if said == "" && time.Since(before.at) < headKept {
-				return before
-			}
-			body, until := before.found, before.until
-			if body == nil || !time.Now().Before(until) {
-				if body, err = find(library, r); err != nil {
-					return s.trouble(library, err)
-				}
-				until = library.Until()
-			}
-			p := page{Title: heading, Query: query(r), Body: body, Notice: s.take(said)}
-			if c, ok := body.(*Card); ok && c.Kind != "" {
-				p.Title = c.Card.ID
-			}
-			page := s.render(http.StatusOK, library, name, p)
-			if page.found, page.until = body, until; said == "" && page.code == http.StatusOK && s.Keep {
-				s.made[address] = page
-			}
-			return page
-		})
-		if !ok {
-			s.working(w, s.base+r.URL.RequestURI())
-			return
-		}
-		page.send(w)
-		s.forget(said)
+		to := route{name: name, title: title(r), address: r.URL.Path + "?" + query(r), query: query(r), said: r.URL.Query().Get("said"), foresee: name == "queue" || name == "search",
+			find: func(l Library) (any, error) { return find(l, r) }}
+		s.answer(w, r, s.fly(to))
+		s.forget(to.said)
 	})
+}
+
+// Prepare makes the queue before anybody asks for it. The channel is closed when it is there.
+func (s *Server) Prepare() <-chan struct{} {
+	return s.fly(route{name: "queue", title: queueTitle, address: "/?", foresee: true, find: func(l Library) (any, error) { return l.Queue() }}).done
 }
 
 // ready is a page that was made of the same library, or nothing.
@@ -139,86 +126,89 @@ func (s *Server) ready(library Library, address string) made {
 	return s.made[address]
 }
 
-// patiently waits for its turn, has the library looked at, and makes a page; one at a time. It is not ok where that takes longer than anybody
-// likes to look at nothing: the work goes on, and whoever asks again profits from it.
-func (s *Server) patiently(ctx context.Context, do func(Library, error) made) (page made, ok bool) {
-	asked := time.Now()
-	ctx, cancel := context.WithTimeout(ctx, s.Patience)
-	defer cancel()
-	select {
-	case s.turn <- struct{}{}:
-	case <-ctx.Done():
-		return made{}, false
-	}
-	done := make(chan made, 1) // nobody may be there to read
-	go func() {
-		defer func() { <-s.turn }()
-		s.mu.Lock()
-		s.began = time.Now()
-		s.mu.Unlock()
-		defer func() {
-			if p := recover(); p != nil {
-				fmt.Fprintf(s.Errors, "fettle: %v\n%s\n", p, debug.Stack())
-				done <- made{code: http.StatusInternalServerError, body: []byte("The page could not be made.")}
-			}
-		}()
-		library, err := s.Open(context.WithoutCancel(ctx), asked)
-		done <- do(library, err)
-	}()
-	select {
-	case page := <-done:
-		return page, true
-	case <-ctx.Done():
-		return made{}, false
-	}
-}
-
 // working says that there is work under way, for how long already, and asks again by itself.
 func (s *Server) working(w http.ResponseWriter, address string) {
 	s.mu.Lock()
 	since := time.Since(s.began)
 	s.mu.Unlock()
-	doing := ""
-	if s.Doing != nil {
-		doing = s.Doing()
-	}
-	var b bytes.Buffer
-	if err := pages().ExecuteTemplate(&b, "working", struct {
+	body, err := s.execute("working", struct {
 		Base, Address, Doing string
 		Seconds              int
-	}{s.base, address, doing, int(since.Seconds())}); err != nil {
-		http.Error(w, "The page could not be made.", http.StatusInternalServerError)
+	}{s.base, address, s.doing(false), int(since.Seconds())})
+	if err != nil {
+		http.Error(w, notMade, http.StatusInternalServerError)
 		return
 	}
 	w.Header().Set("Refresh", "1; url="+address)
-	made{code: http.StatusAccepted, body: b.Bytes()}.send(w)
+	made{code: http.StatusAccepted, rest: body}.send(w)
+}
+
+func (s *Server) doing(foresee bool) string {
+	if s.Doing == nil {
+		return ""
+	}
+	return s.Doing(foresee)
 }
 
 func (m made) send(w http.ResponseWriter) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(m.code)
-	w.Write(m.body)
+	w.Write(slices.Concat(m.first, m.head, m.rest))
 }
 
-// render makes a page as a whole before anything is sent.
-func (s *Server) render(code int, library Library, name string, p page) made {
-	p.Base, p.Token = s.base, s.token
-	if library != nil {
-		head, err := library.Head()
-		if err != nil && code == http.StatusOK {
-			return s.trouble(nil, err)
-		}
-		p.Head = head
-	}
+// frame is a page without what stands in it.
+func (s *Server) frame(title string, head Head) page {
 	if s.ReadOnly {
-		p.Head.ReadOnly = "it was opened to the network, so that it only shows"
+		head.ReadOnly = "it was opened to the network, so that it only shows"
 	}
-	var b bytes.Buffer
-	if err := pages().ExecuteTemplate(&b, name, p); err != nil {
+	return page{Base: s.base, Token: s.token, Title: title, Head: head}
+}
+
+// headOf is what stands above a page.
+func (s *Server) headOf(p page) []byte {
+	out, err := s.execute("head", p)
+	if err != nil {
+		fmt.Fprintf(s.Errors, "fettle: what stands above a page: %v\n", err)
+	}
+	return out
+}
+
+// notMade is said of a page where the program itself is at fault.
+const notMade = "The page could not be made."
+
+// render makes a page as a whole before anything of it is sent.
+func (s *Server) render(code int, name string, p page) made {
+	out := made{code: code, at: time.Now()}
+	var errs [3]error
+	var said, body []byte
+	out.first, errs[0] = s.execute("first", p)
+	out.head = s.headOf(p)
+	said, errs[1] = s.execute("notice", p)
+	body, errs[2] = s.execute(name, p)
+	out.rest = slices.Concat(said, body, []byte(bottom))
+	if err := errors.Join(errs[:]...); err != nil {
 		fmt.Fprintf(s.Errors, "fettle: page %s: %v\n", name, err)
-		return made{code: http.StatusInternalServerError, body: []byte("The page could not be made.")}
+		return broken()
 	}
-	return made{code: code, body: b.Bytes(), at: time.Now()}
+	return out
+}
+
+// broken is a page that could not be made.
+func broken() made {
+	return made{code: http.StatusInternalServerError, first: []byte(`<!DOCTYPE html><html lang="en"><title>fettle</title><body><header>`), head: []byte(`</header><main>`),
+		rest: []byte(`<p role="alert"><b>` + notMade + `</b></p>` + bottom)}
+}
+
+const bottom = `</main>
+<footer><p class="soft">An approval is no release of a part, and it does not replace the machine maker's instructions.</p></footer>
+</body>
+</html>
+`
+
+func (s *Server) execute(name string, data any) ([]byte, error) {
+	var b bytes.Buffer
+	err := pages().ExecuteTemplate(&b, name, data)
+	return b.Bytes(), err
 }
 
 // fail says on a page what went wrong.
@@ -234,7 +224,13 @@ func (s *Server) trouble(library Library, err error) made {
 	case errors.As(err, &refused):
 		code, n.Lines = http.StatusConflict, lines(refused.Help)
 	}
-	return s.render(code, library, "trouble", page{Title: "That did not work", Notice: n})
+	var head Head
+	if library != nil {
+		head, _ = library.Head() // it is in trouble already
+	}
+	p := s.frame("That did not work", head)
+	p.Notice = n
+	return s.render(code, "trouble", p)
 }
 
 func lines(text string) (out []string) {
@@ -269,12 +265,7 @@ func (s *Server) decide(w http.ResponseWriter, r *http.Request) {
 	asked := time.Now()
 	go func() {
 		defer close(work.done)
-		s.turn <- struct{}{}
-		defer func() { <-s.turn }()
-		s.mu.Lock()
-		s.began = time.Now()
-		s.mu.Unlock()
-		work.answer = s.carryOut(d, asked)
+		s.inTurn(func() { work.answer = s.carryOut(d, asked) })
 	}()
 	s.await(w, r, id, work)
 }
@@ -285,6 +276,7 @@ func (s *Server) carryOut(d Decision, asked time.Time) func(http.ResponseWriter)
 	if err != nil {
 		return s.trouble(nil, err).send
 	}
+	defer library.Leave()
 	said, err := library.Decide(d)
 	if err != nil {
 		return s.trouble(library, err).send

@@ -28,9 +28,13 @@ import (
 	"fettle/cmd/fettle/view"
 )
 
-// A Library answers what one page shows, as things stand when it was opened.
+// A Library answers what one page shows, as things stood when it was opened. It is asked for one page at a time.
 type Library interface {
+	Leave() // ends its use by whoever opened it
 	Head() (Head, error)
+	// Foresee is the work of looking where everything stands, which a queue and a search need and which may take long: it is done before one of
+	// these is asked for, and beside other pages. It is nil where that is known.
+	Foresee() func()
 	Until() time.Time // when something changes by the clock alone
 	Queue() (*Queue, error)
 	Card(id string) (*Card, error)
@@ -62,10 +66,24 @@ type Head struct {
 	Unsaved  int // edited conditions that are not saved, which are no part of a review
 }
 
-// A Queue is what waits for a decision.
+// A Queue is what waits for a decision, the biggest effect first.
 type Queue struct {
-	*view.Review
+	Summary  []string // what needs a decision, in a few lines
+	Sets     []QueueSet
 	Subjects []Waiting
+	Others   []view.Row
+}
+
+// A QueueSet is the conditions of one machine, material and gas that wait.
+type QueueSet struct {
+	Name string
+	Rows []QueueRow
+}
+
+// A QueueRow is a condition that waits: what changes, its biggest effect, and how many findings there are.
+type QueueRow struct {
+	ID, Status, Short, Biggest, Count string
+	Bad                               bool // an error or an earlier no stands against it
 }
 
 // A Waiting is something to decide on that is no condition: the roster, the people, the settings, a machine.
@@ -132,11 +150,12 @@ type Decision struct {
 // Options are what a server needs.
 type Options struct {
 	Open     func(ctx context.Context, asked time.Time) (Library, error) // the library as it stands at a moment not before asked
-	Doing    func() string                                               // what takes time, in words; may be nil
+	Doing    func(foresee bool) string                                   // what takes time, in words: what [Library] foresees, or else; may be nil
 	Hosts    []string                                                    // values of the header Host that are ours: 127.0.0.1:8417
 	ReadOnly bool
 	Errors   io.Writer     // for what goes wrong in the server itself
-	Patience time.Duration // after which a page says that there is work under way
+	Prompt   time.Duration // after which the beginning of a page is sent, and the rest when it is there
+	Patience time.Duration // after which a page says that a decision is under way
 	Keep     bool          // whether pages are kept for others who ask for them, while the library is the same
 }
 
@@ -149,10 +168,11 @@ type Server struct {
 	mux   *http.ServeMux
 	turn  chan struct{} // one page at a time
 
-	mu     sync.Mutex
-	notice map[string]notice // what a decision came to, shown once
-	began  time.Time         // when whoever has the turn got it
-	deeds  map[string]*deed  // decisions that take long
+	mu      sync.Mutex
+	notice  map[string]notice  // what a decision came to, shown once
+	began   time.Time          // when whoever has the turn got it
+	deeds   map[string]*deed   // decisions that take long
+	flights map[string]*flight // pages that wait for their turn, by address
 
 	made    map[string]made // pages of one library, by address; whoever has the turn may touch it
 	madeFor Library
@@ -164,13 +184,13 @@ const headKept = time.Second
 // mostMade is how many pages are kept.
 const mostMade = 500
 
-// A made page is ready to be sent.
+// A made page is ready to be sent: its beginning, what stands above every page, and the rest.
 type made struct {
-	code  int
-	body  []byte
-	at    time.Time
-	found any       // what the page was made of,
-	until time.Time // and how long that is so
+	code              int
+	first, head, rest []byte
+	at                time.Time
+	found             any       // what the page was made of,
+	until             time.Time // and how long that is so
 }
 
 // A deed is a decision under way.
@@ -181,10 +201,14 @@ type deed struct {
 
 // New makes a server with a key of its own.
 func New(o Options) *Server {
+	if o.Prompt == 0 {
+		o.Prompt = 25 * time.Millisecond
+	}
 	if o.Patience == 0 {
 		o.Patience = 1500 * time.Millisecond
 	}
-	s := &Server{Options: o, base: "/" + random(9), key: random(24), token: random(24), turn: make(chan struct{}, 1), notice: map[string]notice{}, deeds: map[string]*deed{}}
+	s := &Server{Options: o, base: "/" + random(9), key: random(24), token: random(24), turn: make(chan struct{}, 1), notice: map[string]notice{}, deeds: map[string]*deed{},
+		flights: map[string]*flight{}}
 	s.routes()
 	return s
 }
@@ -200,10 +224,11 @@ func (s *Server) Entrance() string { return s.base + "/enter?key=" + s.key }
 
 const cookieName = "fettle"
 
-// Limits of a request.
+// Limits of a request and of each piece of an answer.
 const (
-	mostURL  = 2 << 10
-	mostForm = 64 << 10
+	mostURL      = 2 << 10
+	mostForm     = 64 << 10
+	writeTimeout = 2 * time.Minute
 )
 
 // ServeHTTP judges who asks, and answers.
@@ -287,8 +312,8 @@ func (s *Server) enter(w http.ResponseWriter, r *http.Request) {
 
 // Serve answers on a listener until the context ends.
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
-	server := &http.Server{Handler: s, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: 2 * time.Minute, IdleTimeout: time.Minute,
-		MaxHeaderBytes: 16 << 10, ErrorLog: log.New(s.Errors, "", 0)}
+	server := &http.Server{Handler: s, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 15 * time.Second, WriteTimeout: writeTimeout, IdleTimeout: time.Minute,
+		MaxHeaderBytes: 16 << 10, ErrorLog: log.New(s.Errors, "", 0), BaseContext: func(net.Listener) context.Context { return ctx }}
 	done := make(chan error, 1)
 	go func() { done <- server.Serve(l) }()
 	select {
