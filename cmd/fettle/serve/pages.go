@@ -195,7 +195,7 @@ func (s *Server) render(code int, name string, p page) made {
 
 // broken is a page that could not be made.
 func broken() made {
-	return made{code: http.StatusInternalServerError, first: []byte(`<!DOCTYPE html><html lang="en"><title>fettle</title><body><header>`), head: []byte(`</header><main>`),
+	return made{code: http.StatusInternalServerError, first: []byte(`<!DOCTYPE html><html lang="en"><title>fettle</title><body><header>`), head: []byte(`<p>fettle itself is at fault.</p></header><main id="content">`),
 		rest: []byte(`<p role="alert"><b>` + notMade + `</b></p>` + bottom)}
 }
 
