@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/fettle/view"
+	"fettle/history/audit"
 	"fettle/history/git"
 	"fettle/hooks"
 	"fettle/lint"
@@ -96,7 +97,7 @@ func (a *app) hooksInstall(shared bool) error {
 	})
 }
 
-// remember reads the library at hand once, so that the first commit does not have to. There need not be one.
+// remember reads the library at hand and its history once, so that the first commit and the first audit do not have to. There need not be one.
 func (a *app) remember() {
 	s, err := a.open()
 	if err != nil {
@@ -106,6 +107,7 @@ func (a *app) remember() {
 	if known, err := hooks.OpenLookup(s.repo, s.sub); err == nil {
 		known.Close()
 	}
+	_ = audit.Prepare(s.repo, s.sub)
 }
 
 func (a *app) hooksRemove(shared bool) error {

@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"slices"
 	"time"
 
 	"fettle/history"
@@ -20,12 +21,35 @@ const (
 	fewCommits  = 32       // that came since a file was written, before it is written anew
 )
 
-// since returns the commits that lead to a revision, nil where those kept are of no help.
-func (p *past) since(repo *git.Repo, head, root string) ([]*commit, error) {
-	if p == nil || p.head == head {
-		if p == nil {
-			return nil, nil
-		}
+// Prepare reads the history of a library once, so that the first question about it does not have to: which commits there are, what each
+// changed and of which sets. What is read is kept below the directory of git, as [Options.Kept] has it used.
+func Prepare(repo *git.Repo, root string) error {
+	repo = repo.AsWritten()
+	head, err := repo.Resolve("HEAD")
+	if err != nil || repo.IsShallow() {
+		return err
+	}
+	list, keep, err := readGraph(repo, head, root, true, false)
+	if err != nil {
+		return err
+	}
+	keep()
+	known := &families{repo: repo, of: map[string]family{}}
+	known.recall()
+	if err := known.read(setsOf(list, root)); err != nil {
+		return err
+	}
+	known.keep()
+	return nil
+}
+
+// since returns the commits that lead to a revision, nil where those kept are of no help: as where all are told, and of some it is not kept
+// what they say of themselves.
+func (p *past) since(repo *git.Repo, head, root string, few bool) ([]*commit, error) {
+	if p == nil || !few && slices.ContainsFunc(p.commits, func(c *commit) bool { return c.entry != nil && c.said == nil }) {
+		return nil, nil
+	}
+	if p.head == head {
 		return p.commits, nil
 	}
 	if leads, err := repo.IsAncestor(p.head, head); !leads || err != nil {
@@ -38,13 +62,21 @@ func (p *past) since(repo *git.Repo, head, root string) ([]*commit, error) {
 	}
 	list := g.inOrder(nil)
 	if len(list) > len(p.commits)+fewCommits {
-		keepCommits(repo, head, root, list)
+		keepCommits(repo, head, root, list)()
 	}
 	return list, nil
 }
 
-// keepCommits writes commits down. What cannot be written costs time and nothing else.
-func keepCommits(repo *git.Repo, head, root string, list []*commit) {
+// keepCommits gives what writes commits down, as much as is known of them now. What cannot be written costs time and nothing else.
+func keepCommits(repo *git.Repo, head, root string, list []*commit) func() {
+	said := make([]*git.LogEntry, len(list))
+	for i, c := range list {
+		said[i] = c.said
+	}
+	return func() { writeCommits(repo, head, root, list, said) }
+}
+
+func writeCommits(repo *git.Repo, head, root string, list []*commit, said []*git.LogEntry) {
 	words, ids, body := &numbered{}, &numbered{}, &history.Encoder{}
 	ids.number("")
 	for _, c := range list { // the first numbers are theirs
@@ -56,7 +88,7 @@ func keepCommits(repo *git.Repo, head, root string, list []*commit) {
 		encodeTime(body, s.When)
 	}
 	var sizes [3]int // of all parents, lists of changes and changes
-	for _, c := range list {
+	for i, c := range list {
 		sizes[0] += len(c.parents)
 		body.Number(len(c.parents))
 		for _, p := range c.parents {
@@ -68,9 +100,15 @@ func keepCommits(repo *git.Repo, head, root string, list []*commit) {
 			continue
 		}
 		body.Number(1 + len(c.entry.Changes))
-		person(c.entry.Author)
-		person(c.entry.Committer)
-		body.Texts(c.entry.CoAuthors)
+		if e := said[i]; e == nil {
+			body.Number(0)
+			encodeTime(body, c.when)
+		} else {
+			body.Number(1)
+			person(e.Author)
+			person(e.Committer)
+			body.Texts(e.CoAuthors)
+		}
 		sizes[1] += len(c.entry.Changes)
 		for _, changes := range c.entry.Changes {
 			sizes[2] += len(changes)
@@ -144,8 +182,12 @@ func recallCommits(repo *git.Repo, root string) *past {
 		}
 		e := &entries[i]
 		c.entry = e
-		e.Hash, e.Author, e.Committer, e.CoAuthors = c.hash, person(), person(), in.Texts()
-		c.when = e.Committer.When
+		if e.Hash = c.hash; in.Number() == 0 {
+			c.when = zones.decodeTime(in)
+		} else {
+			e.Author, e.Committer, e.CoAuthors = person(), person(), in.Texts()
+			c.said, c.when = e, e.Committer.When
+		}
 		first := len(lists)
 		for ; sides > 0 && !in.Bad; sides-- {
 			from := len(changes)

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"strings"
+	"unsafe"
 
 	"fettle/history/git"
 	"fettle/schema"
@@ -95,9 +96,19 @@ func (f *families) read(blobs []string) error {
 	f.come += len(missing)
 	const head = 256 // in most files it stands at the beginning
 	var long []string
+	type begin struct {
+		at  *byte
+		len int
+	}
+	read := map[begin]family{} // many versions begin with the very same bytes
 	if err := f.repo.PastHeads(missing, head, func(i int, data []byte) error {
-		of := family{}
-		if of.machine, of.material, of.gas = schema.FamilyOf(data); of.machine == "" || of.material == "" || of.gas == "" {
+		at := begin{unsafe.SliceData(data), len(data)}
+		of, known := read[at]
+		if !known {
+			of.machine, of.material, of.gas = schema.FamilyOf(data)
+			read[at] = of
+		}
+		if of.machine == "" || of.material == "" || of.gas == "" {
 			if len(data) == head {
 				long = append(long, missing[i])
 			}

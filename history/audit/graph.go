@@ -15,7 +15,8 @@ type commit struct {
 	hash     string
 	parents  []*commit
 	children int               // that were not worked on yet
-	entry    *git.LogEntry     // nil where it touched nothing of the library
+	entry    *git.LogEntry     // what it changed; nil where it touched nothing of the library
+	said     *git.LogEntry     // what it says of itself; nil where that was not read yet, see [Trail.said]
 	when     time.Time         // by the clock of the committer
 	pos      int               // in the order of history: parents first
 	edge     bool              // what came before is not in this clone
@@ -36,22 +37,47 @@ func (c *commit) clock() string {
 	return ""
 }
 
-// readGraph reads all commits that lead to a revision, in the order of history. Of those that are kept only what came since is asked for.
-func readGraph(repo *git.Repo, head, root string, kept bool) ([]*commit, error) {
+// readGraph reads all commits that lead to a revision, in the order of history. Of those that are kept only what came since is asked for. A few
+// of them are told where few conditions are looked for: then what each says of itself is not read.
+func readGraph(repo *git.Repo, head, root string, kept, few bool) (list []*commit, keep func(), err error) {
+	keep = func() {}
 	if kept {
-		if list, err := recallCommits(repo, root).since(repo, head, root); list != nil || err != nil {
-			return list, err
+		if list, err := recallCommits(repo, root).since(repo, head, root, few); list != nil || err != nil {
+			return list, keep, err
 		}
 	}
 	g := newGraph(nil)
-	if _, err := g.collect(repo, []string{head}, root); err != nil {
-		return nil, err
+	if !few || !g.lineage(repo, head, root) {
+		if _, err := g.collect(repo, []string{head}, root); err != nil {
+			return nil, keep, err
+		}
 	}
-	list := g.inOrder(shallowEdges(repo))
+	list = g.inOrder(shallowEdges(repo))
 	if kept {
-		keepCommits(repo, head, root, list)
+		keep = keepCommits(repo, head, root, list)
 	}
-	return list, nil
+	return list, keep, nil
+}
+
+// lineage adds all commits that lead to one, as git itself need not be asked for them.
+func (g *graph) lineage(repo *git.Repo, head, root string) bool {
+	list, ok := repo.Lineage(head, partsBelow(root))
+	if !ok {
+		return false
+	}
+	g.commits, g.parents = make(map[string]*commit, len(list)), make(map[*commit][]string, len(list))
+	for _, a := range list {
+		c := &commit{hash: a.Hash, when: a.When}
+		if a.Changes != nil {
+			c.entry = &git.LogEntry{Hash: a.Hash, Changes: a.Changes}
+		}
+		parents := make([]string, len(a.Parents))
+		for i, p := range a.Parents {
+			parents[i] = p.Hash
+		}
+		g.commits[c.hash], g.parents[c] = c, parents
+	}
+	return true
 }
 
 // A graph is commits by their ids, and what the new ones among them build upon.
@@ -95,7 +121,8 @@ func (g *graph) collect(repo *git.Repo, revs []string, root string) (whole bool,
 			}
 			touches = touches || len(e.Changes[i]) > 0
 		}
-		if c := g.add(e); touches {
+		c := g.add(e)
+		if c.said = &e; touches {
 			c.entry = &e
 		}
 	}

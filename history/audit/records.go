@@ -87,10 +87,9 @@ func (t *Trail) addRecords() {
 			e.By.Name, e.By.Email = r.By.V, ""
 		}
 		if c := t.brought[r.Path]; c != nil {
-			e.Commit, e.Committed, e.Merge, e.Edge, e.pos = c.hash, c.when, len(c.parents) > 1, c.edge, c.pos
-			if c.entry != nil {
-				e.Committer = t.persons.of(c.entry.Committer.Name, c.entry.Committer.Email)
-			}
+			by := t.said(c).Committer
+			e.Commit, e.Committed, e.Merge, e.Edge, e.pos = c.hash, by.When, len(c.parents) > 1, c.edge, c.pos
+			e.Committer = t.persons.of(by.Name, by.Email)
 		}
 		e.Clock = t.recordClock(r, e)
 		e.Why = []Why{{Text: r.Text.V, By: r.By.V, At: r.Time(), Signed: r.Signature.Set(), Record: r.Digest}}

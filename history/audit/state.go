@@ -189,26 +189,28 @@ func (w *walker) step(c *commit) (unreadable []git.Change, err error) {
 // ahead is for how many commits the sets are asked for at once: one question to git costs more than one set.
 const ahead = 128
 
-// readAhead reads the sets that the next commits brought.
-func (w *walker) readAhead(commits []*commit) error {
-	if s := w.trail.search; s != nil {
-		var blobs []string
-		for _, c := range commits {
-			if c.entry == nil {
-				continue
-			}
-			for _, changes := range c.entry.Changes {
-				for _, change := range changes {
-					if isSet(strings.TrimPrefix(change.Path, w.root)) {
-						blobs = append(blobs, regularBlob(change.OldMode, change.OldHash), regularBlob(change.NewMode, change.NewHash))
-					}
+// setsOf are the contents of sets that some commits changed, before and after; some are "".
+func setsOf(commits []*commit, root string) (blobs []string) {
+	if root != "" {
+		root = strings.Trim(root, "/") + "/"
+	}
+	for _, c := range commits {
+		if c.entry == nil {
+			continue
+		}
+		for _, changes := range c.entry.Changes {
+			for _, change := range changes {
+				if isSet(strings.TrimPrefix(change.Path, root)) {
+					blobs = append(blobs, regularBlob(change.OldMode, change.OldHash), regularBlob(change.NewMode, change.NewHash))
 				}
 			}
 		}
-		if err := s.read(blobs); err != nil {
-			return err
-		}
 	}
+	return blobs
+}
+
+// readAhead reads the sets that the next commits brought.
+func (w *walker) readAhead(commits []*commit) error {
 	var versions []version
 	for _, c := range commits {
 		if c.entry == nil {

@@ -91,7 +91,7 @@ func (e *told) pos() int {
 // at is when its author says that they made it.
 func (e *told) at() time.Time {
 	if e.move != nil {
-		return e.move.commit.entry.Author.When
+		return e.move.commit.said.Author.When
 	}
 	return e.other.At
 }

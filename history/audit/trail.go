@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"cmp"
 	"errors"
 	"slices"
 	"strings"
@@ -95,8 +96,12 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 		return nil, err
 	}
 	t.Head, t.search = head, newSearch(repo, o.IDs)
-	commits := sync.OnceValues(func() ([]*commit, error) { return readGraph(repo, head, root, t.kept) })
-	go commits() // git lists them while the records are read
+	keep := func() {}
+	commits := sync.OnceValues(func() (list []*commit, err error) {
+		list, keep, err = readGraph(repo, head, root, t.kept, t.search != nil)
+		return list, err
+	})
+	go commits() // they are listed while the records are read
 	if err := t.readHead(repo, root, o); err != nil {
 		_, _ = commits() // nothing reads on when this returns
 		return nil, err
@@ -104,9 +109,13 @@ func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	if t.commits, err = commits(); err != nil {
 		return nil, err
 	}
+	var kept sync.WaitGroup
+	kept.Go(keep)
+	defer kept.Wait()
 	if err := t.walk(repo, root, o.Passing); err != nil {
 		return nil, err
 	}
+	t.hearTold()
 	records := len(t.told)
 	t.addRecords()
 	t.arrange(records)
@@ -178,6 +187,11 @@ func (t *Trail) walk(repo *git.Repo, root string, passing bool) error {
 	if t.search != nil && t.kept && fresh > 0 {
 		t.search.recall()
 		defer t.search.keep()
+	}
+	if t.search != nil && fresh > 0 {
+		if err := t.search.read(setsOf(open, root)); err != nil {
+			return err
+		}
 	}
 	for _, c := range t.commits {
 		if c.edge {
@@ -325,17 +339,56 @@ func kindOf(before, after *schema.Values) string {
 
 // entry begins an entry about a commit.
 func (t *Trail) entry(c *commit, kind string) Entry {
-	e := Entry{Kind: kind, Commit: c.hash, Committed: c.when, At: c.when, Merge: len(c.parents) > 1, Edge: c.edge, Clock: c.clock(), pos: c.pos}
-	if c.entry != nil {
-		e.At = c.entry.Author.When
-		e.By = t.persons.of(c.entry.Author.Name, c.entry.Author.Email)
-		e.Committer = t.persons.of(c.entry.Committer.Name, c.entry.Committer.Email)
-		for _, co := range c.entry.CoAuthors {
-			name, email, _ := strings.Cut(strings.TrimSuffix(co, ">"), "<")
-			e.CoAuthors = append(e.CoAuthors, t.persons.of(strings.TrimSpace(name), email))
-		}
+	said := t.said(c)
+	e := Entry{Kind: kind, Commit: c.hash, Committed: said.Committer.When, At: said.Author.When, Merge: len(c.parents) > 1, Edge: c.edge, Clock: c.clock(), pos: c.pos}
+	e.By = t.persons.of(said.Author.Name, said.Author.Email)
+	e.Committer = t.persons.of(said.Committer.Name, said.Committer.Email)
+	for _, co := range said.CoAuthors {
+		name, email, _ := strings.Cut(strings.TrimSuffix(co, ">"), "<")
+		e.CoAuthors = append(e.CoAuthors, t.persons.of(strings.TrimSpace(name), email))
 	}
 	return e
+}
+
+// said is what a commit says of itself. Where it cannot be read the timeline is not whole, see [Trail.Err].
+func (t *Trail) said(c *commit) *git.LogEntry {
+	if c.said == nil {
+		t.hear([]*commit{c})
+	}
+	return c.said
+}
+
+// hear reads what some commits say of themselves.
+func (t *Trail) hear(commits []*commit) {
+	var silent []*commit
+	var hashes []string
+	for _, c := range commits {
+		if c.said == nil {
+			c.said = &git.LogEntry{Hash: c.hash}
+			silent, hashes = append(silent, c), append(hashes, c.hash)
+		}
+	}
+	err := t.walked.repo.Said(hashes, func(i int, e git.LogEntry) {
+		e.Message, e.Subject = "", ""
+		*silent[i].said = e
+	})
+	t.wrong = cmp.Or(t.wrong, err)
+}
+
+// hearTold has at once what those commits say of themselves that are told of.
+func (t *Trail) hearTold() {
+	var commits []*commit
+	for _, e := range t.told {
+		if e.move != nil {
+			commits = append(commits, e.move.commit)
+		}
+	}
+	for _, r := range t.Ledger.Records {
+		if c := t.brought[r.Path]; c != nil {
+			commits = append(commits, c)
+		}
+	}
+	t.hear(commits)
 }
 
 // persons knows people by the names that the library gives them, each in lower case.

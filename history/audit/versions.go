@@ -24,7 +24,7 @@ func (t *Trail) Versions(id string) []Version {
 	var out []Version
 	for _, m := range t.moves[id] {
 		if m.blob != "" {
-			out = append(out, Version{m.to, m.commit.hash, m.commit.when, t.entry(m.commit, "").By, m.blob, m.settings, m.commit.pos})
+			out = append(out, Version{m.to, m.commit.hash, t.said(m.commit).Committer.When, t.entry(m.commit, "").By, m.blob, m.settings, m.commit.pos})
 		}
 	}
 	return out

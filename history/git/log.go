@@ -24,6 +24,8 @@ type LogOptions struct {
 	Reverse     bool // oldest first
 	MaxCount    int  // at most so many, the newest; 0 is all
 	Changes     bool // list the files that each commit changed, those below Paths
+
+	only bool // of Revs themselves, and nothing that leads to them
 }
 
 // LogEntry is one commit.
@@ -149,6 +151,9 @@ func (r *Repo) logArgs(o LogOptions) ([]string, error) {
 		if on {
 			args = append(args, flag)
 		}
+	}
+	if o.only {
+		args = append(args, "--no-walk=unsorted")
 	}
 	if o.MaxCount > 0 {
 		args = append(args, "--max-count="+strconv.Itoa(o.MaxCount))

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"io"
 	"os"
-	"sort"
 	"sync"
 	"sync/atomic"
 )
@@ -27,6 +26,7 @@ type pack struct {
 	upTo        [256]uint32 // how many ids begin with this byte or one before it
 	buckets     [256]atomic.Pointer[bucket]
 	held        atomic.Int64 // bytes of buckets
+	pages       atomic.Pointer[pages]
 }
 
 // bucket is the part of the index that lists the ids with one first byte.
@@ -147,8 +147,7 @@ func (p *pack) find(id []byte) (offset int64, ok bool) {
 	if b == nil {
 		return 0, false
 	}
-	n := len(b.offsets) / 4
-	at, ok := sort.Find(n, func(i int) int { return bytes.Compare(id, b.ids[i*p.idLen:(i+1)*p.idLen]) })
+	at, ok := b.search(id)
 	if !ok {
 		return 0, false
 	}
@@ -165,6 +164,29 @@ func (p *pack) find(id []byte) (offset int64, ok bool) {
 		return 0, false
 	}
 	return int64(binary.BigEndian.Uint64(large[:])), true
+}
+
+// search finds an id. Ids are as good as random, so where one stands among others is all but known from its first bytes.
+func (b *bucket) search(id []byte) (at int, ok bool) {
+	value := func(id []byte) uint64 { return uint64(binary.BigEndian.Uint32(id[1:])) } // the first byte is that of all
+	want, size := value(id), len(id)
+	low, high, least, most := 0, len(b.offsets)/4, uint64(0), uint64(1)<<32
+	for tries := 0; low < high; tries++ {
+		at = int(uint(low+high) >> 1)
+		if tries < 5 && least <= want && want < most {
+			at = low + int((want-least)*uint64(high-low)/(most-least))
+		}
+		here := b.ids[at*size : (at+1)*size]
+		switch c := bytes.Compare(id, here); {
+		case c == 0:
+			return at, true
+		case c < 0:
+			high, most = at, value(here)
+		default:
+			low, least = at+1, value(here)
+		}
+	}
+	return 0, false
 }
 
 // bucket reads the part of the index for ids that begin with a byte; nil where that fails.
@@ -295,7 +317,7 @@ func (p *pack) object(bases *recent, offset, limit int64) (kind string, data []b
 	for len(steps) > 0 {
 		last := steps[len(steps)-1]
 		steps = steps[:len(steps)-1]
-		made, err := applyDelta(base.data, last.delta, limit)
+		made, err := applyDelta(base.data, last.delta, limit, newBytes)
 		if err != nil {
 			return "", nil, err
 		}
@@ -376,8 +398,10 @@ func (d *delta) next() (insert []byte, from, n int64, err error) {
 	return nil, from, n, nil
 }
 
-// applyDelta makes an object of no more than limit bytes out of another one and the difference.
-func applyDelta(base, difference []byte, limit int64) ([]byte, error) {
+func newBytes(n int64) []byte { return make([]byte, n) }
+
+// applyDelta makes an object of no more than limit bytes out of another one and the difference, in the room that it is given.
+func applyDelta(base, difference []byte, limit int64, room func(int64) []byte) ([]byte, error) {
 	d, err := readDelta(difference)
 	if err != nil || d.oldSize != int64(len(base)) || d.newSize > limit {
 		return nil, errDelta
@@ -386,7 +410,7 @@ func applyDelta(base, difference []byte, limit int64) ([]byte, error) {
 	if d.newSize>>24 > int64(len(d.rest)) {
 		return nil, errDelta
 	}
-	out := make([]byte, 0, d.newSize)
+	out := room(d.newSize)[:0]
 	for len(d.rest) > 0 {
 		insert, from, n, err := d.next()
 		if err != nil {
@@ -520,6 +544,17 @@ func (h *heading) piece(to []byte, offset, from, end int64, deep int) ([]byte, e
 		}
 	}
 	return to, nil
+}
+
+// unpackedAt unpacks the entry at a place.
+func (p *pack) unpackedAt(offset int64) ([]byte, error) {
+	z := inflaters.Get().(*inflater)
+	defer inflaters.Put(z)
+	e, err := p.entry(z, offset)
+	if err != nil {
+		return nil, err
+	}
+	return z.all(e.size)
 }
 
 // unpacked is what an entry holds: an object, or a difference from the one at its base.

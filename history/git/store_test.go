@@ -571,7 +571,7 @@ func FuzzDelta(f *testing.F) {
 	f.Add([]byte(""), []byte{0, 0})
 	f.Fuzz(func(t *testing.T, base, difference []byte) {
 		const limit = 1 << 20
-		out, err := applyDelta(base, difference, limit)
+		out, err := applyDelta(base, difference, limit, newBytes)
 		if err == nil && len(out) > limit {
 			t.Fatalf("%d bytes were made", len(out))
 		}

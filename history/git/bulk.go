@@ -1,0 +1,382 @@
+package git
+
+import (
+	"bytes"
+	"compress/flate"
+	"crypto/sha1"
+	"crypto/sha256"
+	"encoding/binary"
+	"errors"
+	"hash"
+	"io"
+	"strconv"
+	"sync/atomic"
+)
+
+// A bulk reads very many objects of packs, as one walk through a long history needs them: pieces of the packs are held in memory, and
+// whatever was made on the way to one object is at hand for the next. It belongs to one goroutine; several share the store. What cannot be had
+// in this way is read by the store, and what that cannot read is an error: whoever walks then leaves the walk to git.
+type bulk struct {
+	*store
+	in    bytes.Reader
+	out   io.ReadCloser
+	cells map[spot]*cell
+	old   map[spot]*cell // those before the last of mostCells bytes
+	size  int            // of the former
+	room  []byte         // from which small objects are cut
+	steps []bulkStep
+	sum   hash.Hash
+	begin [64]byte
+}
+
+// A cell is what is known of an object.
+type cell struct {
+	kind   string
+	data   []byte // nil where only the beginning was read
+	proven bool   // its id is that of its content
+	listed bool   // it is a tree as git makes it
+
+	head []byte // its first bytes, shared by all that begin alike
+	all  int64  // how large it is, where the head is known
+}
+
+type bulkStep struct {
+	offset int64
+	delta  []byte
+}
+
+const (
+	mostCells = 8 << 20
+	roomSize  = 64 << 10
+	pageSize  = 256 << 10
+	pageAhead = 64 << 10 // what of the next page a page holds, too: an object that begins in it is whole there, or large
+	mostPages = 128      // of one pack that are held
+)
+
+func (s *store) newBulk() *bulk {
+	b := &bulk{store: s, cells: map[spot]*cell{}}
+	b.out = flate.NewReader(&b.in)
+	if b.sum = sha1.New(); s.idLen == sha256.Size {
+		b.sum = sha256.New()
+	}
+	return b
+}
+
+// pages are pieces of a pack.
+type pages struct {
+	at   []atomic.Pointer[[]byte]
+	held atomic.Int64
+}
+
+// page returns what of a pack begins at an offset, as far as it is at hand: at least as much as an object takes that is not large.
+func (p *pack) page(offset int64) ([]byte, error) {
+	end := p.data.Size() - int64(p.idLen)
+	if offset < packStart || offset >= end {
+		return nil, errOddObject
+	}
+	all := p.pages.Load()
+	if all == nil || all.held.Load() >= mostPages {
+		all = &pages{at: make([]atomic.Pointer[[]byte], end/pageSize+1)}
+		p.pages.Store(all)
+	}
+	slot, from := &all.at[offset/pageSize], offset/pageSize*pageSize
+	page := slot.Load()
+	if page == nil {
+		data := make([]byte, min(pageSize+pageAhead, end-from))
+		if _, err := p.data.ReadAt(data, from); err != nil {
+			return nil, err
+		}
+		page = &data
+		slot.Store(page)
+		all.held.Add(1)
+	}
+	return (*page)[offset-from:], nil
+}
+
+// packed reads how an entry of a pack begins, and gives what is packed after that.
+func (b *bulk) packed(p *pack, offset int64) (e entry, packed []byte, err error) {
+	if !p.openData() {
+		return e, nil, errOddObject
+	}
+	data, err := p.page(offset)
+	if err != nil {
+		return e, nil, err
+	}
+	at := 0
+	next := func() byte {
+		if at++; at > len(data) {
+			err = errOddObject
+			return 0
+		}
+		return data[at-1]
+	}
+	c := next()
+	kind := c >> 4 & 7
+	e.size = int64(c & 15)
+	for shift := 4; c&0x80 != 0; shift += 7 {
+		if c = next(); shift > 46 {
+			return e, nil, errOddObject
+		}
+		e.size |= int64(c&0x7f) << shift
+	}
+	switch kind {
+	case atOffset:
+		back := int64(-1)
+		for c = 0x80; c&0x80 != 0; {
+			c = next()
+			if back++; back > 1<<46 {
+				return e, nil, errOddObject
+			}
+			back = back<<7 | int64(c&0x7f)
+		}
+		if back <= 0 || back > offset-packStart {
+			return e, nil, errOddObject
+		}
+		e.base = offset - back
+	case 1, 2, 3, 4:
+		e.kind = kinds[kind]
+	default: // a difference from an object that is named by its id is in no pack that git keeps for long
+		return e, nil, errOddObject
+	}
+	// The two bytes in which zlib says how it packed.
+	if head := binary.BigEndian.Uint16([]byte{next(), next()}); err != nil || head>>8&15 != 8 || head%31 != 0 || head&0x20 != 0 {
+		return e, nil, errOddObject
+	}
+	return e, data[at:], nil
+}
+
+// unpack gives the first n bytes of what is packed. The checksum after it is not looked at: an object is held against its id.
+func (b *bulk) unpack(packed []byte, n int64) ([]byte, error) {
+	if n/mostRatio > int64(len(packed)) {
+		return nil, errOddObject
+	}
+	b.in.Reset(packed)
+	if err := b.out.(flate.Resetter).Reset(&b.in, nil); err != nil {
+		return nil, err
+	}
+	data := b.take(n)
+	_, err := io.ReadFull(b.out, data)
+	return data, err
+}
+
+// take is n bytes to write into.
+func (b *bulk) take(n int64) []byte {
+	if n > roomSize/8 {
+		return make([]byte, n)
+	}
+	if int64(len(b.room)) < n {
+		b.room = make([]byte, roomSize)
+	}
+	data := b.room[:n:n]
+	b.room = b.room[n:]
+	return data
+}
+
+// cell is what is known of the object at a place.
+func (b *bulk) cell(at spot) *cell {
+	c := b.cells[at]
+	if c == nil {
+		if c = b.old[at]; c != nil {
+			b.keep(at, c)
+		}
+	}
+	return c
+}
+
+// keep notes what is known of an object.
+func (b *bulk) keep(at spot, c *cell) {
+	if b.size += len(c.data) + 128; b.size > mostCells {
+		b.cells, b.old, b.size = map[spot]*cell{}, b.cells, len(c.data)+128
+	}
+	b.cells[at] = c
+}
+
+// known is the cell of a place, a new one where nothing is known.
+func (b *bulk) known(at spot) *cell {
+	c := b.cell(at)
+	if c == nil {
+		c = &cell{}
+		b.keep(at, c)
+	}
+	return c
+}
+
+// filled is a cell with all of its object. It is not proven to be what any id stands for.
+func (b *bulk) filled(p *pack, offset int64) (*cell, error) {
+	steps := b.steps[:0]
+	defer func() { b.steps = steps[:0] }()
+	var base *cell
+	for room := int64(MaxBlob); ; {
+		if base = b.cell(spot{p, offset}); base != nil && base.data != nil {
+			break
+		}
+		e, packed, err := b.packed(p, offset)
+		if room -= e.size; err != nil || room < 0 || len(steps) > mostDeep {
+			return nil, errors.Join(errOddObject, err)
+		}
+		data, err := b.unpack(packed, e.size)
+		if err == io.EOF || err == io.ErrUnexpectedEOF { // more than is at hand of the pack
+			data, err = p.unpackedAt(offset)
+		}
+		if err != nil {
+			return nil, err
+		}
+		if e.kind != "" {
+			base = b.fill(spot{p, offset}, e.kind, data)
+			break
+		}
+		steps = append(steps, bulkStep{offset, data})
+		offset = e.base
+	}
+	for len(steps) > 0 {
+		last := steps[len(steps)-1]
+		steps = steps[:len(steps)-1]
+		made, err := applyDelta(base.data, last.delta, MaxBlob, b.take)
+		if err != nil {
+			return nil, err
+		}
+		base = b.fill(spot{p, last.offset}, base.kind, made)
+	}
+	return base, nil
+}
+
+func (b *bulk) fill(at spot, kind string, data []byte) *cell {
+	c := b.cell(at)
+	if c == nil {
+		c = &cell{kind: kind, data: data}
+		b.keep(at, c)
+		return c
+	}
+	b.size += len(data)
+	c.kind, c.data = kind, data
+	return c
+}
+
+// object reads a whole object by its id, which is held against its content. It must not be changed.
+func (b *bulk) object(id []byte) (*cell, error) {
+	if p, offset := b.find(id); p != nil {
+		c, err := b.filled(p, offset)
+		if err == nil && (c.proven || b.proves(id, c)) {
+			c.proven = true
+			return c, nil
+		}
+	}
+	found, ok := b.store.object(hexOf(id), MaxBlob)
+	if !ok {
+		return nil, errOddObject
+	}
+	return &cell{kind: found.kind, data: found.data, proven: true}, nil
+}
+
+func (b *bulk) proves(id []byte, c *cell) bool {
+	b.sum.Reset()
+	b.sum.Write(append(strconv.AppendInt(append(append(b.begin[:0], c.kind...), ' '), int64(len(c.data)), 10), 0))
+	b.sum.Write(c.data)
+	return bytes.Equal(b.sum.Sum(b.begin[:0]), id)
+}
+
+// first reads the first n bytes of an object, as [store.head] does, and its size.
+func (b *bulk) first(id []byte, n int64) (c *cell, err error) {
+	if p, offset := b.find(id); p != nil {
+		return b.headOf(p, offset, n, 0)
+	}
+	found, ok := b.store.object(hexOf(id), MaxBlob)
+	if !ok {
+		return nil, errOddObject
+	}
+	return &cell{kind: found.kind, head: found.data[:min(n, int64(len(found.data)))], all: found.size}, nil
+}
+
+// fewHeads are read one after another.
+const fewHeads = 64
+
+// headsAtOnce reads the beginnings of many objects on all processors; nil stands for one that cannot be had.
+func (s *store) headsAtOnce(hashes []string, n int64) []*cell {
+	out := make([]*cell, len(hashes))
+	const inRow = 128
+	s.inParallel((len(hashes)+inRow-1)/inRow, func(b *bulk, row int) bool {
+		for i := row * inRow; i < min(len(hashes), (row+1)*inRow); i++ {
+			if c, err := b.first(rawOf(hashes[i]), n); err == nil {
+				out[i] = &cell{kind: c.kind, head: c.head, all: c.all}
+				if int64(len(c.head)) > n {
+					out[i].head = c.head[:n]
+				}
+			}
+		}
+		return true
+	})
+	return out
+}
+
+// headOf reads the beginning of an object. What differs from another one most often begins as that one does, and says so at its own beginning.
+func (b *bulk) headOf(p *pack, offset, n int64, deep int) (*cell, error) {
+	at := spot{p, offset}
+	c := b.cell(at)
+	if c != nil && c.head != nil && int64(len(c.head)) >= min(n, c.all) {
+		return c, nil
+	}
+	e, packed, err := b.packed(p, offset)
+	if err != nil || deep > mostDeep {
+		return nil, errors.Join(errOddObject, err)
+	}
+	if c == nil {
+		c = &cell{}
+		b.keep(at, c)
+	}
+	if e.kind != "" {
+		if c.head, err = b.unpack(packed, min(n, e.size)); err == nil {
+			c.kind, c.all = e.kind, e.size
+			return c, nil
+		}
+	} else if base, err := b.headOf(p, e.base, n, deep+1); err == nil {
+		if c.head, c.all, err = b.headByBase(base, packed, e.size, n); err == nil {
+			c.kind = base.kind
+			return c, nil
+		}
+	}
+	c.head = nil
+	part, err := p.head(&b.heads, offset, int(n), deep)
+	if err != nil {
+		return nil, err
+	}
+	c.kind, c.head, c.all = part.kind, part.data, part.size
+	return c, nil
+}
+
+// headByBase makes the beginning of an object, and how large it is, out of the beginning of the one that it differs from. It fails where it
+// needs more.
+func (b *bulk) headByBase(base *cell, packed []byte, size, n int64) ([]byte, int64, error) {
+	const few = 48 // bytes of a difference that most often say how an object begins
+	data, err := b.unpack(packed, min(size, few))
+	if err != nil {
+		return nil, 0, err
+	}
+	d, err := readDelta(data)
+	if err != nil || d.oldSize != base.all {
+		return nil, 0, errDelta
+	}
+	var head []byte
+	for want := min(n, d.newSize); int64(len(head)) < want; {
+		insert, from, count, err := d.next()
+		if err != nil {
+			return nil, 0, err
+		}
+		room := want - int64(len(head))
+		if insert == nil {
+			if count = min(count, room); from+count > int64(len(base.head)) {
+				return nil, 0, errDelta
+			}
+			insert = base.head[from : from+count]
+		}
+		insert = insert[:min(int64(len(insert)), room)]
+		if len(head) == 0 {
+			head = insert[:len(insert):len(insert)]
+		} else {
+			head = append(head, insert...)
+		}
+	}
+	if head == nil {
+		head = []byte{}
+	}
+	return head, d.newSize, nil
+}
