@@ -37,6 +37,38 @@ var errNoLookup = errors.New("no part of the library can stand for it")
 
 // OpenLookup opens what is remembered of the last commit. Where it fails, the whole library has to be read, which says why.
 func OpenLookup(repo *git.Repo, root string) (*Lookup, error) {
+	l, err := lookAt(repo, root)
+	if err != nil {
+		return nil, err
+	}
+	if err := l.openCatalog(); err != nil {
+		return nil, err
+	}
+	for p, at := range l.catalog.files {
+		if !isSet(p) {
+			l.frame.ids[p] = at.id
+		}
+	}
+	if err := l.openIndex(); err != nil {
+		return nil, err
+	}
+	return l, nil
+}
+
+// OpenRecords is [OpenLookup] for whoever asks for nothing but [Lookup.Ledger].
+func OpenRecords(repo *git.Repo, root string) (*Lookup, error) {
+	l, err := lookAt(repo, root)
+	if err != nil {
+		return nil, err
+	}
+	if err := l.openIndex(); err != nil {
+		return nil, err
+	}
+	return l, nil
+}
+
+// lookAt looks at the top of the saved library.
+func lookAt(repo *git.Repo, root string) (*Lookup, error) {
 	head, _, unborn, _, err := repo.Head()
 	if err != nil {
 		return nil, err
@@ -63,17 +95,6 @@ func OpenLookup(repo *git.Repo, root string) (*Lookup, error) {
 	}
 	if l.frame.ids[schema.SettingsFile] == "" {
 		return nil, errNoLookup
-	}
-	if err := l.openCatalog(); err != nil {
-		return nil, err
-	}
-	for p, at := range l.catalog.files {
-		if !isSet(p) {
-			l.frame.ids[p] = at.id
-		}
-	}
-	if err := l.openIndex(); err != nil {
-		return nil, err
 	}
 	return l, nil
 }

@@ -219,10 +219,20 @@ func (s *shop) toldOnce(rev string, ids []schema.ID, passing bool) (*audit.Trail
 	}
 	o := audit.Options{Rev: rev, Anchor: anchor, IDs: ids, Kept: rev == "", Passing: passing}
 	if ids != nil && rev == "" {
-		if lookup, err := hooks.OpenLookup(s.repo.AsWritten(), s.sub); err == nil {
-			defer lookup.Close()
-			o.Records = func(keys []history.SubjectKey) (*history.Ledger, error) { return lookup.Ledger(keys, nil) }
+		var lookup *hooks.Lookup
+		o.Records = func(keys []history.SubjectKey) (_ *history.Ledger, err error) {
+			if lookup == nil {
+				if lookup, err = hooks.OpenRecords(s.repo.AsWritten(), s.sub); err != nil {
+					return nil, err
+				}
+			}
+			return lookup.Ledger(keys, nil)
 		}
+		defer func() {
+			if lookup != nil {
+				lookup.Close()
+			}
+		}()
 	}
 	return audit.Read(s.repo, s.sub, o)
 }

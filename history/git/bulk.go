@@ -328,14 +328,18 @@ func (b *bulk) headOf(p *pack, offset, n int64, deep int) (*cell, error) {
 			c.kind, c.all = e.kind, e.size
 			return c, nil
 		}
-	} else if base, err := b.headOf(p, e.base, n, deep+1); err == nil {
+	} else {
+		base, err := b.headOf(p, e.base, n, deep+1)
+		if err != nil {
+			return nil, err
+		}
 		if c.head, c.all, err = b.headByBase(base, packed, e.size, n); err == nil {
 			c.kind = base.kind
 			return c, nil
 		}
 	}
 	c.head = nil
-	part, err := p.head(&b.heads, offset, int(n), deep)
+	part, err := p.head(&b.heads, offset, int(n))
 	if err != nil {
 		return nil, err
 	}
