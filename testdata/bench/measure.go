@@ -151,8 +151,16 @@ func (b *bench) rows(small, large, among string) ([]row, error) {
 	}
 	add(row{name: "lint of everything, " + large + ", one file changed", target: "ratio ≤ 2", runs: 9, dir: l, of: large, prepare: edit, undo: put, ours: lint, peer: []string{"git", "status"}, fails: true})
 	audit := []string{b.program, "audit", id}
-	add(row{name: "audit of one condition, " + small + ", first", target: "ratio ≤ 1.5", runs: 5, dir: s, of: small, prepare: func() error { return forget(s) }, ours: audit,
-		peer: []string{"git", "log", "-p", "--no-textconv", "--", file}}) // else git starts fettle for each version, as the hooks set it up
+	setUp := func() error { // as it stands after fettle hooks install, which a new clone begins with
+		err := forget(s)
+		if err == nil {
+			_, _, _, err = timed(s, []string{b.program, "hooks", "install"}, false)
+		}
+		return err
+	}
+	log := []string{"git", "log", "-p", "--no-textconv", "--", file} // else git starts fettle for each version, as the hooks set it up
+	add(row{name: "audit of one condition, " + small + ", first after hooks install", target: "ratio ≤ 1.5", runs: 5, dir: s, of: small, prepare: setUp, ours: audit, peer: log})
+	add(row{name: "audit of one condition, " + small + ", first, nothing remembered", target: "ratio ≤ 1.5", runs: 5, dir: s, of: small, prepare: func() error { return forget(s) }, ours: audit, peer: log})
 	add(row{name: "audit of one condition, " + small + ", again", target: "ratio ≤ 3", runs: 9, dir: s, of: small, ours: audit, peer: []string{"git", "log", "-1"}})
 	add(row{name: "audit of one condition, " + small + ", after 10 new commits", target: "ratio ≤ 3", runs: 9, dir: s, of: small, prepare: func() error { return b.behind(small, 10, audit) },
 		ours: audit, peer: []string{"git", "log", "-1"}})
