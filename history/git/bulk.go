@@ -191,16 +191,6 @@ func (b *bulk) keep(at spot, c *cell) {
 	b.cells[at] = c
 }
 
-// known is the cell of a place, a new one where nothing is known.
-func (b *bulk) known(at spot) *cell {
-	c := b.cell(at)
-	if c == nil {
-		c = &cell{}
-		b.keep(at, c)
-	}
-	return c
-}
-
 // filled is a cell with all of its object. It is not proven to be what any id stands for.
 func (b *bulk) filled(p *pack, offset int64) (*cell, error) {
 	steps := b.steps[:0]

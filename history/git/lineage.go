@@ -229,12 +229,16 @@ type differ struct {
 	paths  map[string]string // each once
 	inside map[string]bool   // path → whether anything at or below it may be in the scope
 	at     []byte
+	left   int // trees that may be looked at for the commit, see [way]
 }
+
+const mostTrees = 1 << 17
 
 // changes finds out what a commit changed.
 func (d *differ) changes(a *Ancestor) error {
 	lists := make([][]Change, max(1, len(a.Parents)))
 	some := false
+	d.left = mostTrees
 	for i := range lists {
 		var before []byte
 		if i < len(a.Parents) {
@@ -285,7 +289,7 @@ func (e row) isTree() bool { return string(e.mode) == ModeTree }
 // rowOf takes the first entry of a tree. It is false for one that git does not make.
 func rowOf(data []byte, idLen int) (e row, rest []byte, ok bool) {
 	blank, end := bytes.IndexByte(data[:min(8, len(data))], ' '), bytes.IndexByte(data, 0)
-	if blank < 5 || end < blank+2 || len(data) < end+1+idLen || data[0] == '0' {
+	if blank < 1 || end < blank+2 || len(data) < end+1+idLen || modeOf(data[:blank]) == "" {
 		return e, nil, false
 	}
 	e = row{data[:blank], data[blank+1 : end], data[end+1 : end+1+idLen], data[:end+1+idLen]}
@@ -316,6 +320,9 @@ func (e row) after(n int) byte {
 func (d *differ) compare(a, b []byte, dir string, changes *[]Change) error {
 	if bytes.Equal(a, b) {
 		return nil
+	}
+	if d.left--; d.left < 0 || len(dir) > mostPath {
+		return errOddObject
 	}
 	before, err := d.tree(a)
 	if err != nil {
@@ -408,12 +415,19 @@ func (d *differ) path(dir string, name []byte) string {
 	return known
 }
 
+// modeOf is a mode as git writes it today or wrote it in its first years; "" for any other.
 func modeOf(mode []byte) string {
 	switch string(mode) {
-	case ModeFile:
+	case ModeFile, "100664":
 		return ModeFile
 	case ModeExecutable:
 		return ModeExecutable
+	case ModeTree:
+		return ModeTree
+	case ModeSymlink:
+		return ModeSymlink
+	case ModeSubmodule:
+		return ModeSubmodule
 	}
-	return canonicalMode(string(mode))
+	return ""
 }
