@@ -123,6 +123,9 @@ func TestDirectoriesInOneAnother(t *testing.T) {
 				t.Errorf("%s: %d changes, %v", name, len(changes), err)
 			}
 		}
+		if log, err := r.Log(git.LogOptions{Revs: []string{commit, "^" + head}, Changes: true}); !errors.Is(err, git.ErrTooLarge) {
+			t.Errorf("%s: %d commits are told, %v", name, len(log), err)
+		}
 		if files, err := r.TreeFiles(commit, "machines"); err != nil || len(files) > 0 {
 			t.Errorf("%s: where nobody looks, %v, %v", name, files, err)
 		}

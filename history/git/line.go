@@ -2,6 +2,7 @@ package git
 
 import (
 	"bytes"
+	"errors"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,41 +15,43 @@ const mostInLine = 64
 // line tells a few commits of which each follows one other, from the newest on up to one that is left out, as [Repo.Walk] would and without a
 // child: what a push or a day brings. It is false where that is not what was asked for or what there is: a merge, a commit that is told in an
 // odd way or was made by an old program, parents that are not those of the commit, too many. Then git has to be asked.
-func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool) {
+func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool, err error) {
 	if o.All || o.Unshared || len(o.Revs) != 2 || r.shared.shallow || r.grafted() {
-		return nil, false
+		return nil, false, nil
 	}
 	end, ok := strings.CutPrefix(o.Revs[1], "^")
 	if !ok || !r.isHash(end) || !r.isHash(o.Revs[0]) {
-		return nil, false
+		return nil, false, nil
 	}
 	scope, err := newScope(o.Paths)
 	if err != nil {
-		return nil, false
+		return nil, false, nil
 	}
 	var e, next LogEntry
 	var tree, before string
 	if o.Revs[0] != end {
 		if next, before, ok = r.readCommit(o.Revs[0]); !ok {
-			return nil, false
+			return nil, false, nil
 		}
 	}
 	for n, hash := 0, o.Revs[0]; hash != end; n++ {
 		if e, tree = next, before; n == mostInLine || len(e.Parents) != 1 {
-			return nil, false
+			return nil, false, nil
 		}
 		if hash = e.Parents[0]; hash != end {
 			next, before, ok = r.readCommit(hash)
 		} else if before, err = r.treeOf(hash); err != nil { // of any form: it is not told
-			return nil, false
+			return nil, false, nil
 		}
 		if !ok {
-			return nil, false
+			return nil, false, nil
 		}
 		if len(scope) > 0 || o.Changes {
 			var changes []Change
-			if r.diffTrees(before, tree, scope, &changes) != nil {
-				return nil, false
+			if err := r.diffTrees(before, tree, scope, &changes); errors.Is(err, ErrTooLarge) {
+				return nil, false, err // git would list them until it has no more memory
+			} else if err != nil {
+				return nil, false, nil
 			}
 			if len(changes) == 0 && len(scope) > 0 {
 				continue
@@ -66,7 +69,7 @@ func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool) {
 	if o.Reverse {
 		slices.Reverse(entries)
 	}
-	return entries, true
+	return entries, true, nil
 }
 
 // readCommit is [Repo.parseCommit] of the commit of an id.

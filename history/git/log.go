@@ -67,8 +67,12 @@ const logFields = 11
 // Walk tells commits as git finds them, newest first, with one child where they are more than a few in a line. It stops after an error. Ending
 // the loop early ends the child. A repository without commits has an empty history.
 func (r *Repo) Walk(options LogOptions) iter.Seq2[LogEntry, error] {
-	if entries, ok := r.line(options); ok {
+	if entries, ok, err := r.line(options); ok || err != nil {
 		return func(yield func(LogEntry, error) bool) {
+			if err != nil {
+				yield(LogEntry{}, err)
+				return
+			}
 			for _, e := range entries {
 				if !yield(e, nil) {
 					return
@@ -104,6 +108,9 @@ func (r *Repo) walk(options LogOptions, under []string) iter.Seq2[LogEntry, erro
 		if err != nil {
 			yield(LogEntry{}, commandError(args, "", err))
 			return
+		}
+		if options.Changes {
+			limitMemory(cmd.Process.Pid, mostMemory)
 		}
 		reader := &logReader{repo: r, in: bufio.NewReaderSize(out, 64<<10), changed: options.Changes, under: under}
 		for {
@@ -289,8 +296,12 @@ func (l *logReader) changes() ([]Change, error) {
 	}
 }
 
-// mostChanges are read of one commit. See [way]: git tells as many as there are.
-const mostChanges = 2 << 20
+// How many changes are read of one commit, and how many bytes of memory git may take to tell them. See [way]: it lists all that there are before
+// it tells the first.
+const (
+	mostChanges = 2 << 20
+	mostMemory  = 1 << 30
+)
 
 // parseTime reads a date of git. One that is beyond what a calendar holds (git keeps whatever number was written) is the
 // zero time.
