@@ -2,6 +2,7 @@ package git
 
 import (
 	"bytes"
+	"cmp"
 	"compress/flate"
 	"crypto/sha1"
 	"crypto/sha256"
@@ -9,6 +10,7 @@ import (
 	"errors"
 	"hash"
 	"io"
+	"slices"
 	"strconv"
 	"sync/atomic"
 )
@@ -27,6 +29,7 @@ type bulk struct {
 	steps []bulkStep
 	sum   hash.Hash
 	begin [64]byte
+	gone  cell // see passing
 }
 
 // A cell is what is known of an object.
@@ -150,13 +153,17 @@ func (b *bulk) unpack(packed []byte, n int64) ([]byte, error) {
 	if n/mostRatio > int64(len(packed)) {
 		return nil, errOddObject
 	}
+	data := b.take(n)
+	return data, b.unpackTo(packed, data)
+}
+
+func (b *bulk) unpackTo(packed, data []byte) error {
 	b.in.Reset(packed)
 	if err := b.out.(flate.Resetter).Reset(&b.in, nil); err != nil {
-		return nil, err
+		return err
 	}
-	data := b.take(n)
 	_, err := io.ReadFull(b.out, data)
-	return data, err
+	return err
 }
 
 // take is n bytes to write into.
@@ -258,6 +265,20 @@ func (b *bulk) object(id []byte) (*cell, error) {
 	return &cell{kind: found.kind, data: found.data, proven: true}, nil
 }
 
+// passing is [bulk.object] of what is looked at once: it is gone with the next one.
+func (b *bulk) passing(id []byte) (*cell, error) {
+	if p, offset := b.find(id); p != nil {
+		e, packed, err := b.packed(p, offset)
+		if err == nil && e.kind != "" && e.size <= roomSize {
+			b.gone.kind, b.gone.data = e.kind, append(b.gone.data[:0], make([]byte, e.size)...)
+			if b.unpackTo(packed, b.gone.data) == nil && b.proves(id, &b.gone) {
+				return &b.gone, nil
+			}
+		}
+	}
+	return b.object(id)
+}
+
 func (b *bulk) proves(id []byte, c *cell) bool {
 	b.sum.Reset()
 	b.sum.Write(append(strconv.AppendInt(append(append(b.begin[:0], c.kind...), ' '), int64(len(c.data)), 10), 0))
@@ -280,17 +301,38 @@ func (b *bulk) first(id []byte, n int64) (c *cell, err error) {
 // fewHeads are read one after another.
 const fewHeads = 64
 
-// headsAtOnce reads the beginnings of many objects on all processors; nil stands for one that cannot be had.
+// headsAtOnce reads the beginnings of many objects on all processors; nil stands for one that cannot be had. Those that stand together in a
+// pack are told by what differs between them, so they are read by one.
 func (s *store) headsAtOnce(hashes []string, n int64) []*cell {
+	type place struct {
+		i      int
+		pack   *pack
+		offset int64
+	}
+	places := make([]place, len(hashes))
+	number := map[*pack]int{nil: 0}
+	for i, hash := range hashes {
+		p, offset := s.find(rawOf(hash))
+		places[i] = place{i, p, offset}
+		if _, known := number[p]; !known {
+			number[p] = len(number)
+		}
+	}
+	slices.SortFunc(places, func(a, b place) int { return cmp.Or(number[a.pack]-number[b.pack], cmp.Compare(a.offset, b.offset)) })
 	out := make([]*cell, len(hashes))
-	const inRow = 128
-	s.inParallel((len(hashes)+inRow-1)/inRow, func(b *bulk, row int) bool {
-		for i := row * inRow; i < min(len(hashes), (row+1)*inRow); i++ {
-			if c, err := b.first(rawOf(hashes[i]), n); err == nil {
-				out[i] = &cell{kind: c.kind, head: c.head, all: c.all}
-				if int64(len(c.head)) > n {
-					out[i].head = c.head[:n]
-				}
+	const inRow = 1024
+	rows := slices.Collect(slices.Chunk(places, inRow))
+	s.inParallel(len(rows), func(b *bulk, row int) bool {
+		for _, at := range rows[row] {
+			var c *cell
+			var err error
+			if at.pack != nil {
+				c, err = b.headOf(at.pack, at.offset, n, 0)
+			} else {
+				c, err = b.first(rawOf(hashes[at.i]), n)
+			}
+			if err == nil {
+				out[at.i] = &cell{kind: c.kind, head: c.head[:min(n, int64(len(c.head)))], all: c.all}
 			}
 		}
 		return true

@@ -43,7 +43,7 @@ func (r *Repo) Lineage(head string, paths []string) (list []*Ancestor, ok bool) 
 		return nil, false
 	}
 	// Commits that follow one another have most of their trees in common, so some in a row are looked at by one.
-	const inRow = 256
+	const inRow = 1024
 	rows := slices.Collect(slices.Chunk(list, inRow))
 	return list, files.inParallel(len(rows), func(b *bulk, i int) bool {
 		d := &differ{bulk: b, scope: scope, paths: map[string]string{}, inside: map[string]bool{}}
@@ -59,7 +59,7 @@ func (r *Repo) Lineage(head string, paths []string) (list []*Ancestor, ok bool) 
 // ancestors reads the commits that lead to one: the newest first, as far as those are on one line.
 func (s *store) ancestors(head []byte) ([]*Ancestor, error) {
 	read := func(b *bulk, id []byte) (*Ancestor, error) {
-		c, err := b.object(id)
+		c, err := b.passing(id)
 		a := &Ancestor{Hash: string(id)}
 		if err != nil || c.kind != "commit" || !a.read(c.data, s.idLen) {
 			return nil, errors.Join(errOddObject, err)
