@@ -86,11 +86,16 @@ func (a *app) audit(typed []string, f auditFlags) error {
 	}
 	var trail *audit.Trail
 	if ids := wholeIDs(typed); len(ids) > 0 && f.field == "" {
-		if trail, err = s.trailOf(ids, f.rev); err != nil {
+		never := ""
+		if trail, never, err = s.trailOf(ids, f.rev); err != nil {
 			return err
 		}
 		if trail != nil {
 			filter.IDs = ids
+		} else if f.rev == "" {
+			if err := a.offerOther(never); err != nil {
+				return err
+			}
 		}
 	}
 	if trail == nil {
@@ -191,19 +196,36 @@ func wholeIDs(typed []string) []schema.ID {
 	return ids
 }
 
-// trailOf reads the history of a few conditions, without that of all others. It is nil where one of them was never there: then the names
-// of all have to be known, to say which may be meant.
-func (s *shop) trailOf(ids []schema.ID, rev string) (*audit.Trail, error) {
-	trail, err := s.toldTrail(rev, ids)
-	if err != nil {
-		return nil, err
+// trailOf reads the history of a few conditions, without that of all others. It is nil where one of them was never there, which is named.
+func (s *shop) trailOf(ids []schema.ID, rev string) (trail *audit.Trail, never string, err error) {
+	if trail, err = s.toldTrail(rev, ids); err != nil {
+		return nil, "", err
 	}
 	for _, id := range ids {
 		if !trail.Any(audit.Filter{IDs: []schema.ID{id}}) {
-			return nil, nil
+			return nil, id.String(), nil
 		}
 	}
-	return trail, nil
+	return trail, "", nil
+}
+
+// offerOther refuses a name that was never there and says which of those that are saved, or gone and still in force, may be meant. It is nil
+// where one of these fits, or they are not to be had without the whole history.
+func (a *app) offerOther(name string) error {
+	s, err := a.open()
+	if err != nil {
+		return nil
+	}
+	defer s.repo.Close()
+	if !s.apart() {
+		return nil
+	}
+	const there = inSaved | onceInUse
+	if s.names, err = s.namesOf(there, func([3]string) bool { return true }); err != nil {
+		return nil
+	}
+	_, err = s.resolve([]string{name}, s.ids(there))
+	return err
 }
 
 // toldTrail reads the history for a timeline, with what earlier ones kept of that of the last commit. Nil ids are all.
