@@ -25,7 +25,7 @@ type auditFlags struct {
 }
 
 func init() {
-	commands = append(commands, func(a *app) *cobra.Command {
+	alone["audit"] = func(a *app) *cobra.Command {
 		var f auditFlags
 		cmd := &cobra.Command{Use: "audit [ID or MACHINE...]", Annotations: map[string]string{"formats": "own"}, Short: "who changed what, when, why, on whose approval",
 			Long: "Shows every saved change of a condition, field by field, with its reason and approval, and every record: decisions, trials, loads and what\n" +
@@ -44,7 +44,7 @@ func init() {
 		fl.StringVar(&f.escape, "escape", "", "what changed before bad parts got out: the digest of an escape record, see fettle escape")
 		fl.StringVar(&f.rev, "rev", "", "the history of another branch or commit")
 		return cmd
-	})
+	}
 }
 
 func (a *app) audit(typed []string, f auditFlags) error {

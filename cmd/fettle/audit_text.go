@@ -179,21 +179,47 @@ func (t *teller) edited() (work, saved *schema.Library, err error) {
 	if t.part != nil || t.unsaved.lib != nil {
 		return t.both()
 	}
-	before, now, err := t.repo.SavedAndWork("HEAD", t.sub, schema.SettingsFile, "sets")
+	read := t.edits
+	if read == nil {
+		read = t.readEdits
+	}
+	e := read()
+	if e.all {
+		return t.both()
+	}
+	return e.work, e.saved, e.err
+}
+
+// unsavedSides are the unsaved and the saved state, as far as their sets differ.
+type unsavedSides struct {
+	work, saved *schema.Library
+	all         bool // the whole of both has to be read, because what gases are mixed of differs
+	err         error
+}
+
+// readEdits reads what teller.edited tells, and leaves the shop as it is.
+func (s *shop) readEdits() (e unsavedSides) {
+	before, now, err := s.repo.SavedAndWork("HEAD", s.sub, schema.SettingsFile, "sets")
 	if err != nil {
-		return nil, nil, err
+		return unsavedSides{err: err}
 	}
 	differ := map[string]bool{schema.SettingsFile: true}
 	for _, c := range git.Compare(before, now) {
-		if c.Path == schema.SettingsFile { // what gases are mixed of
-			return t.both()
+		if e.all = e.all || c.Path == schema.SettingsFile; e.all {
+			return e
 		}
 		differ[c.Path] = strings.HasPrefix(c.Path, "sets/")
 	}
-	if saved, err = schema.ReadLibrary(only{before, differ}); err == nil {
-		work, err = schema.ReadLibrary(only{now, differ})
+	if len(differ) == 1 {
+		return unsavedSides{work: &schema.Library{}, saved: &schema.Library{}}
 	}
-	return work, saved, err
+	sides := [2]*schema.Library{}
+	e.err = schema.AtOnce(2, func(i int) (err error) {
+		sides[i], err = schema.ReadLibrary(only{[]git.Snapshot{before, now}[i], differ})
+		return err
+	})
+	e.saved, e.work = sides[0], sides[1]
+	return e
 }
 
 // commit tells what one commit changed and brought. Whole are the conditions that are new in it or gone, by kind of entry.

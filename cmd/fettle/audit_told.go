@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"fettle/cmd/fettle/view"
@@ -108,6 +109,10 @@ func (t *telling) recall() bool {
 			return false
 		}
 		t.ids = append(t.ids, id)
+	}
+	if t.format == "text" {
+		t.edits = sync.OnceValue(t.readEdits)
+		go t.edits()
 	}
 	head, err := t.repo.Resolve("HEAD")
 	if err != nil || !t.basis.Holds(t.repo, t.sub, head) {

@@ -31,6 +31,7 @@ type shop struct {
 	pastOf             func() (*audit.Trail, error) // of all that is looked at together, see eachCards; nil where that is a few
 	part               *part                        // what is read in place of the whole library, see about; else nil
 	names              names                        // of all conditions that what was typed may mean, see meant; else nil
+	edits              func() unsavedSides          // what is not saved, looked for while something else was done; else nil
 	line               *line                        // the branch that is decided on without being checked out, see on; else nil
 }
 

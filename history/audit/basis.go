@@ -1,8 +1,11 @@
 package audit
 
 import (
+	"bytes"
+	"encoding/hex"
 	"maps"
 	"slices"
+	"sort"
 	"strings"
 
 	"fettle/history"
@@ -17,6 +20,7 @@ type Basis struct {
 	families map[family]bool             // of the sets that may hold the conditions; nil where any change of the library may matter
 	subjects map[history.SubjectKey]bool // what was asked of the records
 	awaited  map[schema.Digest]bool      // records that others name and that are not there
+	clear    []byte                      // ids of sets of that commit which begin by saying that they are of another family: raw, in order
 }
 
 // Basis is what the timeline hangs on. It is false where nobody can tell: older history is missing, or nothing was saved yet.
@@ -28,6 +32,7 @@ func (t *Trail) Basis() (Basis, bool) {
 	if t.search == nil || t.asked == nil || len(t.search.spoilt) > 0 {
 		return b, true
 	}
+	b.clear = t.search.clearOf(t.Head, t.walked.root)
 	b.families, b.subjects, b.awaited = t.search.wide, t.asked, map[schema.Digest]bool{}
 	for _, r := range t.Ledger.Records {
 		if r.Common == nil {
@@ -46,6 +51,42 @@ func (t *Trail) Basis() (Basis, bool) {
 	return b, true
 }
 
+// mostClear is how many bytes of ids are kept; where there are more, more has to be read later.
+const mostClear = 64 << 10
+
+// clearOf are the sets of a commit that begin by saying that they may not hold what is looked for.
+func (s *search) clearOf(head, root string) []byte {
+	files, err := s.repo.TreeFiles(head, root+"sets")
+	if err != nil || len(files) == 0 {
+		return nil
+	}
+	if _, ok := s.of[files[0].Hash]; !ok {
+		s.recall()
+	}
+	var ids []string
+	for _, f := range files {
+		if of, ok := s.of[f.Hash]; ok && !s.wide[of] && !s.late[f.Hash] {
+			ids = append(ids, f.Hash)
+		}
+	}
+	slices.Sort(ids)
+	raw, err := hex.DecodeString(strings.Join(slices.Compact(ids), ""))
+	if err != nil || len(raw) > mostClear {
+		return nil
+	}
+	return raw
+}
+
+// isClear reports whether an id is among some in order.
+func isClear(ids []byte, blob string) bool {
+	id, err := hex.DecodeString(blob)
+	if err != nil || len(id) == 0 {
+		return false
+	}
+	_, ok := sort.Find(len(ids)/len(id), func(i int) int { return bytes.Compare(id, ids[i*len(id):(i+1)*len(id)]) })
+	return ok
+}
+
 // mostSince is how many contents of files that came since are looked at, before all is told anew.
 const mostSince = 256
 
@@ -62,10 +103,12 @@ func (b Basis) Holds(repo *git.Repo, root, head string) bool {
 		root += "/"
 	}
 	since := map[string]git.LogEntry{}
-	for e, err := range repo.Walk(git.LogOptions{Revs: []string{head, "^" + b.Head}, Changes: true, MaxCount: fewCommits + 1}) {
+	var order []git.LogEntry
+	for e, err := range repo.Walk(git.LogOptions{Revs: []string{head, "^" + b.Head}, Changes: true, Reverse: true, MaxCount: fewCommits + 1}) {
 		if since[e.Hash] = e; err != nil || len(since) > fewCommits {
 			return false
 		}
+		order = append(order, e)
 	}
 	lead := map[string]bool{b.Head: true} // commits: whether what was told leads there
 	var leads func(hash string) bool
@@ -81,7 +124,7 @@ func (b Basis) Holds(repo *git.Repo, root, head string) bool {
 		return false
 	}
 	var sets, records []git.Change
-	for _, e := range since {
+	for _, e := range order {
 		for i, changes := range e.Changes {
 			if i < len(e.Parents) && leads(e.Hash) && !leads(e.Parents[i]) {
 				continue // what that side does not have yet was told, and what it did itself is among what came since
@@ -113,27 +156,44 @@ func (b Basis) Holds(repo *git.Repo, root, head string) bool {
 	return b.without(repo, sets, records)
 }
 
-// without reports whether none of these changes of sets and none of these new records bears on what was told.
+// without reports whether none of these changes of sets, the oldest first, and none of these new records bears on what was told.
 func (b Basis) without(repo *git.Repo, sets, records []git.Change) bool {
-	known := &families{repo: repo, of: map[string]family{}}
-	var blobs []string
-	for _, c := range sets {
-		blobs = append(blobs, c.OldHash, c.NewHash)
-	}
-	if known.read(blobs) != nil || slices.ContainsFunc(blobs, func(blob string) bool { return blob != "" && b.families[known.of[blob]] }) {
-		return false
-	}
-	blobs = blobs[:0]
-	for _, c := range records {
-		blobs = append(blobs, c.NewHash)
-	}
-	apart := true
-	err := repo.PastBlobs(blobs, func(i int, data []byte) error {
-		r := schema.ReadRecord(records[i].Path, data)
-		apart = apart && !b.awaited[r.Digest] && !history.Bears(r, b.subjects)
-		return nil
+	apart := make([]bool, 1+len(records))
+	err := schema.AtOnce(len(apart), func(i int) (err error) {
+		if i == 0 {
+			apart[0], err = b.withoutSets(repo, sets)
+			return err
+		}
+		c := records[i-1]
+		return repo.PastBlobs([]string{c.NewHash}, func(_ int, data []byte) error {
+			r := schema.ReadRecord(c.Path, data)
+			apart[i] = !b.awaited[r.Digest] && !history.Bears(r, b.subjects)
+			return nil
+		})
 	})
-	return apart && err == nil
+	return err == nil && !slices.Contains(apart, false)
+}
+
+// withoutSets is without for sets. What begins as one that was found to be of another family is of that, too: most often git keeps what was there
+// before as the difference from what came, and that tells it at once.
+func (b Basis) withoutSets(repo *git.Repo, sets []git.Change) (bool, error) {
+	came := map[string]bool{}
+	clear := func(blob string) bool { return blob == "" || came[blob] || isClear(b.clear, blob) }
+	var open []string
+	for _, c := range sets {
+		switch {
+		case !clear(c.OldHash):
+			open = append(open, c.OldHash, c.NewHash)
+		case clear(c.NewHash):
+		case c.OldHash != "" && repo.BeginAlike(c.OldHash, c.NewHash, familyHead):
+			came[c.NewHash] = true
+		default:
+			open = append(open, c.NewHash)
+		}
+	}
+	known := newFamilies(repo)
+	err := known.read(open)
+	return !slices.ContainsFunc(open, func(blob string) bool { return blob != "" && b.families[known.of[blob]] }), err
 }
 
 // Encode writes a basis for [DecodeBasis].
@@ -151,6 +211,7 @@ func (b Basis) Encode(e *history.Encoder) {
 	for _, digest := range slices.Sorted(maps.Keys(b.awaited)) {
 		e.Text(string(digest))
 	}
+	e.Bytes(b.clear)
 }
 
 // DecodeBasis reads what [Basis.Encode] wrote.
@@ -170,8 +231,9 @@ func DecodeBasis(in *history.Decoder) Basis {
 	for n := in.Number(); n > 0 && !in.Bad; n-- {
 		awaited[schema.Digest(in.Text())] = true
 	}
+	clear := in.Bytes()
 	if len(families) > 0 {
-		b.families, b.subjects, b.awaited = families, subjects, awaited
+		b.families, b.subjects, b.awaited, b.clear = families, subjects, awaited, clear
 	}
 	return b
 }

@@ -171,6 +171,69 @@ func TestBasisOverRandomHistories(t *testing.T) {
 	}
 }
 
+// TestBasisOfPackedSets: git keeps one version of a set as its difference from another, which tells without reading it that it begins alike. That
+// must not hide a set that became one of the family in question, wherever it says so.
+func TestBasisOfPackedSets(t *testing.T) {
+	d := newDesk(t)
+	many := func(gas, note, speed string) string {
+		text := strings.ReplaceAll(setText("9 bar", speed), `"oxygen"`, fmt.Sprintf("%q", gas))
+		from := strings.Index(text, "    {\n      \"thickness\"")
+		to := strings.Index(text, "\n  ]")
+		var more strings.Builder
+		for mm := range 20 {
+			fmt.Fprintf(&more, ",\n%s", strings.Replace(text[from:to], "10 mm", fmt.Sprint(11+mm, " mm"), 1))
+		}
+		text = text[:to] + more.String() + text[to:]
+		if note != "" {
+			text = strings.Replace(text, `"machine"`, fmt.Sprintf("\"note\": %q,\n  \"machine\"", note), 1)
+		}
+		return text
+	}
+	long := strings.Repeat("as the shop cuts ", 30)
+	d.Write("sets/other.json", many("nitrogen", "", "4 m/min"))
+	d.Write("sets/late.json", many("argon", long, "4 m/min"))
+	d.Commit("others")
+	base := d.Run("rev-parse", "HEAD")
+	d.Run("gc", "-q")
+	id := mustID(t, tenMM)
+	b := opened(t, d.Repo, "").basis(id)
+	save := func(file, text string) { d.Write(file, text); d.Commit(file) }
+	for _, c := range []struct {
+		name  string
+		step  func()
+		holds bool
+	}{
+		{"another set, twice", func() {
+			save("sets/other.json", many("nitrogen", "", "4.1 m/min"))
+			save("sets/other.json", many("nitrogen", "", "4.2 m/min"))
+		}, true},
+		{"another set that says late what it is", func() { save("sets/late.json", many("argon", long, "4.1 m/min")) }, true},
+		{"another set gone", func() { d.Run("rm", "-q", "sets/other.json"); d.Commit("gone") }, true},
+		{"another set moved", func() { d.Run("mv", "sets/other.json", "sets/third.json"); d.Commit("moved") }, true},
+		{"another set taken over", func() {
+			save("sets/other.json", many("nitrogen", "", "4.1 m/min"))
+			save("sets/other.json", many("oxygen", "", "4.1 m/min"))
+			save("sets/other.json", many("nitrogen", "", "4.1 m/min"))
+		}, false},
+		{"late set taken over", func() { save("sets/late.json", many("oxygen", long, "4 m/min")) }, false},
+		{"a set that says it late from now on", func() { save("sets/other.json", many("oxygen", long, "4 m/min")) }, false},
+		{"a copy of its set", func() { save("sets/other.json", d.Read(setFile)) }, false},
+	} {
+		d.Run("checkout", "-q", "-f", "--detach", base)
+		c.step()
+		head := d.Run("rev-parse", "HEAD")
+		for _, packed := range []bool{false, true} {
+			if packed {
+				d.Run("branch", "-f", "keep", head)
+				d.Run("repack", "-q", "-a", "-d", "-f", "--depth=50", "--window=50")
+			}
+			if got := b.Holds(opened(t, d.Repo, "").repo, "", head); got != c.holds {
+				t.Errorf("%s, packed %v: what was told of %s holds: %v", c.name, packed, tenMM, got)
+			}
+		}
+	}
+}
+
 // TestSetSpoiltAndTakenOver: a file that says nothing, or something else and cannot be read, counts as it was, until it can be read again.
 func TestSetSpoiltAndTakenOver(t *testing.T) {
 	nitrogen := strings.ReplaceAll(setText("9 bar", "4 m/min"), `"oxygen"`, `"nitrogen"`)

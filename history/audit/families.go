@@ -28,12 +28,19 @@ func (f family) whole() family {
 type families struct {
 	repo *git.Repo
 	of   map[string]family
-	come int // that were read since
+	late map[string]bool // those that do not say it at the beginning
+	come int             // that were read since
+}
+
+func newFamilies(repo *git.Repo) *families {
+	return &families{repo: repo, of: map[string]family{}, late: map[string]bool{}}
 }
 
 const (
 	familiesFile = "families"
 	mostFamilies = 1 << 20 // contents; more than are kept are forgotten all at once
+	familyHead   = 256     // bytes, in which most files say it
+	saidLate     = "late"
 )
 
 // recall reads what is kept, as far as it can be read.
@@ -42,7 +49,8 @@ func (f *families) recall() {
 	for ok && len(body) > 0 { // a family with its contents after one another
 		head, rest, whole := bytes.Cut(body, []byte("\n"))
 		parts := strings.Split(string(head), "\t")
-		if !whole || len(parts) != 3 || len(rest) < 5 {
+		late := len(parts) == 4 && parts[3] == saidLate
+		if !whole || len(parts) != 3 && !late || len(rest) < 5 {
 			return
 		}
 		n, size := int(binary.LittleEndian.Uint32(rest)), int(rest[4])
@@ -51,7 +59,10 @@ func (f *families) recall() {
 			return
 		}
 		for i := range n {
-			f.of[hex.EncodeToString(rest[i*size:(i+1)*size])] = family{parts[0], parts[1], parts[2]}
+			blob := hex.EncodeToString(rest[i*size : (i+1)*size])
+			if f.of[blob] = (family{parts[0], parts[1], parts[2]}); late {
+				f.late[blob] = true
+			}
 		}
 		body = rest[n*size:]
 	}
@@ -62,7 +73,7 @@ func (f *families) keep() {
 	if f.come <= min(fewCommits, len(f.of)/2) || len(f.of) > mostFamilies {
 		return
 	}
-	by := map[family][]byte{}
+	by := map[string][]byte{}
 	size := 0
 	for blob, of := range f.of {
 		raw, err := hex.DecodeString(blob)
@@ -70,11 +81,15 @@ func (f *families) keep() {
 			continue
 		}
 		size = len(raw)
-		by[of] = append(by[of], raw...)
+		head := of.machine + "\t" + of.material + "\t" + of.gas
+		if f.late[blob] {
+			head += "\t" + saidLate
+		}
+		by[head] = append(by[head], raw...)
 	}
 	var body []byte
-	for of, raw := range by {
-		body = append(body, of.machine+"\t"+of.material+"\t"+of.gas+"\n"...)
+	for head, raw := range by {
+		body = append(body, head+"\n"...)
 		body = append(binary.LittleEndian.AppendUint32(body, uint32(len(raw)/size)), byte(size))
 		body = append(body, raw...)
 	}
@@ -94,14 +109,13 @@ func (f *families) read(blobs []string) error {
 		return nil
 	}
 	f.come += len(missing)
-	const head = 256 // in most files it stands at the beginning
 	var long []string
 	type begin struct {
 		at  *byte
 		len int
 	}
 	read := map[begin]family{} // many versions begin with the very same bytes
-	if err := f.repo.PastHeads(missing, head, func(i int, data []byte) error {
+	if err := f.repo.PastHeads(missing, familyHead, func(i int, data []byte) error {
 		at := begin{unsafe.SliceData(data), len(data)}
 		of, known := read[at]
 		if !known {
@@ -109,7 +123,7 @@ func (f *families) read(blobs []string) error {
 			read[at] = of
 		}
 		if of.machine == "" || of.material == "" || of.gas == "" {
-			if len(data) == head {
+			if f.late[missing[i]] = true; len(data) == familyHead {
 				long = append(long, missing[i])
 			}
 		}
@@ -139,7 +153,7 @@ func newSearch(repo *git.Repo, ids []schema.ID) *search {
 	if len(ids) == 0 {
 		return nil
 	}
-	s := &search{families: &families{repo: repo, of: map[string]family{}}, ids: map[schema.ID]bool{}, names: map[string]bool{}, wide: map[family]bool{{}: true}, spoilt: map[string]bool{}}
+	s := &search{families: newFamilies(repo), ids: map[schema.ID]bool{}, names: map[string]bool{}, wide: map[family]bool{{}: true}, spoilt: map[string]bool{}}
 	for _, id := range ids {
 		s.ids[id], s.names[id.String()] = true, true
 		s.wide[family{id.Machine, id.Material, id.Gas}] = true

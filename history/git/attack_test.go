@@ -84,6 +84,20 @@ func TestTreesThatNoGitMakes(t *testing.T) {
 		if files, err := open(t, g.Dir).TreeFiles(commit); !errors.Is(err, git.ErrCorrupt) {
 			t.Errorf("%s: %v, %v", name, files, err)
 		}
+		if changes, err := open(t, g.Dir).ChangedPaths(head, commit); !errors.Is(err, git.ErrCorrupt) {
+			t.Errorf("%s, against a good one: %v, %v", name, changes, err)
+		}
+		// The same in both, before and behind what differs.
+		for _, twin := range [][2]string{{tree + "100644 zz\x00" + blob, tree + "100644 zz\x00" + other}, {"100644 aa\x00" + blob + tree, "100644 aa\x00" + other + tree}} {
+			var ids [2]string
+			for i, tree := range twin {
+				id := g.Input(tree, "hash-object", "-t", "tree", "-w", "--stdin", "--literally")
+				ids[i] = forgedCommit(g, "tree "+id, "author M <m@x> 1784008800 +0000", "committer M <m@x> 1784008800 +0000", "", "x")
+			}
+			if changes, err := open(t, g.Dir).ChangedPaths(ids[0], ids[1]); !errors.Is(err, git.ErrCorrupt) {
+				t.Errorf("%s, in both: %v, %v", name, changes, err)
+			}
+		}
 	}
 }
 

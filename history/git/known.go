@@ -38,8 +38,23 @@ type fileStat struct {
 	size              uint32
 }
 
-// readStood reads the index; nil where it says nothing that can be used.
-func (r *Repo) readStood() *stood {
+// noted reads, when it is first asked for, what the index says of a library, or of parts of it.
+func (r *Repo) noted(root string, of []string) func() *stood {
+	return sync.OnceValue(func() *stood {
+		under, err := parts(root, of...)
+		if err != nil {
+			return nil
+		}
+		scope, err := newScope(under)
+		if err != nil {
+			return nil
+		}
+		return r.readStood(scope)
+	})
+}
+
+// readStood reads what the index says of some files, or of all; nil where it says nothing that can be used.
+func (r *Repo) readStood(under scope) *stood {
 	info, err := os.Stat(r.IndexFile())
 	if err != nil {
 		return nil
@@ -52,7 +67,7 @@ func (r *Repo) readStood() *stood {
 		return nil
 	}
 	s := &stood{written: info.ModTime(), trees: map[string]string{}}
-	if !s.parse(data, r.shared.hashLen/2) {
+	if !s.parse(data, r.shared.hashLen/2, under) {
 		return nil
 	}
 	return s
@@ -85,7 +100,7 @@ const (
 	announced    = 1 << 13 // git add -N, likewise
 )
 
-func (s *stood) parse(data []byte, idLen int) bool {
+func (s *stood) parse(data []byte, idLen int, under scope) bool {
 	const header = 12
 	if len(data) < header+idLen || string(data[:4]) != "DIRC" {
 		return false
@@ -94,33 +109,23 @@ func (s *stood) parse(data []byte, idLen int) bool {
 	if version < 2 || version > 4 {
 		return false
 	}
-	end := len(data) - idLen // of all but the checksum
-	most := min(int(count), len(data)/(40+idLen))
+	end := len(data) - idLen                      // of all but the checksum
+	var ids, names strings.Builder                // of all, put into words together
+	most := min(int(count), len(data)/(40+idLen)) // what is not used of the room costs nothing
 	s.entries, s.noted = make([]Entry, 0, most), make([]noted, 0, most)
-	var ids, names strings.Builder // of all, put into words together
 	ids.Grow(2 * idLen * most)
 	names.Grow(len(data))
 	var hexed [2 * sha256.Size]byte
 	at, previous := header, []byte(nil)
 	mode, modeWord := ^uint32(0), ""
-	number := func(i int) uint32 { return binary.BigEndian.Uint32(data[at+4*i:]) }
 	for range count {
 		fixed := 40 + idLen + 2
 		if at+fixed+2 > end {
 			return false
 		}
-		entry := noted{stat: fileStat{changed: [2]uint32{number(0), number(1)}, modified: [2]uint32{number(2), number(3)}, ino: number(5), uid: number(7), gid: number(8),
-			size: number(9)}}
-		regular := number(6)>>12 == 8
-		if mode != number(6) {
-			mode = number(6)
-			modeWord = canonicalMode(strconv.FormatUint(uint64(mode), 8))
-		}
-		id := data[at+40 : at+40+idLen]
+		start := at
 		flags := binary.BigEndian.Uint16(data[at+40+idLen:])
-		entry.usable = regular && flags&(assumeValid|stageBits) == 0
 		if flags&isExtended != 0 {
-			entry.usable = entry.usable && binary.BigEndian.Uint16(data[at+fixed:])&(skipWorktree|announced) == 0
 			fixed += 2
 		}
 		rest := data[at+fixed : end]
@@ -140,15 +145,30 @@ func (s *stood) parse(data []byte, idLen int) bool {
 			return false
 		}
 		previous = append(previous, rest[:length]...)
-		ids.Write(hexed[:hex.Encode(hexed[:], id)])
-		names.Write(previous)
-		names.WriteByte(0)
-		s.entries = append(s.entries, Entry{Mode: modeWord})
-		s.noted = append(s.noted, entry)
 		at += fixed + length + 1
 		if version < 4 {
 			at += (8 - (fixed+length+1)%8) % 8
 		}
+		if !under.holdsRaw(previous) {
+			continue
+		}
+		number := func(i int) uint32 { return binary.BigEndian.Uint32(data[start+4*i:]) }
+		entry := noted{stat: fileStat{changed: [2]uint32{number(0), number(1)}, modified: [2]uint32{number(2), number(3)}, ino: number(5), uid: number(7), gid: number(8),
+			size: number(9)}}
+		regular := number(6)>>12 == 8
+		if mode != number(6) {
+			mode = number(6)
+			modeWord = canonicalMode(strconv.FormatUint(uint64(mode), 8))
+		}
+		entry.usable = regular && flags&(assumeValid|stageBits) == 0
+		if flags&isExtended != 0 {
+			entry.usable = entry.usable && binary.BigEndian.Uint16(data[start+40+idLen+2:])&(skipWorktree|announced) == 0
+		}
+		ids.Write(hexed[:hex.Encode(hexed[:], data[start+40:start+40+idLen])])
+		names.Write(previous)
+		names.WriteByte(0)
+		s.entries = append(s.entries, Entry{Mode: modeWord})
+		s.noted = append(s.noted, entry)
 	}
 	hashes, paths := ids.String(), names.String()
 	for i := range s.entries {
@@ -301,7 +321,7 @@ func (s *stood) tree(dir, hash string) ([]Entry, bool) {
 // SavedAndWork is [Repo.Commit] and [Repo.WorkTree] of one library. Directories that git notes to be the same in both need not be listed
 // twice. With parts of [Parts] it is only those.
 func (r *Repo) SavedAndWork(rev, root string, parts ...string) (saved, work Snapshot, err error) {
-	stood := sync.OnceValue(r.readStood)
+	stood := r.noted(root, parts)
 	var failed error
 	done := make(chan struct{})
 	go func() { // while the system says what is on disk

@@ -63,7 +63,7 @@ func TestIndexSaysWhatGitSays(t *testing.T) {
 				t.Fatal(err)
 			}
 			defer r.Close()
-			s := r.readStood()
+			s := r.readStood(nil)
 			if form.none {
 				if s != nil {
 					t.Fatal("an index that cannot be understood was used")
@@ -114,7 +114,7 @@ func TestIndexSaysWhatGitSays(t *testing.T) {
 			}
 			g.Write("fettle.json", "{ }")
 			g.Run("add", "fettle.json")
-			if s = r.readStood(); s == nil {
+			if s = r.readStood(nil); s == nil {
 				t.Fatal("nothing was read after git add")
 			}
 			if _, ok := s.tree("", strings.TrimSpace(g.Run("rev-parse", "HEAD^{tree}"))); ok {
@@ -130,7 +130,7 @@ func TestIndexSaysWhatGitSays(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if s = r.readStood(); id("racy") != "" {
+			if s = r.readStood(nil); id("racy") != "" {
 				t.Error("a file that was written in the moment of the index is taken as it was")
 			}
 			// cut off anywhere, it says nothing or less, and never something else
@@ -140,7 +140,7 @@ func TestIndexSaysWhatGitSays(t *testing.T) {
 			}
 			for cut := 0; cut < len(data); cut += 7 {
 				part := &stood{trees: map[string]string{}}
-				if part.parse(data[:cut], r.shared.hashLen/2) && r.whole(data[:cut]) {
+				if part.parse(data[:cut], r.shared.hashLen/2, nil) && r.whole(data[:cut]) {
 					t.Fatalf("the first %d of %d bytes pass for an index", cut, len(data))
 				}
 			}

@@ -2,10 +2,13 @@ package git
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 )
 
@@ -29,6 +32,7 @@ func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool, err error) {
 	}
 	var e, next LogEntry
 	var tree, before string
+	var trees [][2]string // of each, and of the one before
 	if o.Revs[0] != end {
 		if next, before, ok = r.readCommit(o.Revs[0]); !ok {
 			return nil, false, nil
@@ -46,22 +50,25 @@ func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool, err error) {
 		if !ok {
 			return nil, false, nil
 		}
-		if len(scope) > 0 || o.Changes {
-			var changes []Change
-			if err := r.diffTrees(before, tree, scope, &changes); errors.Is(err, ErrTooLarge) {
-				return nil, false, err // git would list them until it has no more memory
-			} else if err != nil {
-				return nil, false, nil
-			}
-			if len(changes) == 0 && len(scope) > 0 {
-				continue
-			}
+		entries, trees = append(entries, e), append(trees, [2]string{before, tree})
+	}
+	if len(scope) > 0 || o.Changes {
+		changes := make([][]Change, len(entries))
+		if err := r.diffEach(trees, scope, changes); errors.Is(err, ErrTooLarge) {
+			return nil, false, err // git would list them until it has no more memory
+		} else if err != nil {
+			return nil, false, nil
+		}
+		told := entries[:0]
+		for i, e := range entries {
 			if o.Changes {
-				slices.SortFunc(changes, func(x, y Change) int { return strings.Compare(x.Path, y.Path) })
-				e.Changes = [][]Change{changes}
+				e.Changes = [][]Change{changes[i]}
+			}
+			if len(changes[i]) > 0 || len(scope) == 0 {
+				told = append(told, e)
 			}
 		}
-		entries = append(entries, e)
+		entries = told
 	}
 	if o.MaxCount > 0 {
 		entries = entries[:min(o.MaxCount, len(entries))]
@@ -70,6 +77,24 @@ func (r *Repo) line(o LogOptions) (entries []LogEntry, ok bool, err error) {
 		slices.Reverse(entries)
 	}
 	return entries, true, nil
+}
+
+// diffEach lists, by path, what differs in each of some pairs of trees that follow one another.
+func (r *Repo) diffEach(trees [][2]string, scope scope, changes [][]Change) error {
+	const atOnce = 4 // else it is not worth the start
+	parts := min(runtime.GOMAXPROCS(0), (len(trees)+atOnce-1)/atOnce)
+	errs := make([]error, parts)
+	var wait sync.WaitGroup
+	for p := range parts {
+		wait.Go(func() {
+			for i := p * len(trees) / parts; i < (p+1)*len(trees)/parts && errs[p] == nil; i++ {
+				errs[p] = r.diffTrees(trees[i][0], trees[i][1], scope, &changes[i])
+				slices.SortFunc(changes[i], func(x, y Change) int { return strings.Compare(x.Path, y.Path) })
+			}
+		})
+	}
+	wait.Wait()
+	return cmp.Or(errs...)
 }
 
 // readCommit is [Repo.parseCommit] of the commit of an id.

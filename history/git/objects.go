@@ -34,6 +34,7 @@ type objects struct {
 	files   func() *store // nil where git has to be asked for everything
 	ref     func(name string) (hash string, ok bool)
 	closed  atomic.Bool
+	trees   recent[string] // see rawTree
 
 	mu     sync.Mutex
 	cmd    *exec.Cmd
@@ -45,7 +46,7 @@ type objects struct {
 
 // newObjects are the objects of a repository. Nothing is opened and no child started yet.
 func (r *Repo) newObjects(files func() *store) *objects {
-	return &objects{hashLen: r.shared.hashLen, ref: r.readRef,
+	return &objects{hashLen: r.shared.hashLen, ref: r.readRef, trees: recent[string]{most: mostRaw},
 		files: sync.OnceValue(func() *store {
 			if r.mayReplace() {
 				return nil
@@ -351,6 +352,13 @@ func (r *Repo) PastBlobs(hashes []string, f func(i int, data []byte) error) erro
 // held against its id, as all else is that this package reads from files itself: it serves to tell what is worth reading, and for no verdict.
 func (r *Repo) PastHeads(hashes []string, bytes int, f func(i int, head []byte) error) error {
 	return r.pastBlobs(hashes, share{MaxBlob, int64(bytes)}, f)
+}
+
+// BeginAlike reports whether two contents have their first bytes in common, where git keeps one as a difference from the other that says so;
+// false says nothing. What [Repo.PastHeads] says of its use holds.
+func (r *Repo) BeginAlike(a, b string, bytes int) bool {
+	files := r.shared.objects.files()
+	return files != nil && files.alike(a, b, int64(bytes))
 }
 
 func (r *Repo) pastBlobs(hashes []string, of share, f func(i int, data []byte) error) error {

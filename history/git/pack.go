@@ -7,6 +7,7 @@ import (
 	"errors"
 	"io"
 	"os"
+	"sort"
 	"sync"
 	"sync/atomic"
 )
@@ -27,6 +28,8 @@ type pack struct {
 	buckets     [256]atomic.Pointer[bucket]
 	held        atomic.Int64 // bytes of buckets
 	pages       atomic.Pointer[pages]
+	probes      atomic.Int64 // see probe
+	larges      atomic.Int64 // see object
 }
 
 // bucket is the part of the index that lists the ids with one first byte.
@@ -38,8 +41,12 @@ type bucket struct {
 const (
 	indexStart = 8 + 256*4
 	mostIndex  = 32 << 20 // of the index that is kept
+	mostProbes = 256
+	probed     = 64 // ids
 	packStart  = 12
-	mostDeep   = 4096      // as git allows
+	mostDeep   = 4096    // as git allows
+	largeBase  = 4 << 10 // see object
+	fewLarge   = 4
 	mostPiece  = 256 << 10 // of which only the beginning is read
 	mostEffort = 1 << 18   // pieces of differences, and 64 bytes unpacked, to read one beginning
 )
@@ -143,17 +150,20 @@ func (p *pack) find(id []byte) (offset int64, ok bool) {
 	if !p.openIndex() {
 		return 0, false
 	}
-	b := p.bucket(id[0])
-	if b == nil {
-		return 0, false
+	word, ok, sure := p.probe(id)
+	if !sure {
+		b := p.bucket(id[0])
+		if b == nil {
+			return 0, false
+		}
+		var at int
+		if at, ok = b.search(id); ok {
+			word = binary.BigEndian.Uint32(b.offsets[4*at:])
+		}
 	}
-	at, ok := b.search(id)
-	if !ok {
-		return 0, false
-	}
-	offset = int64(binary.BigEndian.Uint32(b.offsets[4*at:]))
-	if offset < 1<<31 {
-		return offset, true
+	offset = int64(word)
+	if !ok || offset < 1<<31 {
+		return offset, ok
 	}
 	var large [8]byte
 	at64 := p.largeOffsets() + 8*(offset&(1<<31-1))
@@ -187,6 +197,33 @@ func (b *bucket) search(id []byte) (at int, ok bool) {
 		}
 	}
 	return 0, false
+}
+
+// probe looks for an id where it most likely is: who asks for a few objects need not read the bucket of each. It is not sure where the id may be
+// elsewhere, and where so many were asked for that the buckets are worth their room.
+func (p *pack) probe(id []byte) (offset uint32, ok, sure bool) {
+	first := int64(0)
+	if id[0] > 0 {
+		first = int64(p.upTo[id[0]-1])
+	}
+	n := int64(p.upTo[id[0]]) - first
+	if p.buckets[id[0]].Load() != nil || n <= probed || p.probes.Add(1) > mostProbes {
+		return 0, false, false
+	}
+	from := max(0, min(n*int64(binary.BigEndian.Uint32(id[1:]))>>32-probed/2, n-probed))
+	data := make([]byte, probed*p.idLen)
+	if _, err := p.index.ReadAt(data, indexStart+(first+from)*int64(p.idLen)); err != nil {
+		return 0, false, false
+	}
+	at, ok := sort.Find(probed, func(i int) int { return bytes.Compare(id, data[i*p.idLen:(i+1)*p.idLen]) })
+	if !ok {
+		return 0, false, (at > 0 || from == 0) && (at < probed || from+probed == n)
+	}
+	word := data[:4]
+	if _, err := p.index.ReadAt(word, indexStart+int64(p.upTo[255])*int64(p.idLen+4)+4*(first+from+int64(at))); err != nil {
+		return 0, false, false
+	}
+	return binary.BigEndian.Uint32(word), true, true
 }
 
 // bucket reads the part of the index for ids that begin with a byte; nil where that fails.
@@ -263,7 +300,7 @@ func (p *pack) entry(z *inflater, offset int64) (e entry, err error) {
 		e.base = offset - back
 	case fromID:
 		id := make([]byte, p.idLen)
-		if _, err := io.ReadFull(z.in, id); err != nil {
+		if _, err := io.ReadFull(&z.in, id); err != nil {
 			return e, err
 		}
 		base, ok := p.find(id)
@@ -279,8 +316,9 @@ func (p *pack) entry(z *inflater, offset int64) (e entry, err error) {
 	return e, nil
 }
 
-// object reads an object that is no larger than limit.
-func (p *pack) object(bases *recent, offset, limit int64) (kind string, data []byte, err error) {
+// object reads an object that is no larger than limit. What is made on the way to it is kept for the next; what is large only once a few were
+// asked for, since memory that was never used takes longer than all else.
+func (p *pack) object(bases *recent[spot], offset, limit int64) (kind string, data []byte, err error) {
 	z := inflaters.Get().(*inflater)
 	defer inflaters.Put(z)
 	// Up from one to the next that it differs from, and down again.
@@ -314,15 +352,30 @@ func (p *pack) object(bases *recent, offset, limit int64) (kind string, data []b
 		steps = append(steps, step{offset, data})
 		offset = e.base
 	}
+	passing := len(steps) > 1 && len(base.data) > largeBase && p.larges.Add(1) <= fewLarge
+	var spare [2][]byte // what was made last, and room for the next
 	for len(steps) > 0 {
 		last := steps[len(steps)-1]
 		steps = steps[:len(steps)-1]
-		made, err := applyDelta(base.data, last.delta, limit, newBytes)
+		room := newBytes
+		if passing = passing && len(steps) > 0; passing {
+			room = func(n int64) []byte {
+				if int64(cap(spare[1])) >= n {
+					return spare[1][:n]
+				}
+				return newBytes(n)
+			}
+		}
+		made, err := applyDelta(base.data, last.delta, limit, room)
 		if err != nil {
 			return "", nil, err
 		}
 		base = part{base.kind, int64(len(made)), made, 0}
-		shared = bases.put(spot{p, last.offset}, base)
+		if passing {
+			spare[0], spare[1] = made, spare[0]
+		} else {
+			shared = bases.put(spot{p, last.offset}, base)
+		}
 	}
 	if base.size > limit {
 		return "", nil, errOddObject
@@ -504,6 +557,20 @@ func (h *heading) head(offset int64, n, deep int) (part, error) {
 	}
 	c.heads.put(at, head)
 	return head, nil
+}
+
+// copies reports whether an object is told by its difference from the one at a base, and begins with a copy of the first n bytes of that.
+func (p *pack) copies(c *headCache, offset, base, n int64) bool {
+	u, err := (&heading{p, c, mostEffort}).unpacked(offset)
+	if err != nil || u.kind != "" || u.base != base {
+		return false
+	}
+	d, err := readDelta(u.data)
+	if err != nil {
+		return false
+	}
+	insert, from, count, err := d.next()
+	return err == nil && insert == nil && from == 0 && count >= n
 }
 
 // piece adds some bytes of an object to others.

@@ -28,7 +28,7 @@ type store struct {
 	mu    sync.Mutex // of whoever lists the packs
 	packs atomic.Pointer[[]*pack]
 	last  atomic.Pointer[pack] // in which an object was found
-	bases recent               // that objects in packs are told by their difference from
+	bases recent[spot]         // that objects in packs are told by their difference from
 	heads headCache
 }
 
@@ -36,12 +36,13 @@ const (
 	mostPacks  = 64 // that are opened; a repository with more is about to be packed again
 	mostBases  = 16 << 20
 	mostHeads  = 8 << 20
+	mostRaw    = 2 << 20
 	mostNested = 5 // stores that name other stores, as in git
 )
 
 // newStore finds out where the objects are. Nothing is opened yet.
 func newStore(own, others string, idLen int) *store {
-	s := &store{idLen: idLen, bases: recent{most: mostBases}, heads: headCache{recent{most: mostHeads}, recent{most: 2 * mostHeads}}}
+	s := &store{idLen: idLen, bases: recent[spot]{most: mostBases}, heads: headCache{recent[spot]{most: mostHeads}, recent[spot]{most: 2 * mostHeads}}}
 	s.add(own, 0)
 	if !strings.Contains(others, `"`) { // git quotes what holds a separator
 		for _, dir := range filepath.SplitList(others) {
@@ -93,8 +94,8 @@ func (s *store) object(id string, limit int64) (object, bool) {
 	}
 }
 
-// head reads the beginning of an object in a pack, of n bytes or all that it has. What is only part of an object cannot be held against its id:
-// as in git itself, the checksum of what is unpacked is all that tells of damage, and not even that where the rest is not looked at.
+// head reads the beginning of an object, of n bytes or all that it has. What is only part of an object cannot be held against its id: as in git
+// itself, the checksum of what is unpacked is all that tells of damage, and not even that where the rest is not looked at.
 func (s *store) head(id string, n int) (object, bool) {
 	raw, err := hex.DecodeString(id)
 	if err != nil || len(raw) != s.idLen {
@@ -102,13 +103,24 @@ func (s *store) head(id string, n int) (object, bool) {
 	}
 	p, offset := s.find(raw)
 	if p == nil {
-		return object{}, false
+		return s.looseHead(id, n)
 	}
 	head, err := p.head(&s.heads, offset, n)
 	if err != nil || head.size > MaxBlob {
 		return object{}, false
 	}
 	return object{id, head.kind, head.size, head.data[:min(n, len(head.data))]}, true
+}
+
+// alike reports whether two objects begin with the same n bytes, where one is packed as a difference from the other that says so.
+func (s *store) alike(a, b string, n int64) bool {
+	ids, err := hex.DecodeString(a + b)
+	if err != nil || len(ids) != 2*s.idLen {
+		return false
+	}
+	p, at := s.find(ids[:s.idLen])
+	q, to := s.find(ids[s.idLen:])
+	return p != nil && p == q && (p.copies(&s.heads, at, to, n) || p.copies(&s.heads, to, at, n))
 }
 
 // proven says whether an id is that of a content.
@@ -142,31 +154,11 @@ func (s *store) loose(id string, limit int64) (kind string, data []byte, err err
 }
 
 func looseObject(f *os.File, limit int64) (kind string, data []byte, err error) {
-	info, err := f.Stat()
-	if err != nil || !info.Mode().IsRegular() {
-		return "", nil, errors.Join(errOddObject, err)
-	}
 	z := inflaters.Get().(*inflater)
 	defer inflaters.Put(z)
-	z.at(io.NewSectionReader(f, 0, info.Size()), 0, info.Size())
-	if err := z.open(); err != nil {
+	kind, size, err := z.looseStart(f, limit)
+	if err != nil {
 		return "", nil, err
-	}
-	// "KIND SIZE" and a zero before the content
-	header := make([]byte, 0, 32)
-	for len(header) == 0 || header[len(header)-1] != 0 {
-		if len(header) == cap(header) {
-			return "", nil, errOddObject
-		}
-		if _, err := io.ReadFull(z.out, header[len(header):len(header)+1]); err != nil {
-			return "", nil, err
-		}
-		header = header[:len(header)+1]
-	}
-	kind, digits, _ := strings.Cut(string(header[:len(header)-1]), " ")
-	size, err := strconv.ParseInt(digits, 10, 64)
-	if err != nil || strconv.FormatInt(size, 10) != digits || size < 0 || size > limit || size/mostRatio > info.Size() || !isKind(kind) {
-		return "", nil, errOddObject
 	}
 	data = make([]byte, size)
 	if _, err := io.ReadFull(z.out, data); err != nil {
@@ -179,6 +171,55 @@ func looseObject(f *os.File, limit int64) (kind string, data []byte, err error) 
 		return "", nil, errOddObject
 	}
 	return kind, data, nil
+}
+
+// looseStart unpacks what stands before the content of an object that has a file of its own: "KIND SIZE" and a zero.
+func (z *inflater) looseStart(f *os.File, limit int64) (kind string, size int64, err error) {
+	info, err := f.Stat()
+	if err != nil || !info.Mode().IsRegular() {
+		return "", 0, errors.Join(errOddObject, err)
+	}
+	z.at(io.NewSectionReader(f, 0, info.Size()), 0, info.Size())
+	if err := z.open(); err != nil {
+		return "", 0, err
+	}
+	header := make([]byte, 0, 32)
+	for len(header) == 0 || header[len(header)-1] != 0 {
+		if len(header) == cap(header) {
+			return "", 0, errOddObject
+		}
+		if _, err := io.ReadFull(z.out, header[len(header):len(header)+1]); err != nil {
+			return "", 0, err
+		}
+		header = header[:len(header)+1]
+	}
+	kind, digits, _ := strings.Cut(string(header[:len(header)-1]), " ")
+	size, err = strconv.ParseInt(digits, 10, 64)
+	if err != nil || strconv.FormatInt(size, 10) != digits || size < 0 || size > limit || size/mostRatio > info.Size() || !isKind(kind) {
+		return "", 0, errOddObject
+	}
+	return kind, size, nil
+}
+
+// looseHead is head of an object that has a file of its own.
+func (s *store) looseHead(id string, n int) (object, bool) {
+	for _, dir := range s.dirs {
+		f, err := openShared(filepath.Join(dir, id[:2], id[2:]))
+		if err != nil {
+			continue
+		}
+		defer f.Close()
+		z := inflaters.Get().(*inflater)
+		defer inflaters.Put(z)
+		kind, size, err := z.looseStart(f, MaxBlob)
+		if err != nil {
+			return object{}, false
+		}
+		data := make([]byte, min(int64(n), size))
+		_, err = io.ReadFull(z.out, data)
+		return object{id, kind, size, data}, err == nil
+	}
+	return object{}, false
 }
 
 // find looks an object up in the packs.
@@ -261,11 +302,11 @@ func (s *store) close() {
 }
 
 // recent keeps what was read last, up to a number of bytes and as much again.
-type recent struct {
+type recent[K comparable] struct {
 	most int
 
 	mu         sync.Mutex
-	young, old map[spot]part
+	young, old map[K]part
 	size       int // of the young
 }
 
@@ -285,11 +326,11 @@ type part struct {
 
 // headCache is what was read of objects of which only the beginning is wanted.
 type headCache struct {
-	heads  recent
-	packed recent // as it is in the pack
+	heads  recent[spot]
+	packed recent[spot] // as it is in the pack
 }
 
-func (r *recent) get(at spot) (part, bool) {
+func (r *recent[K]) get(at K) (part, bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	found, ok := r.young[at]
@@ -302,19 +343,19 @@ func (r *recent) get(at spot) (part, bool) {
 }
 
 // put is false for what is too large to be kept.
-func (r *recent) put(at spot, p part) bool {
+func (r *recent[K]) put(at K, p part) bool {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.add(at, p)
 }
 
-func (r *recent) add(at spot, p part) bool {
+func (r *recent[K]) add(at K, p part) bool {
 	size := len(p.data) + 128
 	if size > r.most/4 {
 		return false
 	}
 	if r.size += size; r.young == nil || r.size > r.most/2 {
-		r.young, r.old, r.size = map[spot]part{}, r.young, size
+		r.young, r.old, r.size = map[K]part{}, r.young, size
 	}
 	r.young[at] = p
 	return true

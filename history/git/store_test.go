@@ -242,6 +242,107 @@ func TestObjectsAsInGit(t *testing.T) {
 	}
 }
 
+// TestBeginAlike: what is said to begin alike does, and of versions that follow one another it is said of many.
+func TestBeginAlike(t *testing.T) {
+	t.Parallel()
+	for _, format := range []string{"sha1", "sha256"} {
+		g := gittest.New(t, "--object-format="+format)
+		versions(g, 60)
+		g.Run("repack", "-q", "-a", "-d", "-f", "--depth=200", "--window=50")
+		blobs := slices.DeleteFunc(told(t, g), func(o object) bool { return o.kind != "blob" })
+		r := alone(t, g.Dir)
+		said, apart := 0, 0
+		for _, a := range blobs {
+			for _, b := range blobs {
+				for _, n := range []int{1, 100, 256, 4000} {
+					same := len(a.data) >= n && len(b.data) >= n && bytes.Equal(a.data[:n], b.data[:n])
+					switch {
+					case !r.BeginAlike(a.hash, b.hash, n):
+						apart++
+					case same && a.hash != b.hash:
+						said++
+					default:
+						t.Errorf("%s and %s are said to begin with the same %d bytes", a.hash, b.hash, n)
+					}
+				}
+			}
+		}
+		if said < 20 || apart < 20 {
+			t.Errorf("it is said of %d and not of %d", said, apart)
+		}
+		loosen(g)
+		if r := alone(t, g.Dir); r.BeginAlike(blobs[0].hash, blobs[1].hash, 1) || r.BeginAlike("", "x", 1) {
+			t.Error("it is said of what is not packed, or not there")
+		}
+	}
+}
+
+// TestFindInLargeIndex finds every id of an index that is too large to be read for a few, whatever its ids are like, and none that is not there.
+func TestFindInLargeIndex(t *testing.T) {
+	t.Parallel()
+	random := rand.New(rand.NewPCG(3, 4))
+	for name, spread := range map[string]func(id []byte, i int){
+		"even":      func(id []byte, i int) {},
+		"crowded":   func(id []byte, i int) { id[0], id[1], id[2] = 7, 0, 0 },
+		"two heaps": func(id []byte, i int) { id[0], id[1] = 7, byte(i%2*255) },
+	} {
+		const n = 40_000
+		ids := make([]string, 0, n)
+		for i := range n {
+			id := make([]byte, sha1.Size)
+			for k := range id {
+				id[k] = byte(random.Uint32())
+			}
+			spread(id, i)
+			ids = append(ids, string(id))
+		}
+		slices.Sort(ids)
+		index := []byte("\xfftOc\x00\x00\x00\x02")
+		upTo := 0
+		for first := range 256 {
+			for upTo < n && int(ids[upTo][0]) <= first {
+				upTo++
+			}
+			index = binary.BigEndian.AppendUint32(index, uint32(upTo))
+		}
+		index = append(index, strings.Join(ids, "")...)
+		index = append(index, make([]byte, 4*n)...) // checksums, which nobody reads
+		for i := range n {
+			index = binary.BigEndian.AppendUint32(index, uint32(1000+i))
+		}
+		file := filepath.Join(t.TempDir(), "pack")
+		if err := os.WriteFile(file+".idx", append(index, make([]byte, 2*sha1.Size)...), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		var p *pack
+		probed := int64(0)
+		for k, i := range random.Perm(n)[:6000] {
+			if k%200 == 0 {
+				if p != nil {
+					probed += p.probes.Load()
+					p.close()
+				}
+				p = newPack(file, sha1.Size)
+			}
+			if at, ok := p.find([]byte(ids[i])); !ok || at != int64(1000+i) {
+				t.Fatalf("%s: %x is at %d and not %d", name, ids[i], at, 1000+i)
+			}
+			other := []byte(ids[i])
+			other[19]++
+			if _, there := slices.BinarySearch(ids, string(other)); there {
+				continue
+			}
+			if at, ok := p.find(other); ok {
+				t.Fatalf("%s: %x, which is not there, is at %d", name, other, at)
+			}
+		}
+		p.close()
+		if probed < 25 {
+			t.Errorf("%s: only %d were looked for where they most likely are", name, probed)
+		}
+	}
+}
+
 // loosen unpacks all packs.
 func loosen(g *gittest.Repo) {
 	packs, _ := filepath.Glob(g.Path(".git/objects/pack/*.pack"))
@@ -421,7 +522,7 @@ func TestObjectsDamaged(t *testing.T) {
 				if err := os.WriteFile(name, bad, 0o666); err != nil {
 					t.Fatal(err)
 				}
-				own := &store{idLen: len(all[0].hash) / 2, bases: recent{most: mostBases}, heads: headCache{recent{most: mostHeads}, recent{most: mostHeads}}}
+				own := &store{idLen: len(all[0].hash) / 2, bases: recent[spot]{most: mostBases}, heads: headCache{recent[spot]{most: mostHeads}, recent[spot]{most: mostHeads}}}
 				own.add(g.Path(".git/objects"), 0)
 				lost := 0
 				for _, want := range all {
@@ -692,7 +793,7 @@ func FuzzPack(f *testing.F) {
 			badIndex = badIndex[:min(len(badIndex), int(cut))]
 		}
 		p := packOf(badIndex, badData, sha1.Size)
-		s := &store{idLen: sha1.Size, bases: recent{most: mostBases}, heads: headCache{recent{most: mostHeads}, recent{most: mostHeads}}}
+		s := &store{idLen: sha1.Size, bases: recent[spot]{most: mostBases}, heads: headCache{recent[spot]{most: mostHeads}, recent[spot]{most: mostHeads}}}
 		s.packs.Store(&[]*pack{p})
 		n := int(binary.BigEndian.Uint32(index[8+255*4:]))
 		for i := range n {

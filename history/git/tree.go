@@ -120,25 +120,35 @@ type way struct {
 }
 
 const (
-	mostAgain = 1 << 20
-	toReadOne = 64
-	mostPath  = 1 << 14 // bytes of the name of a directory; no system takes so many
+	mostAgain  = 1 << 20
+	toReadOne  = 64
+	usualEntry = 40      // bytes
+	mostPath   = 1 << 14 // bytes of the name of a directory; no system takes so many
 )
 
 func (r *Repo) newWay() *way { return &way{repo: r, been: map[string]bool{}} }
 
 // tree is [Repo.tree] of a directory on the way.
 func (w *way) tree(hash, dir string) ([]treeEntry, error) {
-	entries, err := w.repo.tree(hash)
+	data, err := w.raw(hash, dir)
+	if err != nil {
+		return nil, err
+	}
+	return parseTree(data, w.repo.shared.hashLen/2)
+}
+
+// raw is [Repo.rawTree] of a directory on the way.
+func (w *way) raw(hash, dir string) ([]byte, error) {
+	data, err := w.repo.rawTree(hash)
 	if w.been[hash] {
-		w.again += len(entries) + toReadOne
+		w.again += len(data)/usualEntry + toReadOne
 	}
 	w.been[hash] = true
 	if err == nil && (w.again > mostAgain || len(dir) > mostPath) {
 		return nil, &Error{Kind: ErrTooLarge, What: "the same directories stand in one another so often, or so deep, that no computer holds all files of them: " + Printable(dir[:min(len(dir), 60)]),
 			Help: "nobody works with that: find the commit that brought it, and take it out"}
 	}
-	return entries, err
+	return data, err
 }
 
 func (w *way) files(noted *stood, tree, dir string, scope scope, f func(...Entry)) error {
@@ -167,8 +177,20 @@ func (w *way) files(noted *stood, tree, dir string, scope scope, f func(...Entry
 
 // tree reads a tree object; "" is the empty tree.
 func (r *Repo) tree(hash string) ([]treeEntry, error) {
+	data, err := r.rawTree(hash)
+	if err != nil {
+		return nil, err
+	}
+	return parseTree(data, r.shared.hashLen/2)
+}
+
+// rawTree is the form in which git keeps a tree, which must not be changed. A few are kept: of two commits after one another most are the same.
+func (r *Repo) rawTree(hash string) ([]byte, error) {
 	if hash == "" {
 		return nil, nil
+	}
+	if known, ok := r.shared.objects.trees.get(hash); ok {
+		return known.data, nil
 	}
 	found, err := r.shared.objects.get(r.ctx, hash, MaxBlob)
 	if err != nil {
@@ -177,7 +199,25 @@ func (r *Repo) tree(hash string) ([]treeEntry, error) {
 	if found.kind != "tree" || found.data == nil {
 		return nil, &Error{Kind: ErrMissing, What: fmt.Sprintf("the list of files %s cannot be read (%s)", hash, found.kind), Help: "run git fsck, and fetch from another copy"}
 	}
-	return parseTree(found.data, r.shared.hashLen/2)
+	if r.shared.objects.files() != nil { // it is not shown in place of another
+		r.shared.objects.trees.put(hash, part{data: found.data})
+	}
+	return found.data, nil
+}
+
+// cutEntry takes the first entry off a tree. It is false where that is damaged.
+func cutEntry(tree []byte, idLen int) (mode, name, id, rest []byte, ok bool) {
+	end := bytes.IndexByte(tree, 0)
+	blank := bytes.IndexByte(tree, ' ')
+	if blank < 1 || end < blank+2 || len(tree) < end+1+idLen {
+		return nil, nil, nil, nil, false
+	}
+	return tree[:blank], tree[blank+1 : end], tree[end+1 : end+1+idLen], tree[end+1+idLen:], true
+}
+
+// isOddName says whether a name is one that git gives to no entry.
+func isOddName(name []byte) bool {
+	return string(name) == "." || string(name) == ".." || len(name) == 4 && strings.EqualFold(string(name), ".git") || bytes.IndexByte(name, '/') >= 0
 }
 
 // parseTree reads the form in which git keeps a tree: for each entry its mode, a blank, its name, a NUL and the raw id. A tree that no
@@ -186,18 +226,16 @@ func parseTree(data []byte, idLen int) ([]treeEntry, error) {
 	entries := make([]treeEntry, 0, len(data)/(idLen+16))
 	ordered := true // by name, so that none comes twice
 	for len(data) > 0 {
-		end := bytes.IndexByte(data, 0)
-		blank := bytes.IndexByte(data, ' ')
-		if blank < 1 || end < blank+2 || len(data) < end+1+idLen {
+		mode, name, id, rest, ok := cutEntry(data, idLen)
+		if !ok {
 			return nil, errorf(ErrCorrupt, "a list of files in the repository is damaged")
 		}
-		entries = append(entries, treeEntry{mode: canonicalMode(string(data[:blank])), name: string(data[blank+1 : end]), hash: hex.EncodeToString(data[end+1 : end+1+idLen])})
-		data = data[end+1+idLen:]
-		name := entries[len(entries)-1].name
-		ordered = ordered && (len(entries) == 1 || entries[len(entries)-2].name < name)
-		if name == "." || name == ".." || strings.ContainsRune(name, '/') || strings.EqualFold(name, ".git") {
-			return nil, oddEntry(name)
+		if isOddName(name) {
+			return nil, oddEntry(string(name))
 		}
+		entries = append(entries, entryOf(mode, name, id))
+		ordered = ordered && (len(entries) == 1 || entries[len(entries)-2].name < string(name))
+		data = rest
 	}
 	if ordered {
 		return entries, nil
@@ -210,6 +248,10 @@ func parseTree(data []byte, idLen int) ([]treeEntry, error) {
 		known[e.name] = true
 	}
 	return entries, nil
+}
+
+func entryOf(mode, name, id []byte) treeEntry {
+	return treeEntry{mode: canonicalMode(string(mode)), name: string(name), hash: hex.EncodeToString(id)}
 }
 
 func oddEntry(name string) error {
@@ -276,24 +318,13 @@ func (w *way) changes(a, b, dir string, scope scope, changes *[]Change) error {
 	if a == b {
 		return nil
 	}
-	entriesA, err := w.tree(a, dir)
+	treeA, err := w.raw(a, dir)
 	if err != nil {
 		return err
 	}
-	entriesB, err := w.tree(b, dir)
+	treeB, err := w.raw(b, dir)
 	if err != nil {
 		return err
-	}
-	// Most are the same at the beginning and at the end.
-	for len(entriesA) > 0 && len(entriesB) > 0 && entriesA[0] == entriesB[0] {
-		entriesA, entriesB = entriesA[1:], entriesB[1:]
-	}
-	for a, b := len(entriesA), len(entriesB); a > 0 && b > 0 && entriesA[a-1] == entriesB[b-1]; a, b = a-1, b-1 {
-		entriesA, entriesB = entriesA[:a-1], entriesB[:b-1]
-	}
-	old := make(map[string]treeEntry, len(entriesA))
-	for _, e := range entriesA {
-		old[e.name] = e
 	}
 	pair := func(before, after treeEntry, name string) error {
 		at := path.Join(dir, name)
@@ -312,6 +343,46 @@ func (w *way) changes(a, b, dir string, scope scope, changes *[]Change) error {
 		}
 		return w.changes(treeA, treeB, at, scope, changes)
 	}
+	// Most hold the same names, and most of these the same. Where one is odd or out of order, or the names differ, all are put side by side.
+	idLen := w.repo.shared.hashLen / 2
+	var differ [][2]treeEntry
+	restA, restB, last := treeA, treeB, []byte(nil)
+	for len(restA) > 0 && len(restB) > 0 {
+		modeA, nameA, idA, nextA, okA := cutEntry(restA, idLen)
+		modeB, nameB, idB, nextB, okB := cutEntry(restB, idLen)
+		if !okA || !okB || !bytes.Equal(nameA, nameB) {
+			break
+		}
+		if isOddName(nameA) || bytes.Compare(nameA, last) <= 0 {
+			restA, restB, last, differ = treeA, treeB, nil, nil
+			break
+		}
+		if !bytes.Equal(idA, idB) || !bytes.Equal(modeA, modeB) {
+			differ = append(differ, [2]treeEntry{entryOf(modeA, nameA, idA), entryOf(modeB, nameB, idB)})
+		}
+		restA, restB, last = nextA, nextB, nameA
+	}
+	entriesA, entriesB, err := parseTrees(restA, restB, idLen)
+	before := func(e treeEntry) bool { return e.name <= string(last) }
+	if err == nil && last != nil && (slices.ContainsFunc(entriesA, before) || slices.ContainsFunc(entriesB, before)) {
+		differ = nil
+		entriesA, entriesB, err = parseTrees(treeA, treeB, idLen)
+	}
+	if err != nil {
+		return err
+	}
+	for _, two := range differ {
+		if err := pair(two[0], two[1], two[0].name); err != nil {
+			return err
+		}
+	}
+	for a, b := len(entriesA), len(entriesB); a > 0 && b > 0 && entriesA[a-1] == entriesB[b-1]; a, b = a-1, b-1 {
+		entriesA, entriesB = entriesA[:a-1], entriesB[:b-1]
+	}
+	old := make(map[string]treeEntry, len(entriesA))
+	for _, e := range entriesA {
+		old[e.name] = e
+	}
 	for _, e := range entriesB {
 		if err := pair(old[e.name], e, e.name); err != nil {
 			return err
@@ -324,6 +395,13 @@ func (w *way) changes(a, b, dir string, scope scope, changes *[]Change) error {
 		}
 	}
 	return nil
+}
+
+func parseTrees(a, b []byte, idLen int) (entriesA, entriesB []treeEntry, err error) {
+	if entriesA, err = parseTree(a, idLen); err == nil {
+		entriesB, err = parseTree(b, idLen)
+	}
+	return entriesA, entriesB, err
 }
 
 // scope is a set of files and directories that a question is limited to; without any it is the whole tree.
@@ -347,6 +425,13 @@ func newScope(under []string) (scope, error) {
 // holds says whether a file is in the scope.
 func (s scope) holds(file string) bool {
 	return len(s) == 0 || slices.ContainsFunc(s, func(p string) bool { return within(file, p) })
+}
+
+// holdsRaw is holds of a path that is no string yet.
+func (s scope) holdsRaw(file []byte) bool {
+	return len(s) == 0 || slices.ContainsFunc(s, func(p string) bool {
+		return len(file) >= len(p) && string(file[:len(p)]) == p && (len(file) == len(p) || file[len(p)] == '/')
+	})
 }
 
 // touches says whether something at or below a path may be in the scope.

@@ -47,7 +47,7 @@ type diskFile struct {
 // would save: a file written with CRLF equals the saved one where the settings and attributes of git say so. With parts of [Parts] it is
 // only those.
 func (r *Repo) WorkTree(root string, parts ...string) (Snapshot, error) {
-	return r.workTree(root, sync.OnceValue(r.readStood), parts)
+	return r.workTree(root, r.noted(root, parts), parts)
 }
 
 func (r *Repo) workTree(root string, stood func() *stood, parts []string) (Snapshot, error) {
