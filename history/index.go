@@ -12,8 +12,10 @@ import (
 	"io"
 	"maps"
 	"os"
+	"runtime/debug"
 	"slices"
 	"strings"
+	"sync"
 
 	"golang.org/x/crypto/ssh"
 
@@ -841,13 +843,28 @@ func sortedPairs(list []pair) []byte {
 	return out
 }
 
-// IndexStamp names the program that runs, so that an index that another version made is not used.
-func IndexStamp() string {
-	var b bytes.Buffer
+// IndexStamp names the program that runs, so that an index that another version made is not used. Programs that were unpacked with the time of
+// a release may have time and size in common: what they were built from tells them apart.
+var IndexStamp = sync.OnceValue(func() string {
+	var b strings.Builder
 	if program, err := os.Executable(); err == nil {
 		if info, err := os.Stat(program); err == nil {
 			fmt.Fprintf(&b, "%s %d %d", program, info.Size(), info.ModTime().UnixNano())
 		}
 	}
+	if info, ok := debug.ReadBuildInfo(); ok {
+		b.WriteString(builtFrom(info))
+	}
 	return strings.TrimSpace(b.String())
+})
+
+// builtFrom is the version of a program, and the commit where Go noted it.
+func builtFrom(info *debug.BuildInfo) string {
+	out := " " + info.Main.Version + " " + info.Main.Sum
+	for _, s := range info.Settings {
+		if strings.HasPrefix(s.Key, "vcs.") {
+			out += " " + s.Value
+		}
+	}
+	return out
 }

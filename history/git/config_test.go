@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"fettle/history/git"
 	"fettle/history/git/gittest"
@@ -211,5 +212,40 @@ func TestHooksDir(t *testing.T) {
 	}
 	if s, _, _ := repo.HooksPath(); s.Scope != git.ScopeGlobal {
 		t.Errorf("%+v", s)
+	}
+}
+
+// What git answered once is told again only where it would answer the same: an empty name of a file is not no name.
+func TestSettingsWithAnEmptyName(t *testing.T) {
+	g := gittest.New(t)
+	home := t.TempDir()
+	if err := os.WriteFile(filepath.Join(home, ".gitconfig"), []byte("[shop]\n\tplace = north\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("HOME", home)
+	t.Setenv("XDG_CONFIG_HOME", home)
+	t.Setenv("GIT_CONFIG_GLOBAL", "") // to be put back as it was
+	name := func() string {
+		t.Helper()
+		r := open(t, g.Dir)
+		got, _, err := r.Config("shop.place")
+		if err != nil {
+			t.Fatal(err)
+		}
+		out, _ := g.Command("config", "shop.place").Output()
+		if want := strings.TrimSpace(string(out)); got != want {
+			t.Errorf("the place is %q, git says %q", got, want)
+		}
+		return got
+	}
+	os.Unsetenv("GIT_CONFIG_GLOBAL")
+	time.Sleep(2100 * time.Millisecond) // what was touched of late is not kept
+	with := name()
+	if _, err := os.Stat(g.Path(".git/fettle/settings")); err != nil {
+		t.Skip("nothing is kept here:", err)
+	}
+	os.Setenv("GIT_CONFIG_GLOBAL", "")
+	if without := name(); with == without {
+		t.Errorf("with a file and without one the place is %q", with)
 	}
 }

@@ -28,7 +28,7 @@ func discover(target string, env []string) (place, bool) {
 		return place{}, false
 	}
 	for _, name := range elsewhere {
-		if variable(env, name) != "" {
+		if given(env, name) {
 			return place{}, false
 		}
 	}

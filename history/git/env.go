@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 )
 
@@ -85,4 +86,9 @@ func variable(env []string, name string) string {
 		}
 	}
 	return ""
+}
+
+// given says whether a name is in an environment, be it empty.
+func given(env []string, name string) bool {
+	return slices.ContainsFunc(env, func(entry string) bool { return strings.HasPrefix(entry, name+"=") })
 }

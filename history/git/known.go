@@ -280,7 +280,11 @@ func byPath(e Entry, path string) int { return strings.Compare(e.Path, path) }
 
 // still is unchanged for an entry.
 func (s *stood) still(i int, now fileStat) string {
-	if !s.noted[i].usable || s.noted[i].stat != now || !time.Unix(int64(now.modified[0]), int64(now.modified[1])).Before(s.written) {
+	modified := time.Unix(int64(now.modified[0]), int64(now.modified[1]))
+	if now.modified[1] == 0 { // its file system may count in whole seconds, whatever that of the index does
+		modified = modified.Add(settling)
+	}
+	if !s.noted[i].usable || s.noted[i].stat != now || !modified.Before(s.written) {
 		return ""
 	}
 	return s.entries[i].Hash

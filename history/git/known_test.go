@@ -237,3 +237,25 @@ func TestWrittenWhileRead(t *testing.T) {
 
 // IndexTree is the tree that git noted in the index, "" where it has to be asked.
 func IndexTree(r *Repo) string { return r.indexTree() }
+
+// A file whose system counts in whole seconds may be written twice in one, while the index lies where nanoseconds count.
+func TestWholeSecondsMayHideAnEdit(t *testing.T) {
+	when := time.Date(2026, 7, 14, 6, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		modified, written time.Duration // after that
+		known             bool
+	}{
+		{0, 300 * time.Millisecond, false},
+		{0, 1900 * time.Millisecond, false},
+		{0, 3 * time.Second, true},
+		{time.Nanosecond, 300 * time.Millisecond, true},
+		{300 * time.Millisecond, 300 * time.Millisecond, false},
+	} {
+		modified := when.Add(c.modified)
+		stat := fileStat{modified: [2]uint32{uint32(modified.Unix()), uint32(modified.Nanosecond())}, size: 3}
+		s := &stood{written: when.Add(c.written), entries: []Entry{{Path: "sets/a.json", Hash: "id"}}, noted: []noted{{stat, true}}}
+		if known := s.unchanged("sets/a.json", stat) != ""; known != c.known {
+			t.Errorf("modified %s and noted %s after the second: taken for untouched: %t", c.modified, c.written, known)
+		}
+	}
+}

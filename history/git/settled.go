@@ -37,7 +37,9 @@ func (r *Repo) settledBy(named []string) (string, bool) {
 	}
 	var out strings.Builder
 	for _, name := range settlers {
-		out.WriteString(name + "=" + variable(r.shared.env, name) + "\n")
+		if given(r.shared.env, name) { // git tells one that is empty from one that is not there
+			out.WriteString(name + "=" + variable(r.shared.env, name) + "\n")
+		}
 	}
 	home, own := variable(r.shared.env, "HOME"), variable(r.shared.env, "XDG_CONFIG_HOME")
 	if own == "" {
