@@ -7,6 +7,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"fettle/history"
 	"fettle/history/git"
@@ -23,6 +24,7 @@ type Lookup struct {
 	store   *store
 	dirs    map[string]string // directories of the library as it is saved, as git names what is in them
 	frame   *tree             // what is saved beside sets and records
+	framed  func() *store     // a store that holds the frame, read once
 	catalog *catalog
 	index   *history.Index
 	since   []*schema.Record // saved since the index was made
@@ -78,6 +80,14 @@ func lookAt(repo *git.Repo, root string) (*Lookup, error) {
 	}
 	l := &Lookup{repo: repo, root: root, stamp: history.IndexStamp(), store: newStore(repo), dirs: map[string]string{}}
 	l.frame = &tree{l.store, map[string]string{}}
+	l.framed = sync.OnceValue(func() *store {
+		s := newStore(repo)
+		frame := &tree{s, l.frame.ids}
+		if s.fill(all, frame) == nil {
+			_, _ = schema.ReadLibrary(s.known.Of(frame)) // whoever needs it reads it, and says what is wrong
+		}
+		return s
+	})
 	top, err := repo.TreeDir(head, root)
 	if err != nil {
 		return nil, err
@@ -99,10 +109,12 @@ func lookAt(repo *git.Repo, root string) (*Lookup, error) {
 	return l, nil
 }
 
-// Afresh is the same, with nothing at hand that was read for others: what is read by it is let go with it.
+// Afresh is the same, with nothing at hand that was read for others but settings, machines and rosters: what is read by it is let go with it.
 func (l *Lookup) Afresh() *Lookup {
 	out := *l
+	framed := l.framed()
 	out.store = newStore(l.repo)
+	out.store.content, out.store.known = maps.Clone(framed.content), framed.known.Clone()
 	out.frame = &tree{out.store, l.frame.ids}
 	return &out
 }

@@ -1,6 +1,7 @@
 package schema
 
 import (
+	"maps"
 	"slices"
 	"sync"
 )
@@ -23,6 +24,13 @@ type blobAt struct{ path, hash string }
 
 // NewKnown remembers nothing yet.
 func NewKnown() *Known { return &Known{files: map[blobAt]*File{}, records: map[blobAt]*Record{}} }
+
+// Clone knows the same, and what is read with its help from now on is its own.
+func (k *Known) Clone() *Known {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return &Known{files: maps.Clone(k.files), records: maps.Clone(k.records)}
+}
 
 // Of is the snapshot, read with the help of what is known.
 func (k *Known) Of(s Snapshot) Snapshot { return knownSource{s, k} }

@@ -122,7 +122,7 @@ func (d *desk) open(_ context.Context, asked time.Time) (serve.Library, error) {
 	if d.kept != nil && !d.outdated.Swap(false) {
 		now, err := d.kept.repo.Glance(d.kept.sub, d.print)
 		if err == nil && d.print.Glanced(now) {
-			d.checked = began
+			d.checked, d.print = began, now // in which less was touched a moment before
 			d.lookCloser(d.kept, d.print)
 			return d.hold(d.kept), nil
 		}
@@ -149,7 +149,7 @@ func (d *desk) lookCloser(p *pages, was git.Print) {
 	}
 	d.closer = time.Now()
 	go func() {
-		if now, err := p.repo.Print(p.sub); err == nil && !was.Tells(now) {
+		if now, err := p.repo.Print(p.sub, was); err == nil && !was.Tells(now) {
 			d.outdated.Store(true)
 		}
 	}()
@@ -169,7 +169,7 @@ func (d *desk) read() (*pages, git.Print, error) {
 		return nil, git.Print{}, err
 	}
 	p := &pages{shop: s, desk: d}
-	print, err := s.repo.Print(s.sub)
+	print, err := s.repo.Print(s.sub, git.Print{})
 	if err == nil {
 		d.at("reading what is on record")
 		err = p.begin()

@@ -3,49 +3,65 @@ package git
 import (
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"hash/maphash"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"time"
 )
 
 // A Print tells a library that changed from one that did not, without reading it: where HEAD and every ref stand, all settings of git, and what
-// stat(2) says of each file that belongs to the library. Prints of one process can be compared.
+// stat(2) says of each file that belongs to the library. A file that was touched a moment before may be touched again without a trace, since
+// file systems count in steps of up to two seconds; of these it has what they hold. Prints of one process can be compared.
 type Print struct {
-	sums    [2]uint64 // of all but the files of records
-	records [2]uint64 // of these
-	dirs    []string  // where these lie
-	newest  int64     // when a file was last touched, in nanoseconds
-	taken   int64
+	sums    [2]uint64            // of all but the files of records
+	records [2]uint64            // of these
+	dirs    []string             // where these lie
+	fresh   map[string][2]uint64 // what files and directories held that were touched a moment before
+	many    bool                 // more than anybody reads for this
+	taken   int64                // in nanoseconds
 }
 
-// settling is how long after a file was touched it may be touched again without a trace: file systems count in steps of up to two seconds.
+// settling is how long after a file was touched it may be touched again without a trace.
 const settling = 2 * time.Second
 
-// Tells reports whether what was read after the print was taken is still what there is, now being a later print.
+// mostFresh is how many files are read for a print.
+const mostFresh = 100
+
+// Tells reports whether what was read after the print was taken is still what there is, now being a later print that was taken after this one.
 func (p Print) Tells(now Print) bool {
 	return p.Glanced(now) && p.records == now.records
 }
 
 // Glanced is [Print.Tells] by a print that [Repo.Glance] took.
 func (p Print) Glanced(now Print) bool {
-	return p.sums == now.sums && p.newest < p.taken-int64(settling)
+	if p.sums != now.sums || p.many {
+		return false
+	}
+	for path, held := range p.fresh {
+		if have, known := now.fresh[path]; !known || have != held {
+			return false
+		}
+	}
+	return true
 }
 
 var printSeeds = [2]maphash.Seed{maphash.MakeSeed(), maphash.MakeSeed()}
 
-// Print takes the print of the library in the directory root. It starts two children, and looks at every file.
-func (r *Repo) Print(root string) (Print, error) { return r.print(root, nil) }
+// Print takes the print of the library in the directory root. It starts two children, and looks at every file. Earlier is the print that it will
+// be held against; the first one has none.
+func (r *Repo) Print(root string, earlier Print) (Print, error) { return r.print(root, earlier, false) }
 
 // Glance takes a print that leaves out what stat(2) says of the files of records, which are many: only where they lie is looked at, as it was
 // when an earlier print was taken. So it tells that records came or went, and not that one was written over where it lies, as nobody does.
-func (r *Repo) Glance(root string, earlier Print) (Print, error) { return r.print(root, &earlier) }
+func (r *Repo) Glance(root string, earlier Print) (Print, error) { return r.print(root, earlier, true) }
 
-func (r *Repo) print(root string, earlier *Print) (Print, error) {
+func (r *Repo) print(root string, earlier Print, glance bool) (Print, error) {
 	clean, err := cleanPath(root)
 	if err != nil {
 		return Print{}, err
@@ -60,14 +76,15 @@ func (r *Repo) print(root string, earlier *Print) (Print, error) {
 	w.records = filepath.Join(top, "records")
 	w.place(w.records)
 	for _, part := range Parts {
-		if part != "records" || earlier == nil {
+		if part != "records" || !glance {
 			w.file(filepath.Join(top, part))
 		}
 	}
-	if earlier != nil {
+	if glance {
 		for _, dir := range earlier.dirs {
 			w.place(dir)
 		}
+		w.dirs, w.Print.records = earlier.dirs, earlier.records
 	}
 	// What says how line ends are saved, what is being merged, how far the history reaches.
 	for _, file := range []string{filepath.Join(top, ".gitattributes"), filepath.Join(r.Dir, ".gitattributes"), filepath.Join(r.CommonDir, "info", "attributes"),
@@ -83,7 +100,33 @@ func (r *Repo) print(root string, earlier *Print) (Print, error) {
 	}
 	w.add("refs\x00" + string(refs))
 	w.add("settings\x00" + string(settings))
+	w.hold(earlier)
 	return w.Print, nil
+}
+
+// hold reads what was touched a moment before, now or when the earlier print was taken.
+func (w *printing) hold(earlier Print) {
+	for path := range earlier.fresh {
+		w.touched = append(w.touched, path)
+	}
+	slices.Sort(w.touched)
+	w.touched = slices.Compact(w.touched)
+	if w.many = len(w.touched) > mostFresh; w.many {
+		return
+	}
+	w.fresh = map[string][2]uint64{}
+	for _, path := range w.touched {
+		data, err := os.ReadFile(path)
+		if names, errDir := os.ReadDir(path); errDir == nil {
+			data, err = nil, nil
+			for _, e := range names {
+				data = append(append(data, e.Name()...), 0)
+			}
+		}
+		var sum sum
+		sum.add(fmt.Append(data, err))
+		w.fresh[path] = sum.sums
+	}
 }
 
 // printing is a print in the making. What is added is summed up, so that the order does not matter.
@@ -93,7 +136,10 @@ type printing struct {
 	mu      sync.Mutex
 	all     sync.WaitGroup
 	tokens  chan struct{}
+	touched []string // a moment before
 }
+
+func (w *printing) sum() sum { return sum{since: w.taken - int64(settling)} }
 
 func (w *printing) add(text string) {
 	var sum sum
@@ -109,14 +155,15 @@ func (w *printing) take(s sum) {
 	}
 	into[0] += s.sums[0]
 	into[1] += s.sums[1]
-	w.newest = max(w.newest, s.newest)
+	w.touched = append(w.touched, s.touched...)
 	w.mu.Unlock()
 }
 
 // A sum is a part of a print that one goroutine makes.
 type sum struct {
 	sums    [2]uint64
-	newest  int64
+	since   int64 // what was touched from then on, in nanoseconds, was so a moment before
+	touched []string
 	line    []byte
 	records bool // of files of records
 }
@@ -140,7 +187,9 @@ func (s *sum) stat(dir, name string, info fs.FileInfo) {
 		s.line = binary.LittleEndian.AppendUint64(s.line, n)
 	}
 	s.add(s.line)
-	s.newest = max(s.newest, touched)
+	if touched > s.since {
+		s.touched = append(s.touched, filepath.Join(dir, name))
+	}
 }
 
 // file adds what there is under a name; directories are read side by side.
@@ -153,7 +202,7 @@ func (w *printing) file(path string) {
 	case info.IsDir():
 		w.all.Go(func() { w.dir(path) })
 	default:
-		var sum sum
+		sum := w.sum()
 		sum.stat(path, "", info)
 		w.take(sum)
 	}
@@ -166,7 +215,7 @@ func (w *printing) place(path string) {
 		w.add(path + "\x00" + err.Error())
 		return
 	}
-	var sum sum
+	sum := w.sum()
 	sum.stat(path, "", info)
 	w.take(sum)
 }
@@ -174,7 +223,8 @@ func (w *printing) place(path string) {
 func (w *printing) dir(path string) {
 	w.tokens <- struct{}{}
 	defer func() { <-w.tokens }()
-	sum := sum{records: path == w.records || strings.HasPrefix(path, w.records+string(filepath.Separator))}
+	sum := w.sum()
+	sum.records = path == w.records || strings.HasPrefix(path, w.records+string(filepath.Separator))
 	if sum.records && path != w.records {
 		w.place(path) // before its files, so that what comes meanwhile is told the next time
 		w.mu.Lock()
