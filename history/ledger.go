@@ -145,6 +145,13 @@ func (l *Ledger) With(more []*schema.Record) *Ledger {
 	return l.Of(slices.Concat(l.Records, more))
 }
 
+// Without is the ledger without some records, and with all that is known of the others.
+func (l *Ledger) Without(some func(*schema.Record) bool) *Ledger {
+	out := NewLedger(slices.DeleteFunc(slices.Clone(l.Records), some))
+	out.checks, out.partial = l.checks, l.partial
+	return out
+}
+
 // Rules about the trail itself.
 const (
 	RuleRecordAltered = "record-altered"

@@ -29,6 +29,9 @@ type Lookup struct {
 	index   *history.Index
 	since   []*schema.Record // saved since the index was made
 	ofGate  bool             // a gate has its own
+
+	elsewhere bool             // it is of another commit, see Elsewhere
+	added     []*schema.Record // there, and not here
 }
 
 // Where says which sets are wanted.
@@ -46,11 +49,7 @@ func OpenLookup(repo *git.Repo, root string) (*Lookup, error) {
 	if err := l.openCatalog(); err != nil {
 		return nil, err
 	}
-	for p, at := range l.catalog.files {
-		if !isSet(p) {
-			l.frame.ids[p] = at.id
-		}
-	}
+	l.listFrame()
 	if err := l.openIndex(); err != nil {
 		return nil, err
 	}
@@ -79,18 +78,23 @@ func lookAt(repo *git.Repo, root string) (*Lookup, error) {
 		return nil, errNoLookup
 	}
 	l := &Lookup{repo: repo, root: root, stamp: history.IndexStamp(), store: newStore(repo), dirs: map[string]string{}}
+	return l, l.openFrame(head)
+}
+
+// openFrame looks at the top of the library as a commit holds it.
+func (l *Lookup) openFrame(rev string) error {
 	l.frame = &tree{l.store, map[string]string{}}
 	l.framed = sync.OnceValue(func() *store {
-		s := newStore(repo)
+		s := newStore(l.repo)
 		frame := &tree{s, l.frame.ids}
 		if s.fill(all, frame) == nil {
 			_, _ = schema.ReadLibrary(s.known.Of(frame)) // whoever needs it reads it, and says what is wrong
 		}
 		return s
 	})
-	top, err := repo.TreeDir(head, root)
+	top, err := l.repo.TreeDir(rev, l.root)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for _, e := range top {
 		switch {
@@ -98,15 +102,24 @@ func lookAt(repo *git.Repo, root string) (*Lookup, error) {
 		case e.Mode == git.ModeTree:
 			l.dirs[e.Path] = e.Hash
 		case !ordinary(e.Mode):
-			return nil, errNoLookup
+			return errNoLookup
 		case needed(e.Path):
 			l.frame.ids[e.Path] = e.Hash
 		}
 	}
 	if l.frame.ids[schema.SettingsFile] == "" {
-		return nil, errNoLookup
+		return errNoLookup
 	}
-	return l, nil
+	return nil
+}
+
+// listFrame adds what the catalog knows beside sets.
+func (l *Lookup) listFrame() {
+	for p, at := range l.catalog.files {
+		if !isSet(p) {
+			l.frame.ids[p] = at.id
+		}
+	}
 }
 
 // Afresh is the same, with nothing at hand that was read for others but settings, machines and rosters: what is read by it is let go with it.
@@ -401,7 +414,7 @@ func (d *onDisk) Read(p string) ([]byte, error) {
 // records can tell.
 func (l *Lookup) Ledger(subjects []history.SubjectKey, unsaved []*schema.Record) (*history.Ledger, error) {
 	ledger, err := l.index.Ledger(subjects, slices.Concat(l.since, unsaved))
-	if err == nil || errors.Is(err, history.ErrOtherSubjects) {
+	if err == nil || errors.Is(err, history.ErrOtherSubjects) || l.elsewhere {
 		return ledger, err
 	}
 	l.index.Close() // it is damaged where nobody looked before

@@ -205,6 +205,7 @@ func (a *app) completeBranches(_ *cobra.Command, _ []string, typed string) ([]st
 // on makes the shop work on a branch that is not checked out: what is saved is what stands there, and a decision is saved there. Files,
 // index and HEAD have no part in it.
 func (s *shop) on(typed string) error {
+	s.apart()
 	if _, err := s.saved(); err != nil {
 		return err
 	}
@@ -230,19 +231,25 @@ func (s *shop) on(typed string) error {
 	case s.repo.Rebased() == l.name:
 		return refusef("End that first: git rebase --continue", "%s is in the middle of a rebase", l.name)
 	}
-	st, err := s.elsewhere(l.tip)
+	ours := s.committed.lib.Settings.Value
+	there := s.partThere(l.tip)
+	s.line, s.onLine, s.part, s.unsaved, s.committed = l, true, there, state{}, state{}
+	if _, _, err = s.both(); err != nil && there != nil {
+		s.part = nil
+		_, _, err = s.both()
+	}
 	if err != nil {
 		return err
 	}
-	if set, ours := st.lib.Settings.Value, s.committed.lib.Settings.Value; set == nil || ours != nil && set.ID.V != ours.ID.V {
+	st := &s.committed
+	if set := st.lib.Settings.Value; set == nil || ours != nil && set.ID.V != ours.ID.V {
 		return refusef("fettle review --branch "+hooks.Quote(clean(l.name)), "%s holds another library, or one whose %s cannot be read", l.name, schema.SettingsFile)
 	}
 	if len(st.lost) > 0 {
 		return refusef("It has to keep every record that was saved before. What is broken: fettle review --branch "+hooks.Quote(clean(l.name)),
 			"%s: %s: %s [%s]; nothing was decided", l.name, st.lost[0].Path, st.lost[0].Message, st.lost[0].Rule)
 	}
-	s.committed, s.unsaved = *st, *st
-	s.line, s.merged = l, []git.Snapshot{st.snap}
+	s.merged = []git.Snapshot{st.snap}
 	return nil
 }
 
@@ -279,7 +286,7 @@ func (s *shop) putOnBranch(records []*schema.Record, message string, send bool, 
 		return refusef("", "nothing was saved on %s", s.line.name)
 	}
 	l := s.line
-	now.Ledger = history.NewLedger(slices.DeleteFunc(slices.Clone(all.Records), func(r *schema.Record) bool { return now.Hashes[r.Path] == "here" }))
+	now.Ledger = all.Without(func(r *schema.Record) bool { return now.Hashes[r.Path] == "here" })
 	report = hooks.Examine(hooks.Case{Before: was, Now: now, Anchor: s.committed.anchor, At: s.now()})
 	if slices.ContainsFunc(report.Blocking(), func(f lint.Finding) bool { return f.Rule == "no-trial" }) {
 		name := hooks.Quote(clean(l.name))

@@ -96,10 +96,8 @@ func (a *app) decide(kind string, typed []string, flags decisionFlags) error {
 			return err
 		}
 	}
-	if _, _, other := otherSubject(typed); !other && flags.branch == "" && flags.stale == "" {
-		if s.meant(typed, onRecord, onceInUse); len(typed) == 0 {
-			s.apart()
-		}
+	if err := s.aboutDecision(typed, flags); err != nil {
+		return err
 	}
 	if _, _, err := s.both(); err != nil {
 		return err
@@ -135,6 +133,34 @@ func (a *app) decide(kind string, typed []string, flags decisionFlags) error {
 	return s.decideCards(kind, cards, flags)
 }
 
+// aboutDecision restricts the shop to what a decision rests on.
+func (s *shop) aboutDecision(typed []string, flags decisionFlags) error {
+	kind, _, other := otherSubject(typed)
+	all := other && kind != schema.SubjectMachine && kind != schema.SubjectPeople // which all that is on record hangs on
+	if flags.stale != "" {
+		typed = []string{flags.stale}
+	}
+	switch {
+	case !s.onLine && all:
+		s.onlyRecords()
+	case !s.onLine && (other || len(typed) == 0):
+		s.apart()
+	case !s.onLine:
+		s.meant(typed, onRecord, onceInUse)
+	case s.part == nil:
+	case all:
+		return s.turn(s.part.origin.of(nil, allRecords))
+	case !other && len(typed) > 0:
+		ids, _, err := (&survey{shop: s}).chosen(typed) // what is wrong with it is said when they are looked at
+		if err != nil {
+			s.part = nil
+			return nil
+		}
+		return s.turn(s.part.origin.of(ids, onRecord))
+	}
+	return nil
+}
+
 // standingHolds refuses decisions before there is anything that they could be chained to.
 func standingHolds(standing *history.Standing) error {
 	switch {
@@ -162,6 +188,18 @@ func (s *shop) waitingForDecision() (ids []schema.ID, err error) {
 	waits := func(status history.Status) bool { // what was rejected is decided
 		return status != history.Approved && status != history.Rejected && status != ""
 	}
+	if s.part != nil && s.onLine {
+		v := &survey{shop: s}
+		err := v.each(v.lookup().Sets(), func(x *stretch) error {
+			for _, p := range x.positions {
+				if waits(p.Status) {
+					ids = append(ids, compact(p.ID))
+				}
+			}
+			return nil
+		})
+		return ids, err
+	}
 	if s.part != nil {
 		if t, err := s.overview(nil, s.bar.doing); err == nil {
 			for _, r := range t.rows(func(r *row) bool { return waits(r.status) }) {
@@ -185,7 +223,20 @@ func (s *shop) waitingForDecision() (ids []schema.ID, err error) {
 // cardAlone is the card of a condition, with the library as far as it bears on it.
 func (s *shop) cardAlone(id schema.ID) (*shop, []card, error) {
 	q := s
-	if s.part != nil {
+	if s.part != nil && s.onLine {
+		part := s.part
+		if part.elsewhere.rev != s.line.tip {
+			var err error
+			if part, err = part.advance(s); err != nil {
+				return nil, nil, err
+			}
+			s.part = part
+		}
+		q = s.within(part.of([]schema.ID{id}, onRecord))
+		if _, _, err := q.both(); err != nil {
+			return nil, nil, err
+		}
+	} else if s.part != nil {
 		q = &shop{app: s.app, repo: s.repo, root: s.root, sub: s.sub}
 		q.about([]string{id.String()}, onRecord)
 		if _, _, err := q.both(); err != nil {

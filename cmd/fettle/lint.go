@@ -93,8 +93,7 @@ func (s *shop) lintSnapshots(f lintFlags) (before, now git.Snapshot, head string
 	return before, now, head, err
 }
 
-// lintReport judges the library part by part. Only to say what an id that is none may mean, or what one means in another snapshot than that
-// on disk, all of it is read at once.
+// lintReport judges the library part by part. Only to say what an id means in another snapshot than that on disk, all of it is read at once.
 func (s *shop) lintReport(args []string, f lintFlags) (hooks.Report, error) {
 	before, now, head, err := s.lintSnapshots(f)
 	if err != nil {
@@ -106,7 +105,9 @@ func (s *shop) lintReport(args []string, f lintFlags) (hooks.Report, error) {
 	}
 	var typed []schema.ID // conditions, where nothing else was typed
 	if !f.staged && f.rev == "" {
-		typed = s.lintedIDs(args)
+		if typed, err = s.lintedIDs(args); err != nil {
+			return hooks.Report{}, err
+		}
 	}
 	if typed == nil && slices.ContainsFunc(args, func(arg string) bool { return !isPath(arg) }) {
 		var sides [2]state
@@ -270,21 +271,18 @@ func (s *shop) restrictTo(found *hooks.Surveyed, args []string) error {
 	return nil
 }
 
-// lintedIDs are the conditions on disk that were typed; nil where a file was, or something that is none of them.
-func (s *shop) lintedIDs(args []string) []schema.ID {
+// lintedIDs are the conditions on disk that were typed; nil where a file was, or only the whole library can tell.
+func (s *shop) lintedIDs(args []string) ([]schema.ID, error) {
 	if len(args) == 0 || slices.ContainsFunc(args, isPath) {
-		return nil
+		return nil, nil
 	}
 	s.meant(args, 0, inFiles)
 	if s.part == nil {
-		return nil
+		return nil, nil
 	}
 	ids, err := s.resolve(args, s.ids(inFiles))
 	s.wholly()
-	if err != nil {
-		return nil
-	}
-	return ids
+	return ids, err
 }
 
 // restrictToIDs keeps the findings of the conditions that were named.

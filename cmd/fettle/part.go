@@ -23,6 +23,7 @@ type part struct {
 	where    hooks.Where
 	whole    bool // all records there are count
 	subjects map[history.SubjectKey]bool
+	there    *state // of the other revision that it is of, once it was read
 }
 
 // An origin is the library that parts are taken from.
@@ -31,6 +32,7 @@ type origin struct {
 	unsaved   bool             // records that are not saved count for the state on disk; else nothing on record is asked of it
 	snapshots [2]git.Snapshot  // of what is saved and of what lies on disk; without unsaved of the first none, and of the second no records
 	added     []*schema.Record // on disk, and not saved
+	elsewhere *elsewhere       // another revision that takes the place of both states, see shop.on; else nil
 }
 
 // A breadth is what a command needs to know beside the conditions that were typed: how they are saved and stand, and the recipes of their sets.
@@ -73,14 +75,15 @@ func (s *shop) narrow(b breadth, to func(*origin) *part) bool {
 	return true
 }
 
-// aboutOpen restricts the shop to what a reason may be asked for: all that is edited, and where nothing is, what was saved without one.
-func (s *shop) aboutOpen() error {
+// aboutOpen restricts the shop to what a reason may be asked for: all that is edited, and where nothing is, what was saved without one. Where
+// that is much, it is returned, and no more was read than the frame of the library.
+func (s *shop) aboutOpen() (many []row, err error) {
 	if !s.apart() {
-		return nil
+		return nil, nil
 	}
 	differences, err := s.unsavedNow()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	var ids []schema.ID
 	for _, d := range differences {
@@ -90,18 +93,22 @@ func (s *shop) aboutOpen() error {
 		t, err := s.overview(nil, s.bar.doing)
 		if err != nil { // only the whole library can tell
 			s.wholly()
-			return nil
+			return nil, nil
 		}
-		for _, r := range t.rows(func(r *row) bool { return r.unexplained }) {
+		rows := t.rows(func(r *row) bool { return r.unexplained })
+		if len(setsOf(rows)) > setsAtOnce {
+			return rows, nil
+		}
+		for _, r := range rows {
 			ids = append(ids, r.id)
 		}
 	}
 	if len(ids) == 0 {
-		return nil // and the part without any set says so
+		return nil, nil // and the part without any set says so
 	}
 	s.wholly()
 	s.narrow(unsaved, func(o *origin) *part { return o.of(ids, onRecord|unsaved) })
-	return nil
+	return nil, nil
 }
 
 // of is the part that bears on some conditions, read apart from others so that it can be let go.
@@ -191,7 +198,9 @@ func (s *shop) onlyRecords() {
 // wholly goes back to the whole library.
 func (s *shop) wholly() {
 	if s.part != nil {
-		s.part.origin.lookup.Close()
+		if s.part.elsewhere == nil {
+			s.part.origin.lookup.Close()
+		}
 		s.part, s.names, s.unsaved, s.committed = nil, nil, state{}, state{}
 	}
 }
@@ -240,6 +249,9 @@ func (o *origin) open(s *shop) (err error) {
 
 // load reads the part of a state.
 func (p *part) load(s *shop, st *state) error {
+	if p.elsewhere != nil {
+		return p.loadElsewhere(s, st)
+	}
 	if err := p.open(s); err != nil {
 		return err
 	}

@@ -250,7 +250,9 @@ func TestPartSaysWhatWholeSays(t *testing.T) {
 		p.asked = false
 		p.repo.Run("branch", "-qf", "waiting/later", last)
 		whole := []string{"status --format json", "status", "export", "export --format json", "export --current", "compare --range " + last + "..HEAD", "compare bay-2 bay-5",
-			"trend bay-2/", "trend steel", "escape"}
+			"trend bay-2/", "trend steel", "escape",
+			[]string{"review --branch later", "review --branch later --format json", "review --branch later --format html", "review --branch later bay-2/"}[round%4],
+			[]string{"review --range " + last + "..HEAD", "review --range HEAD.." + last + " --format json", "review --range HEAD~1..HEAD --format html", "review --range " + last + "..HEAD --format markdown"}[round%4]}
 		if round%2 == 0 {
 			whole = append(whole, "review", "review --format json", "review --format html", "review --format markdown", "reason", "approve")
 		}
@@ -270,9 +272,11 @@ func TestPartSaysWhatWholeSays(t *testing.T) {
 
 // TestPartDecides: what commands write by a part is what they write by the whole, to the byte of the record.
 func TestPartDecides(t *testing.T) {
+	aFewAtOnce(t)
 	t.Setenv("SOURCE_DATE_EPOCH", "1793606400")
 	p := &partTest{T: t, repo: sampleHistory(t)}
 	commits := strings.Fields(p.repo.Run("rev-list", "--reverse", "HEAD"))
+	later := commits[len(commits)-1]
 	wrote, kinds := 0, map[string]bool{}
 	for round := range 6 {
 		r := rand.New(rand.NewPCG(13, uint64(round)))
@@ -289,11 +293,16 @@ func TestPartDecides(t *testing.T) {
 		slices.SortStableFunc(ids, func(a, b schema.ID) int { // what waits first
 			return strings.Count(waits, `"`+b.String()+`"`) - strings.Count(waits, `"`+a.String()+`"`)
 		})
-		for _, id := range ids[:min(3, len(ids))] {
+		for i, id := range ids[:min(3, len(ids))] {
 			p.asked = !p.asked
-			for _, command := range []string{"approve ID", "reject ID --because no", "permit ID --until 6h --because night", "reason ID --cause trial-result --because timing", "reason --cause trial-result --because timing", "waive fume ID --until 24h --because known",
+			commands := []string{"approve ID", "reject ID --because no", "permit ID --until 6h --because night", "reason ID --cause trial-result --because timing", "reason --cause trial-result --because timing", "waive fume ID --until 24h --because known",
 				"set ID cut.pressure=0.9bar", "set SHORT cut.pressure=9bar", "put-back ID", "put-back SHORT", "copy ID NEXT", "save --cause trial-result --because timing", "save ID --cause trial-result --because timing",
-				"load ID --unit UNIT --current", "trial record ID --good", "trial plan ID --vary cut.pressure", "copy MACHINE bay-9", "approve SHORT", "copy SHORT NEXT", "undo"} {
+				"load ID --unit UNIT --current", "trial record ID --good", "trial plan ID --vary cut.pressure", "copy MACHINE bay-9", "approve SHORT", "copy SHORT NEXT", "undo"}
+			if i == 0 {
+				commands = append(commands, "approve ID --branch later", "reject SHORT --because no --branch later", "approve --branch later "+[]string{"roster", "settings", "people", "machine bay-2", "MACHINE/", "--stale bay-2/ --because lens"}[round], "adopt --because now",
+					"approve "+[]string{"settings", "roster", "machine bay-2", "people", "--stale bay-2/ --because lens", "settings"}[round])
+			}
+			for _, command := range commands {
 				next := id
 				next.Thickness += "5"
 				args := strings.Fields(strings.NewReplacer("ID", id.String(), "SHORT", short(id), "NEXT", next.String(), "UNIT", id.Machine, "MACHINE", id.Machine).Replace(command))
@@ -304,7 +313,8 @@ func TestPartDecides(t *testing.T) {
 					if slices.Contains([]string{"reason", "save", "put-back", "undo"}, args[0]) {
 						p.run(true, "set", id.String(), "cut.pressure=0.9bar")
 					}
-					said[i] = p.run(entire, args...) + p.repo.Run("log", "-1", "--format=%T %B") + p.repo.Run("status", "--short")
+					p.repo.Run("branch", "-qf", "waiting/later", later)
+					said[i] = p.run(entire, args...) + p.repo.Run("log", "-1", "--format=%T %B") + p.repo.Run("log", "-1", "--format=%T %B", "waiting/later") + p.repo.Run("status", "--short")
 				}
 				if said[0] != said[1] {
 					t.Fatalf("round %d: fettle %s does by a part\n%s\nand by the whole library\n%s", round, strings.Join(args, " "), said[1], said[0])

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -44,12 +45,18 @@ func init() {
 				if err != nil {
 					return err
 				}
+				var many []row
 				if s.meant(args, onRecord|unsaved, inFiles|inSaved); len(args) == 0 {
-					if err := s.aboutOpen(); err != nil {
+					if many, err = s.aboutOpen(); err != nil {
 						return err
 					}
 				}
-				r, err := s.reasonForSaved(args, &w)
+				var r *schema.Record
+				if len(many) > 0 && len(w.trials) == 0 {
+					r, err = s.reasonForMany(many, &w)
+				} else {
+					r, err = s.reasonForSaved(args, &w)
+				}
 				if r == nil && err == nil {
 					r, err = s.stagedReason(args, w)
 				}
@@ -261,19 +268,71 @@ func (s *shop) reasonForSaved(typed []string, w *why) (*schema.Record, error) {
 			return nil, nil
 		}
 	}
-	var changes []schema.Change
-	for _, u := range open {
-		s.say("%s is saved without a reason", u.ID)
-		changes = append(changes, schema.Change{ID: schema.Of(u.ID.String()), From: schema.Of(string(u.From)), To: schema.Of(string(u.To))})
-	}
-	if err := s.ask(w, nil); err != nil {
-		return nil, err
-	}
-	r, err := s.reasonFor(changes, nil, *w)
+	r, err := s.reasonForOpen(open, w, nil)
 	if err != nil {
 		return nil, err
 	}
 	return r, s.write(r.Path, r.Bytes())
+}
+
+// reasonForOpen makes the reason for changes that were saved without one. follows are the decisions that it was made in sight of, nil where
+// they are to be looked for.
+func (s *shop) reasonForOpen(open []hooks.Unexplained, w *why, follows []string) (*schema.Record, error) {
+	changes := make([]schema.Change, len(open))
+	for i, u := range open {
+		s.say("%s is saved without a reason", u.ID)
+		changes[i] = schema.Change{ID: schema.Of(u.ID.String()), From: schema.Of(string(u.From)), To: schema.Of(string(u.To))}
+	}
+	if err := s.ask(w, nil); err != nil {
+		return nil, err
+	}
+	return s.reasonFor(changes, nil, follows, *w)
+}
+
+// reasonForMany is reasonForSaved for so many conditions that their sets are read a few at a time, where no more than the frame of the library
+// was read.
+func (s *shop) reasonForMany(rows []row, w *why) (*schema.Record, error) {
+	open := make([]hooks.Unexplained, 0, len(rows))
+	follows := map[string]bool{}
+	for chunk := range chunksOfSets(rows, setsAtOnce*manyInSet) {
+		s.bar.tell(len(open), len(rows))
+		q := s.within(s.part.origin.ofSets(setsOf(chunk)))
+		if _, _, err := q.both(); err != nil {
+			return s.reasonForAll(w)
+		}
+		more, err := q.unexplained()
+		if err != nil {
+			return s.reasonForAll(w)
+		}
+		var about []schema.Subject
+		for _, u := range more {
+			about = append(about, schema.Subject{Kind: schema.Of(schema.SubjectCondition), ID: schema.Of(u.ID.String())})
+			open = append(open, hooks.Unexplained{ID: compact(u.ID), From: schema.Digest(strings.Clone(string(u.From))), To: schema.Digest(strings.Clone(string(u.To)))})
+		}
+		for _, digest := range q.standing(&q.unsaved).Follow(schema.KindReason, about) {
+			if !follows[digest] {
+				follows[strings.Clone(digest)] = true
+			}
+		}
+	}
+	s.bar.end()
+	if len(open) == 0 {
+		return nil, nil
+	}
+	r, err := s.reasonForOpen(open, w, slices.AppendSeq([]string{}, maps.Keys(follows)))
+	if err != nil {
+		return nil, err
+	}
+	return r, s.write(r.Path, r.Bytes())
+}
+
+// manyInSet is about how many conditions a large set has.
+const manyInSet = 50
+
+// reasonForAll is reasonForSaved where only the whole library can tell.
+func (s *shop) reasonForAll(w *why) (*schema.Record, error) {
+	s.wholly()
+	return s.reasonForSaved(nil, w)
 }
 
 // stagedReason is writeReason for a commit that somebody makes with git: what is staged of the edits must be all of them.
@@ -329,10 +388,10 @@ func (s *shop) makeReason(differences []history.Difference, w why) (*schema.Reco
 		from, to := d.Digests()
 		changes = append(changes, schema.Change{ID: schema.Of(d.ID.String()), From: schema.Of(string(from)), To: schema.Of(string(to))})
 	}
-	return s.reasonFor(changes, differences, w)
+	return s.reasonFor(changes, differences, nil, w)
 }
 
-func (s *shop) reasonFor(changes []schema.Change, differences []history.Difference, w why) (*schema.Record, error) {
+func (s *shop) reasonFor(changes []schema.Change, differences []history.Difference, follows []string, w why) (*schema.Record, error) {
 	work, err := s.work()
 	if err != nil {
 		return nil, err
@@ -342,11 +401,15 @@ func (s *shop) reasonFor(changes []schema.Change, differences []history.Differen
 		return nil, err
 	}
 	reason := &schema.Reason{Common: common, Cause: schema.Of(w.cause), Changes: schema.Of(changes)}
-	var about []schema.Subject
-	for _, c := range changes {
-		about = append(about, schema.Subject{Kind: schema.Of(c.Kind.Or(schema.SubjectCondition)), ID: c.ID})
+	if follows == nil {
+		about := make([]schema.Subject, len(changes))
+		for i, c := range changes {
+			about[i] = schema.Subject{Kind: schema.Of(c.Kind.Or(schema.SubjectCondition)), ID: c.ID}
+		}
+		follows = s.standing(&s.unsaved).Follow(schema.KindReason, about)
 	}
-	if follows := s.standing(&s.unsaved).Follow(schema.KindReason, about); len(follows) > 0 {
+	if len(follows) > 0 {
+		slices.Sort(follows)
 		reason.Follows = schema.Of(follows)
 	}
 	if len(w.ruledOut) > 0 {

@@ -47,6 +47,8 @@ func (a *app) review(typed []string, branch, span string) error {
 			}
 			s.wholly()
 		}
+	} else {
+		s.apart()
 	}
 	if _, err := s.saved(); err != nil {
 		return err
@@ -63,6 +65,15 @@ func (a *app) review(typed []string, branch, span string) error {
 		var ok bool
 		if from, rev, ok = strings.Cut(span, ".."); !ok || from == "" || rev == "" {
 			return troublef("Such as --range main..HEAD", "--range %s is not of the form A..B", span)
+		}
+	}
+	if s.part != nil && (branch != "" || span != "") {
+		if done, err := s.reviewInParts(typed, rev, from); done || err != nil {
+			return err
+		}
+		s.wholly()
+		if _, err := s.saved(); err != nil {
+			return err
 		}
 	}
 	if rev != "HEAD" {
@@ -134,25 +145,9 @@ func (s *shop) elsewhere(rev string) (*state, error) {
 	if len(s.committed.ledger.Records) == 0 {
 		return st, nil
 	}
-	base, err := s.repo.MergeBase("HEAD", rev)
-	if err != nil {
+	var err error
+	if st.lost, err = s.lostIn(rev, st.snap); err != nil {
 		return nil, err
-	}
-	if base != "" {
-		snap, err := s.repo.Commit(base, s.sub)
-		if err != nil {
-			return nil, err
-		}
-		hashes := func(snap git.Snapshot) map[string]string {
-			out := map[string]string{}
-			for _, p := range snap.Files() {
-				if schema.IsRecordPath(p) {
-					out[p] = snap.Hash(p)
-				}
-			}
-			return out
-		}
-		st.lost = history.Trail([]map[string]string{hashes(snap)}, hashes(st.snap))
 	}
 	records := slices.Clone(s.committed.ledger.Records)
 	for _, r := range st.ledger.Records {
@@ -175,6 +170,28 @@ func (s *shop) elsewhere(rev string) (*state, error) {
 	st.anchor = anchor
 	st.stand = st.ledger.Judge(id, anchor)
 	return st, nil
+}
+
+// lostIn are the records that stood where another revision parted from what is saved here, and do not stand there as they were.
+func (s *shop) lostIn(rev string, now git.Snapshot) ([]history.Broken, error) {
+	base, err := s.repo.MergeBase("HEAD", rev)
+	if err != nil || base == "" {
+		return nil, err
+	}
+	snap, err := s.repo.Commit(base, s.sub)
+	if err != nil {
+		return nil, err
+	}
+	hashes := func(snap git.Snapshot) map[string]string {
+		out := map[string]string{}
+		for _, p := range snap.Files() {
+			if schema.IsRecordPath(p) {
+				out[p] = snap.Hash(p)
+			}
+		}
+		return out
+	}
+	return history.Trail([]map[string]string{hashes(snap)}, hashes(now)), nil
 }
 
 // chosen returns the positions of the ids typed, or of all that is not approved.

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -29,16 +30,66 @@ func (s *shop) reviewAll() (bool, error) {
 	}
 	rows := t.rows(func(r *row) bool { return r.status != history.Approved && r.status != "" })
 	s.bar.doing("putting the cards together")
+	return true, s.reviewCards("HEAD", &s.committed, func(do func(q *shop, st *state, cards []card) error) (int, error) {
+		return len(rows), s.eachCards(rows, func(q *shop, cards []card) error { return do(q, &q.committed, cards) })
+	}, reviewScope{all: true})
+}
+
+// A reviewScope is what a review is about beside its cards.
+type reviewScope struct {
+	from  string          // where a range begins, or ""
+	all   bool            // no conditions were named
+	moved func() []string // what moved to another file since the range begins, and is the same; nil without one
+}
+
+// cardsOf gives the cards of a review some at a time, each with the library and the state under review as far as they go, and says how many
+// they were.
+type cardsOf func(do func(q *shop, st *state, cards []card) error) (int, error)
+
+// reviewInParts is a review of another revision, or of what changed from one to another. It is false where only the whole library can tell.
+func (s *shop) reviewInParts(typed []string, rev, from string) (bool, error) {
+	v, err := s.surveyOf(rev, from)
+	if err != nil {
+		return false, nil
+	}
+	st, err := v.state(s)
+	if err != nil {
+		return false, nil
+	}
+	var ids []schema.ID
+	if len(typed) > 0 {
+		var wrong error
+		if ids, wrong, err = v.chosen(typed); err != nil || wrong != nil {
+			return wrong != nil, wrong
+		}
+	}
+	s.bar.doing("putting the cards together")
+	scope := reviewScope{from: from, all: len(typed) == 0}
+	if from != "" {
+		scope.moved = func() []string { return v.moved }
+	}
+	err = s.reviewCards(rev, st, func(do func(q *shop, st *state, cards []card) error) (int, error) {
+		err := v.eachCards(ids, do)
+		return v.cards, err
+	}, scope)
+	if len(st.lost) > 0 {
+		err = errors.Join(err, errFound)
+	}
+	return true, err
+}
+
+// reviewCards prints cards as they come, in the format that was asked for. st is the frame of the state under review.
+func (s *shop) reviewCards(rev string, st *state, each cardsOf, scope reviewScope) error {
 	if s.format == "html" || s.format == "markdown" {
-		return true, s.reviewPages(rows)
+		return s.reviewPages(rev, st, each, scope)
 	}
 	back := s.buffered()
 	defer back()
 	if s.format == "json" {
-		return true, s.reviewObjects(rows)
+		return s.reviewObjects(rev, each, scope.all && rev == "HEAD")
 	}
 	first := true
-	if err := s.eachCards(rows, func(q *shop, cards []card) error {
+	n, err := each(func(q *shop, _ *state, cards []card) error {
 		for i := range cards {
 			if !first {
 				s.tell("")
@@ -47,11 +98,14 @@ func (s *shop) reviewAll() (bool, error) {
 			q.printCard(&cards[i])
 		}
 		return nil
-	}); err != nil {
-		return true, err
+	})
+	if err != nil {
+		return err
 	}
-	s.reviewRest(&s.committed, len(rows))
-	return true, nil
+	if scope.all || len(st.lost) > 0 {
+		s.reviewRest(st, n)
+	}
+	return nil
 }
 
 // buffered has output gathered that goes to no screen. It is written by what is returned, which every error that is told has to come after.
@@ -94,13 +148,7 @@ func (s *shop) eachCards(rows []row, do func(q *shop, cards []card) error) error
 // around is the library around some conditions: their sets with all that is on record of them, and where these cannot tell, all of it.
 func (s *shop) around(rows []row, whole **shop) (*shop, error) {
 	if *whole == nil {
-		var sets [][3]string
-		for _, r := range rows {
-			if set := setOf(r.id); len(sets) == 0 || sets[len(sets)-1] != set {
-				sets = append(sets, set)
-			}
-		}
-		q := s.within(s.part.quietly().ofSets(sets))
+		q := s.within(s.part.quietly().ofSets(setsOf(rows)))
 		if _, _, err := q.both(); err == nil {
 			return q, nil
 		}
@@ -108,6 +156,16 @@ func (s *shop) around(rows []row, whole **shop) (*shop, error) {
 	}
 	_, _, err := (*whole).both()
 	return *whole, err
+}
+
+// setsOf are the sets of rows, which are ordered by id.
+func setsOf(rows []row) (sets [][3]string) {
+	for _, r := range rows {
+		if set := setOf(r.id); len(sets) == 0 || sets[len(sets)-1] != set {
+			sets = append(sets, set)
+		}
+	}
+	return sets
 }
 
 // chunksOfSets cuts rows into pieces of about so many, and no set in two.
@@ -127,15 +185,19 @@ func chunksOfSets(rows []row, about int) func(yield func([]row) bool) {
 }
 
 // reviewPages writes a document.
-func (s *shop) reviewPages(rows []row) error {
-	doc := s.documentHead(&s.committed, "HEAD", "")
+func (s *shop) reviewPages(rev string, st *state, each cardsOf, scope reviewScope) error {
+	doc := s.documentHead(st, rev, scope.from)
 	doc.Stored = &view.Stored{}
 	defer doc.Stored.Close()
 	var tallies []setTally
-	if err := s.eachCards(rows, func(q *shop, cards []card) error {
-		page := pageCards{shop: q, st: &q.committed, was: q.findingsInForce(&q.committed, cards)}
+	n, err := each(func(q *shop, st *state, cards []card) error {
+		page := pageCards{shop: q, st: st, was: q.findingsInForce(st, cards)}
+		positions := make([]history.Position, len(cards))
+		for i := range cards {
+			positions[i] = cards[i].Position
+		}
 		var err error
-		if page.trail, err = q.pastOf(); err != nil {
+		if page.trail, err = q.trailAbout(positions, rev); err != nil {
 			return err
 		}
 		for _, set := range page.sets(cards, true) {
@@ -145,7 +207,8 @@ func (s *shop) reviewPages(rows []row) error {
 			tallies = append(tallies, set.setTally)
 		}
 		return nil
-	}); err != nil {
+	})
+	if err != nil {
 		return err
 	}
 	order := make([]int, len(tallies))
@@ -158,8 +221,13 @@ func (s *shop) reviewPages(rows []row) error {
 	for i, n := range order {
 		sorted[i] = tallies[n]
 	}
+	if scope.moved != nil {
+		doc.Moved = scope.moved()
+	}
 	doc.Summary = reviewSummary(sorted)
-	doc.Others = s.rest(&s.committed, len(rows))
+	if scope.all {
+		doc.Others = s.rest(st, n)
+	}
 	back := s.buffered()
 	defer back()
 	if s.format == "html" {
@@ -169,11 +237,13 @@ func (s *shop) reviewPages(rows []row) error {
 }
 
 // reviewObjects writes what [shop.reviewJSON] writes.
-func (s *shop) reviewObjects(rows []row) error {
-	out := s.reviewReport("HEAD")
+func (s *shop) reviewObjects(rev string, each cardsOf, sent bool) error {
+	out := s.reviewReport(rev)
 	var err error
-	if out.Sent, err = s.sentJSON(); err != nil {
-		return err
+	if sent {
+		if out.Sent, err = s.sentJSON(); err != nil {
+			return err
+		}
 	}
 	var b strings.Builder
 	aside := *s.app
@@ -184,15 +254,8 @@ func (s *shop) reviewObjects(rows []row) error {
 	s.wrote = true
 	const none = `"conditions": []`
 	before, after, _ := strings.Cut(b.String(), none)
-	if len(rows) == 0 {
-		_, err := io.WriteString(s.out, b.String())
-		return err
-	}
-	if _, err := io.WriteString(s.out, before+strings.TrimSuffix(none, "]")); err != nil {
-		return err
-	}
-	end := "\n"
-	if err := s.eachCards(rows, func(_ *shop, cards []card) error {
+	begin := before + strings.TrimSuffix(none, "]") + "\n"
+	if _, err := each(func(_ *shop, _ *state, cards []card) error {
 		for i := range cards {
 			var one strings.Builder
 			enc := json.NewEncoder(&one)
@@ -201,15 +264,19 @@ func (s *shop) reviewObjects(rows []row) error {
 			if err := enc.Encode(cards[i].reviewJSON()); err != nil {
 				return err
 			}
-			if _, err := io.WriteString(s.out, end+"    "+escaped(strings.TrimSuffix(one.String(), "\n"))); err != nil {
+			if _, err := io.WriteString(s.out, begin+"    "+escaped(strings.TrimSuffix(one.String(), "\n"))); err != nil {
 				return err
 			}
-			end = ",\n"
+			begin = ",\n"
 		}
 		return nil
 	}); err != nil {
 		return err
 	}
-	_, err = io.WriteString(s.out, "\n  ]"+after)
+	if begin != ",\n" {
+		_, err = io.WriteString(s.out, b.String())
+	} else {
+		_, err = io.WriteString(s.out, "\n  ]"+after)
+	}
 	return err
 }

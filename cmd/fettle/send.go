@@ -13,6 +13,7 @@ import (
 	"fettle/history/git"
 	"fettle/hooks"
 	"fettle/lint"
+	"fettle/schema"
 )
 
 func init() {
@@ -48,6 +49,7 @@ func (a *app) send(name string, saved bool) error {
 	if unborn {
 		return refusef("fettle save", "nothing is saved yet, so there is nothing to send")
 	}
+	s.apart()
 	if _, _, err := s.both(); err != nil {
 		return err
 	}
@@ -82,8 +84,7 @@ func (a *app) send(name string, saved bool) error {
 		return err
 	}
 	s.say("sent     %s on %s: %s", l.name, l.remote, counted(max(1, len(steps)), "saved step"))
-	s.saySent(l)
-	return nil
+	return s.saySent(l)
 }
 
 // slug makes a name of a branch out of what a person is called: letters without their marks.
@@ -173,28 +174,25 @@ func (s *shop) thereAlready(l *line) error {
 }
 
 // saySent lists what waits in what was sent, and says what comes next.
-func (s *shop) saySent(l *line) {
-	standing := s.standing(&s.committed)
-	positions := slices.DeleteFunc(standing.Positions(s.committed.lib), func(p history.Position) bool {
-		return p.Status == history.Approved || p.Status == history.Rejected
-	})
+func (s *shop) saySent(l *line) error {
+	var waiting []schema.ID
 	var others []history.Position
-	if standing.Anchor == nil {
-		positions = nil
-	} else {
-		others = standing.Others(s.committed.lib)
+	if s.standing(&s.committed).Anchor != nil {
+		var err error
+		if waiting, err = s.waitingForDecision(); err != nil {
+			return err
+		}
+		others = s.standing(&s.committed).Others(s.committed.lib)
 	}
-	if len(positions)+len(others) == 0 {
+	if len(waiting)+len(others) == 0 {
 		s.say("         nothing in it waits for a decision")
-		return
+		return nil
 	}
 	for _, o := range others {
 		s.say("         %s    %s", clean(subjectWords(o.Kind, o.Name)), o.Status)
 	}
 	const most = 8
-	cards := s.cards(&s.committed, positions[:min(len(positions), most)])
-	for i := range cards {
-		c := &cards[i]
+	if err := s.eachSent(waiting[:min(len(waiting), most)], func(c *card) {
 		s.say("         %s    %s", c.ID, c.Status)
 		if len(c.reasons) == 0 && len(c.changes) > 0 && s.committed.lib.Policy().ReasonRequired() {
 			s.say("           no reason is on record; say why and send again: fettle reason %s, fettle save, fettle send", c.ID)
@@ -205,12 +203,37 @@ func (s *shop) saySent(l *line) {
 				break
 			}
 		}
+	}); err != nil {
+		return err
 	}
-	if len(positions) > most {
-		s.say("         and %d more", len(positions)-most)
+	if len(waiting) > most {
+		s.say("         and %d more", len(waiting)-most)
 	}
 	name := hooks.Quote(l.name)
 	s.say("next     whoever decides: git fetch, then fettle review lists it")
 	s.say("         fettle approve --branch %s --send", name)
 	s.say("then     git pull --no-rebase %s %s, then git push", clean(l.remote), name)
+	return nil
+}
+
+// eachSent gives the cards of a few conditions, ordered by id.
+func (s *shop) eachSent(ids []schema.ID, do func(*card)) error {
+	all := func(_ *shop, cards []card) error {
+		for i := range cards {
+			do(&cards[i])
+		}
+		return nil
+	}
+	if s.part == nil {
+		var positions []history.Position
+		for _, id := range ids {
+			positions = append(positions, s.standing(&s.committed).Position(s.committed.lib, id))
+		}
+		return all(s, s.cards(&s.committed, positions))
+	}
+	rows := make([]row, len(ids))
+	for i, id := range ids {
+		rows[i].id = id
+	}
+	return s.eachCards(rows, all)
 }

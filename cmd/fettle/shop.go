@@ -33,6 +33,7 @@ type shop struct {
 	names              names                        // of all conditions that what was typed may mean, see meant; else nil
 	edits              func() unsavedSides          // what is not saved, looked for while something else was done; else nil
 	line               *line                        // the branch that is decided on without being checked out, see on; else nil
+	onLine             bool                         // what stands on that branch takes the place of what is saved here, and of what lies on disk
 }
 
 var errNoLibrary = errors.New("there is no library")
@@ -97,6 +98,9 @@ func (s *shop) load(st *state, take func(root string) (git.Snapshot, error)) err
 	}
 	if s.part != nil && (st == &s.unsaved || st == &s.committed) {
 		return s.part.load(s, st)
+	}
+	if s.onLine && (st == &s.unsaved || st == &s.committed) {
+		return s.loadLine()
 	}
 	snap, err := take(s.sub)
 	if err != nil {
