@@ -24,6 +24,9 @@ func (w *walker) changes(c *commit, made func([]fieldChange)) error {
 	if c.entry == nil {
 		return nil
 	}
+	if len(c.parents) < 2 && len(c.entry.Changes[0]) > setsAtOnce && c.before(0).settings == c.state.settings {
+		return w.changesOfMany(c, made)
+	}
 	ids, err := w.touched(c, 0)
 	if err != nil {
 		return err
@@ -51,9 +54,58 @@ func (w *walker) changes(c *commit, made func([]fieldChange)) error {
 	return nil
 }
 
+// changesOfMany is changes of a commit of many sets, a few of them at a time: all that some bring at once, such as the first, need not be held.
+func (w *walker) changesOfMany(c *commit, made func([]fieldChange)) error {
+	type group struct {
+		id       schema.ID
+		from, to int // of what is told
+	}
+	t, before := w.trail, c.before(0)
+	var groups []group
+	again := map[schema.ID]bool{} // conditions that stood in several files
+	first := len(t.told)
+	for some := range slices.Chunk(w.relevant(c.entry.Changes[0]), setsAtOnce) {
+		var blobs []string
+		for _, change := range some {
+			blobs = append(blobs, before.sets.at(change.Path), c.state.sets.at(change.Path))
+		}
+		ids, err := w.touchedIn(before, c.state, blobs)
+		if err != nil {
+			return err
+		}
+		for _, id := range slices.SortedFunc(maps.Keys(ids), schema.ID.Compare) {
+			if len(w.paths[id]) > 1 {
+				if again[id] {
+					continue
+				}
+				again[id] = true
+			}
+			changes, err := w.compare(c, id)
+			if err != nil {
+				return err
+			}
+			if from := len(t.told); len(changes) > 0 {
+				made(changes)
+				groups = append(groups, group{w.texts.id(id), from, len(t.told)})
+			}
+		}
+	}
+	inOrder := func(a, b group) int { return a.id.Compare(b.id) }
+	if slices.IsSortedFunc(groups, inOrder) {
+		return nil
+	}
+	slices.SortFunc(groups, inOrder)
+	list := make([]told, 0, len(t.told)-first)
+	for _, g := range groups {
+		list = append(list, t.told[g.from:g.to]...)
+	}
+	copy(t.told[first:], list)
+	return nil
+}
+
 // touched returns the conditions that may differ between a commit and one before it.
 func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
-	before, ids := c.before(parent), map[schema.ID]bool{}
+	before := c.before(parent)
 	var blobs []string
 	if len(c.parents) < 2 {
 		for _, change := range w.relevant(c.entry.Changes[parent]) {
@@ -62,6 +114,12 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 	} else { // git compares what cannot be read, too; what is held in its place may differ in another way
 		blobs = differing(before.sets, c.state.sets)
 	}
+	return w.touchedIn(before, c.state, blobs)
+}
+
+// touchedIn returns the conditions that may differ between two states, with the versions of sets that do, two by two.
+func (w *walker) touchedIn(before, after *state, blobs []string) (map[schema.ID]bool, error) {
+	ids := map[schema.ID]bool{}
 	for i, blob := range blobs {
 		if blob == "" {
 			continue
@@ -83,8 +141,8 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 			ids[id] = true
 		}
 	}
-	if before.settings != c.state.settings {
-		if err := w.mixed(before, c.state, ids); err != nil {
+	if before.settings != after.settings {
+		if err := w.mixed(before, after, ids); err != nil {
 			return nil, err
 		}
 	}
@@ -97,11 +155,11 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 		if err != nil {
 			return nil, err
 		}
-		b, err := w.find(c.state, id)
+		b, err := w.find(after, id)
 		if err != nil {
 			return nil, err
 		}
-		if a == nil && b == nil || a != nil && b != nil && a.same(b) && before.settings == c.state.settings {
+		if a == nil && b == nil || a != nil && b != nil && a.same(b, id) && before.settings == after.settings {
 			delete(ids, id)
 		}
 	}
@@ -170,7 +228,7 @@ func (w *walker) compare(c *commit, id schema.ID) ([]fieldChange, error) {
 		}
 		out = slices.DeleteFunc(out, func(f fieldChange) bool { _, ok := differs[f.path]; return !ok })
 		for i := range out {
-			out[i].others = append(out[i].others, differs[out[i].path])
+			out[i].others = append(out[i].others, apart(differs[out[i].path]))
 		}
 	}
 	return out, nil

@@ -2,7 +2,6 @@ package audit
 
 import (
 	"bytes"
-	"maps"
 	"slices"
 
 	"fettle/history/git"
@@ -10,17 +9,20 @@ import (
 	"fettle/schema/quantity"
 )
 
-// A set is what one version of a condition set holds.
+// A set is what one version of a condition set holds. Its conditions are read when they are asked for: read they take ten times the room.
 type set struct {
 	ids   []schema.ID
-	byID  map[schema.ID]*held
 	hides bool // more is written in it than could be read
+	grade schema.Member[string]
 
-	data    []byte        // the file, where a later version may be told by what differs
-	spans   []schema.Span // of its conditions, in file order
-	inOrder []schema.ID   // and their ids
-	from    string        // the version that it differs from in one condition, "" where that is not known
-	differs schema.ID
+	data    []byte
+	spans   []schema.Span       // of its conditions, in file order
+	inOrder []schema.ID         // and their ids
+	at      map[schema.ID]int   // and which of them each is
+	from    string              // the version that it differs from in one condition, "" where that is not known
+	differs schema.ID           // that one
+	read    map[schema.ID]*held // the conditions that are at hand; all of them, for good, where they cannot be read one by one
+	whole   bool                // which is so
 }
 
 // held is one condition in one version of a set.
@@ -32,12 +34,13 @@ type held struct {
 // mixes are the gases of one version of the settings.
 type mixes = schema.Table[schema.Table[quantity.Ratio]]
 
-// keep is how many versions of sets, and of how many conditions in all, are held in memory; before they are let go, twice as many are.
+// keep is how many versions of sets, and of how many bytes in all, are held in memory; before they are let go, twice as many are.
 // History is worked on in order, so an older version is asked for rarely.
 const (
-	keep           = 1024
-	keepConditions = 10_000
-	keepAhead      = 256 // that are asked for at once
+	keep        = 1024
+	keepBytes   = 12 << 20
+	keepRecipes = 2500 // conditions that were read
+	keepAhead   = 256  // versions that are asked for at once
 )
 
 // files reads versions of files by the id of their content, each once.
@@ -46,11 +49,20 @@ type files struct {
 	sets     map[string]*set // nil where the version cannot be read
 	old      map[string]*set // those before the last keep
 	settings map[string]*mixes
-	held     int // conditions in sets
+	bytes    int // of sets
+	atHand   []readSet
+	recipes  int // at hand
+	texts    texts
+}
+
+// A readSet is a set of which some conditions were read.
+type readSet struct {
+	*set
+	n int
 }
 
 func newFiles(repo *git.Repo) *files {
-	return &files{repo: repo, sets: map[string]*set{}, old: map[string]*set{}, settings: map[string]*mixes{}}
+	return &files{repo: repo, sets: map[string]*set{}, old: map[string]*set{}, settings: map[string]*mixes{}, texts: texts{}}
 }
 
 // A version is a content of a file and the one that it took the place of, "" for none.
@@ -80,9 +92,9 @@ func (f *files) read(versions []version) error {
 		if before == nil {
 			before = f.old[was[i]]
 		}
-		s := before.edited(data)
+		s := f.edited(before, data)
 		if s == nil {
-			s = parseSet(data)
+			s = f.parse(data)
 		} else {
 			s.from = was[i]
 		}
@@ -92,12 +104,12 @@ func (f *files) read(versions []version) error {
 }
 
 func (f *files) put(blob string, s *set) {
-	if len(f.sets) >= keep || f.held >= keepConditions {
-		f.old, f.sets, f.held = f.sets, map[string]*set{}, 0
+	if len(f.sets) >= keep || f.bytes >= keepBytes {
+		f.old, f.sets, f.bytes = f.sets, map[string]*set{}, 0
 	}
 	f.sets[blob] = s
-	if s != nil && s.from == "" { // else it shares all but one with another
-		f.held += len(s.ids)
+	if s != nil {
+		f.bytes += len(s.data)
 	}
 }
 
@@ -114,7 +126,7 @@ func (f *files) set(blob string) (*set, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := parseSet(data)
+	s := f.parse(data)
 	f.put(blob, s)
 	return s, nil
 }
@@ -127,34 +139,90 @@ const anySet = "sets/x/x.json"
 func (o oneFile) Files() []string             { return []string{anySet} }
 func (o oneFile) Read(string) ([]byte, error) { return o.data, nil }
 
-// parseSet reads a version of a set. What is wrong with single conditions is left to lint; only a file that is no condition set
+// parse reads a version of a set. What is wrong with single conditions is left to lint; only a file that is no condition set
 // at all is unreadable here.
-func parseSet(data []byte) *set {
+func (f *files) parse(data []byte) *set {
 	lib, err := schema.ReadLibrary(oneFile{data})
 	if err != nil || len(lib.Sets) == 0 {
 		return nil
 	}
 	file := lib.Sets[0].File
 	spans := file.Items()
-	s := &set{byID: make(map[schema.ID]*held, len(lib.Recipes)), hides: slices.ContainsFunc(file.Problems, schema.Problem.Hides)}
-	defer func() { file.Data = nil }() // large, and not asked for again
+	s := &set{read: make(map[schema.ID]*held, len(lib.Recipes)), hides: slices.ContainsFunc(file.Problems, schema.Problem.Hides), data: data, whole: true}
+	s.grade = lib.Sets[0].Value.Grade
+	s.grade.V = f.texts.own(s.grade.V)
 	for _, r := range lib.Recipes {
-		s.ids = append(s.ids, r.ID)
-		s.byID[r.ID] = &held{recipe: r, raw: r.Text()}
+		id := f.texts.id(r.ID)
+		s.ids = append(s.ids, id)
+		s.read[id] = &held{recipe: r, raw: r.Text()}
 	}
+	file.Data = nil // large, and not asked for again
 	if s.hides || len(spans) != len(lib.Recipes) || len(spans) == 0 {
 		return s
 	}
-	s.data, s.spans, s.inOrder = data, slices.Clone(spans), make([]schema.ID, len(spans))
-	for _, r := range lib.Recipes {
-		s.inOrder[r.Index] = r.ID
+	s.spans, s.inOrder, s.at, s.whole = slices.Clone(spans), make([]schema.ID, len(spans)), make(map[schema.ID]int, len(spans)), false
+	for i, r := range lib.Recipes {
+		s.inOrder[r.Index] = s.ids[i]
+		s.at[s.ids[i]] = r.Index
 	}
+	f.hold(s, len(s.read))
 	return s
+}
+
+// hold notes that some conditions of a set were read, and lets go of those that were read long ago.
+func (f *files) hold(s *set, n int) {
+	f.atHand, f.recipes = append(f.atHand, readSet{s, n}), f.recipes+n
+	for f.recipes > keepRecipes && len(f.atHand) > 1 {
+		f.atHand[0].read, f.recipes = nil, f.recipes-f.atHand[0].n
+		f.atHand = f.atHand[1:]
+	}
+}
+
+// alone reads a set with one of its conditions, nil where that is another one, or anything is wrong with it.
+func (s *set) alone(text []byte, id schema.ID) *schema.Recipe {
+	first, last := s.spans[0].Start, s.spans[len(s.spans)-1].End
+	lib, err := schema.ReadLibrary(oneFile{slices.Concat(s.data[:first], text, s.data[last:])})
+	if err != nil || len(lib.Sets) != 1 || len(lib.Recipes) != 1 || len(lib.Sets[0].Value.Conditions.V) != 1 || lib.Recipes[0].ID != id ||
+		slices.ContainsFunc(lib.Sets[0].File.Problems, schema.Problem.Hides) {
+		return nil
+	}
+	lib.Sets[0].File.Data = nil
+	return lib.Recipes[0]
+}
+
+// has reports whether a set holds a condition.
+func (s *set) has(id schema.ID) bool {
+	if s.whole {
+		return s.read[id] != nil
+	}
+	_, ok := s.at[id]
+	return ok
+}
+
+// recipe is a condition that the set holds.
+func (f *files) recipe(s *set, id schema.ID) *schema.Recipe {
+	if h := s.read[id]; h != nil {
+		return h.recipe
+	}
+	if r := s.alone(s.raw(id), id); r != nil {
+		return r
+	}
+	again := f.parse(s.data)
+	return again.read[id].recipe
+}
+
+// raw is a condition that the set holds, as it stands in the file.
+func (s *set) raw(id schema.ID) []byte {
+	if s.whole {
+		return s.read[id].raw
+	}
+	at := s.spans[s.at[id]]
+	return s.data[at.Start:at.End]
 }
 
 // edited reads a version that differs from s inside one condition only, as most do: the others need not be read again. It is nil where it
 // differs in another way, or anything is wrong with either.
-func (s *set) edited(data []byte) *set {
+func (f *files) edited(s *set, data []byte) *set {
 	if s == nil || len(s.spans) == 0 {
 		return nil
 	}
@@ -182,20 +250,18 @@ func (s *set) edited(data []byte) *set {
 	}
 	grown := len(data) - len(s.data)
 	text := data[s.spans[k].Start : s.spans[k].End+grown]
-	first, last := s.spans[0].Start, s.spans[len(s.spans)-1].End
-	lib, err := schema.ReadLibrary(oneFile{slices.Concat(s.data[:first], text, s.data[last:])})
-	if err != nil || len(lib.Sets) != 1 || len(lib.Recipes) != 1 || len(lib.Sets[0].Value.Conditions.V) != 1 || lib.Recipes[0].ID != s.inOrder[k] ||
-		slices.ContainsFunc(lib.Sets[0].File.Problems, schema.Problem.Hides) {
+	r := s.alone(text, s.inOrder[k])
+	if r == nil {
 		return nil
 	}
-	lib.Sets[0].File.Data = nil
-	out := &set{ids: s.ids, byID: maps.Clone(s.byID), data: data, spans: slices.Clone(s.spans), inOrder: s.inOrder, differs: s.inOrder[k]}
-	out.byID[out.differs] = &held{recipe: lib.Recipes[0], raw: slices.Clone(text)} // else an old version would be held for one of its conditions
+	out := &set{ids: s.ids, grade: s.grade, data: data, spans: slices.Clone(s.spans), inOrder: s.inOrder, at: s.at, differs: s.inOrder[k]}
+	out.read = map[schema.ID]*held{out.differs: {recipe: r}}
 	out.spans[k].End += grown
 	for i := k + 1; i < len(out.spans); i++ {
 		out.spans[i].Start += grown
 		out.spans[i].End += grown
 	}
+	f.hold(out, 1)
 	return out
 }
 
@@ -216,9 +282,8 @@ func (f *files) gases(blob string) (*mixes, error) {
 	return m, nil
 }
 
-// same reports whether two conditions are the same without looking at their fields: equal text under an equal grade. The parts
-// of their id are equal by then.
-func (h *held) same(other *held) bool {
-	return h.recipe.Set.Grade.V == other.recipe.Set.Grade.V && h.recipe.Set.Grade.Set() == other.recipe.Set.Grade.Set() &&
-		h.raw != nil && bytes.Equal(h.raw, other.raw)
+// same reports whether a condition is the same in two sets without looking at its fields: equal text under an equal grade. The parts
+// of its id are equal by then.
+func (s *set) same(other *set, id schema.ID) bool {
+	return s.grade.V == other.grade.V && s.grade.Set() == other.grade.Set() && s.raw(id) != nil && bytes.Equal(s.raw(id), other.raw(id))
 }

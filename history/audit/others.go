@@ -188,7 +188,7 @@ func fieldsOf(o *other) []schema.Field {
 // explainOthers fills in who approved what a machine, the settings or a roster became, and why it was changed.
 func (t *Trail) explainOthers() {
 	for _, told := range t.told {
-		e := told.other
+		e := told.entry()
 		if e == nil || e.Kind != Edited {
 			continue
 		}

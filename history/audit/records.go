@@ -82,20 +82,6 @@ func (t *Trail) addRecords() {
 		if !history.Sound(r) {
 			continue // verify says what is wrong with it
 		}
-		e := Entry{Kind: r.Kind, At: r.Time(), By: t.persons.of("", r.By.V), Record: r, Path: r.Path, pos: len(t.commits)}
-		if e.By.Principal == "" {
-			e.By.Name, e.By.Email = r.By.V, ""
-		}
-		if c := t.brought[r.Path]; c != nil {
-			by := t.said(c).Committer
-			e.Commit, e.Committed, e.Merge, e.Edge, e.pos = c.hash, by.When, len(c.parents) > 1, c.edge, c.pos
-			e.Committer = t.persons.of(by.Name, by.Email)
-		}
-		e.Clock = t.recordClock(r, e)
-		e.Why = []Why{{Text: r.Text.V, By: r.By.V, At: r.Time(), Signed: r.Signature.Set(), Record: r.Digest}}
-		if reason, ok := r.Body.(*schema.Reason); ok {
-			e.Why[0].Cause, e.Why[0].RuledOut = reason.Cause.V, reason.RuledOut.V
-		}
 		about := t.about(r)
 		if t.search != nil {
 			about = slices.DeleteFunc(about, func(a topic) bool { return !t.search.about(a) })
@@ -104,14 +90,36 @@ func (t *Trail) addRecords() {
 			}
 		}
 		if len(about) == 0 {
-			t.told = append(t.told, told{other: &e})
+			about = []topic{{}}
+		}
+		pos := len(t.commits)
+		if c := t.brought[r.Path]; c != nil {
+			pos = c.pos
 		}
 		for _, a := range about {
-			e := e
-			e.ID, e.Subject, e.FromDigest, e.ToDigest = a.id, a.kind, a.from, a.to
-			t.told = append(t.told, told{other: &e})
+			t.told = append(t.told, told{rest: &rest{record: &recorded{r, a, pos, r.Time()}}})
 		}
 	}
+}
+
+// ofRecord makes the entry of a record.
+func (t *Trail) ofRecord(told *recorded) *Entry {
+	r, a := told.record, told.about
+	e := &Entry{Kind: r.Kind, At: told.at, By: t.persons.of("", r.By.V), Record: r, Path: r.Path, pos: told.pos, ID: a.id, Subject: a.kind, FromDigest: a.from, ToDigest: a.to}
+	if e.By.Principal == "" {
+		e.By.Name, e.By.Email = r.By.V, ""
+	}
+	if c := t.brought[r.Path]; c != nil {
+		by := t.said(c).Committer
+		e.Commit, e.Committed, e.Merge, e.Edge = c.hash, by.When, len(c.parents) > 1, c.edge
+		e.Committer = t.persons.of(by.Name, by.Email)
+	}
+	e.Clock = t.recordClock(r, *e)
+	e.Why = []Why{{Text: r.Text.V, By: r.By.V, At: told.at, Signed: r.Signature.Set(), Record: r.Digest}}
+	if reason, ok := r.Body.(*schema.Reason); ok {
+		e.Why[0].Cause, e.Why[0].RuledOut = reason.Cause.V, reason.RuledOut.V
+	}
+	return e
 }
 
 // recordClock says what is odd about the time of a record, or "". Clocks of two computers may be some minutes apart.

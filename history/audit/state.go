@@ -349,9 +349,9 @@ func (w *walker) remember(path string, s *set) {
 	}
 }
 
-// find returns a condition as a state holds it, nil where it does not. Of two with one id the one in the first file counts, as in
+// find returns the set that a state holds a condition in, nil where it does not. Of two with one id the one in the first file counts, as in
 // every snapshot.
-func (w *walker) find(s *state, id schema.ID) (*held, error) {
+func (w *walker) find(s *state, id schema.ID) (*set, error) {
 	for _, path := range w.paths[id] {
 		blob := s.sets.at(path)
 		if blob == "" {
@@ -361,8 +361,8 @@ func (w *walker) find(s *state, id schema.ID) (*held, error) {
 		if err != nil {
 			return nil, err
 		}
-		if h := set.byID[id]; h != nil {
-			return h, nil
+		if set.has(id) {
+			return set, nil
 		}
 	}
 	return nil, nil
@@ -383,11 +383,11 @@ func (w *walker) mix(s *state, gas string) (schema.Table[quantity.Ratio], error)
 
 // values returns all that makes up a condition in a state, nil where the state does not hold it.
 func (w *walker) values(s *state, id schema.ID) (*schema.Values, error) {
-	h, err := w.find(s, id)
-	if err != nil || h == nil {
+	in, err := w.find(s, id)
+	if err != nil || in == nil {
 		return nil, err
 	}
-	v := h.recipe.Values()
+	v := w.recipe(in, id).Values()
 	v.Composition, err = w.mix(s, id.Gas)
 	return v, err
 }

@@ -88,7 +88,7 @@ func (w *walker) keepTimeline() {
 					n++
 				}
 				groups = append(groups, list[:n])
-			} else if o := list[0].other; (o.Kind == Unreadable || o.Kind == PartlyRead) && (isSet(o.Path) || o.Path == schema.SettingsFile) {
+			} else if o := list[0].entry(); (o.Kind == Unreadable || o.Kind == PartlyRead) && (isSet(o.Path) || o.Path == schema.SettingsFile) {
 				files = append(files, fileTold{o.Kind, o.Path})
 			}
 			list = list[n:]
@@ -113,13 +113,14 @@ func (w *walker) keepTimeline() {
 			m := group[0].move
 			body.Number(words.number(m.kind))
 			body.Number(words.number(m.id))
-			for _, id := range []string{m.blob, m.settings, m.gone, m.mixed} {
+			gone, mixed := m.gone()
+			for _, id := range []string{m.blob, m.settings, gone, mixed} {
 				body.Number(ids.number(id))
 			}
 			body.Number(digests.number(string(m.from)))
 			body.Number(digests.number(string(m.to)))
-			body.Number(len(m.starts))
-			for _, d := range m.starts {
+			body.Number(len(m.starts()))
+			for _, d := range m.starts() {
 				body.Number(digests.number(string(d)))
 			}
 			if entries += len(group); group[0].whole() {
@@ -130,8 +131,8 @@ func (w *walker) keepTimeline() {
 			for _, e := range group {
 				field(e.from)
 				field(e.to)
-				body.Number(len(e.others))
-				for _, f := range e.others {
+				body.Number(len(e.others()))
+				for _, f := range e.others() {
 					field(t.field(f))
 				}
 			}
@@ -237,15 +238,22 @@ func (w *walker) recallScope(scope string) (covered []bool) {
 			if len(moves) == cap(moves) {
 				moves = make([]move, 0, 256)
 			}
-			moves = append(moves, move{commit: t.commits[at], kind: words.text(in), id: words.text(in), blob: ids.text(in), settings: ids.text(in),
-				gone: ids.text(in), mixed: ids.text(in), from: schema.Digest(digests.text(in)), to: schema.Digest(digests.text(in))})
-			m, from := &moves[len(moves)-1], len(entries)
+			moves = append(moves, move{commit: t.commits[at], kind: words.text(in), id: words.text(in), blob: ids.text(in), settings: ids.text(in)})
+			m, from, rare := &moves[len(moves)-1], len(entries), rarely{gone: ids.text(in), mixed: ids.text(in)}
+			m.from, m.to = schema.Digest(digests.text(in)), schema.Digest(digests.text(in))
 			for n := in.Number(); n > 0 && !in.Bad; n-- {
-				m.starts = append(m.starts, schema.Digest(digests.text(in)))
+				d := schema.Digest(digests.text(in))
+				if n == 1 && rare.starts == nil && d == m.from {
+					continue // as of every move but those of merges
+				}
+				rare.starts = append(rare.starts, d)
+			}
+			if rare.gone+rare.mixed != "" || rare.starts != nil {
+				m.rare = &rare
 			}
 			count := in.Number()
 			if count == 0 {
-				if entries = append(entries, told{move: m}); (m.kind != New || m.blob == "") && (m.kind != Removed || m.gone == "") {
+				if entries = append(entries, told{move: m}); (m.kind != New || m.blob == "") && (m.kind != Removed || rare.gone == "") {
 					return nil
 				}
 			}
@@ -254,8 +262,11 @@ func (w *walker) recallScope(scope string) (covered []bool) {
 				if e.from == nil && e.to == nil {
 					return nil
 				}
-				for n := in.Number(); n > 0 && !in.Bad; n-- {
-					e.others = append(e.others, of(field()))
+				if n := in.Number(); n > 0 {
+					e.rest = &rest{}
+					for ; n > 0 && !in.Bad; n-- {
+						e.rest.others = append(e.rest.others, of(field()))
+					}
 				}
 				entries = append(entries, e)
 			}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"iter"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/history"
@@ -13,18 +14,45 @@ import (
 
 // A move is what one commit made of one condition.
 type move struct {
-	commit      *commit
-	kind        string // Changed, New, Removed, Dropped
-	id          string
-	from, to    schema.Digest   // of the recipe in the first of the commits before, and in this one; "" where it was not there
-	starts      []schema.Digest // in all of the commits before
-	blob        string          // of the set that the recipe stands in, "" where it is gone
-	settings    string          // for what a mix of the shop's own consists of
-	gone, mixed string          // both of the recipe in the first of the commits before, where it was gone by then as a whole
+	commit   *commit
+	kind     string // Changed, New, Removed, Dropped
+	id       string
+	from, to schema.Digest // of the recipe in the first of the commits before, and in this one; "" where it was not there
+	blob     string        // of the set that the recipe stands in, "" where it is gone
+	settings string        // for what a mix of the shop's own consists of
+	rare     *rarely       // nil of most
+	because  *explanation  // nil where that is not known yet
+}
 
-	explained  bool
+// rarely is what few moves have.
+type rarely struct {
+	starts      []schema.Digest // of a merge: the recipes in all of the commits before
+	gone, mixed string          // set and settings of the recipe in the first of the commits before, where it was gone by then as a whole
+}
+
+// An explanation is why a change was made and who approved what it led to.
+type explanation struct {
 	why        []Why
 	approvedBy []string
+}
+
+// nothingSaid is the explanation of most of what came before anybody wrote down why.
+var nothingSaid = &explanation{}
+
+// starts are the recipes in all of the commits before.
+func (m *move) starts() []schema.Digest {
+	if m.rare == nil || m.rare.starts == nil {
+		return []schema.Digest{m.from}
+	}
+	return m.rare.starts
+}
+
+// gone is where the recipe stood before it was gone as a whole: its set and settings, "" of any other move.
+func (m *move) gone() (blob, settings string) {
+	if m.rare == nil {
+		return "", ""
+	}
+	return m.rare.gone, m.rare.mixed
 }
 
 // told is one entry of the timeline as it is held: many years have a hundred thousand, nearly all about one field of one condition. A condition
@@ -32,8 +60,38 @@ type move struct {
 type told struct {
 	move     *move         // nil where it is about something else
 	from, to *schema.Field // nil where there was no value, both of a whole condition
-	others   []schema.Field
-	other    *Entry // where it is about something else
+	rest     *rest         // nil of most
+}
+
+// A rest is what most entries do not have.
+type rest struct {
+	others []schema.Field // what the other sides of a merge had
+	entry  *Entry         // where it is about a file
+	record *recorded      // where it is about a record
+}
+
+// A recorded is a record and one of the things that it is about.
+type recorded struct {
+	record *schema.Record
+	about  topic // the zero topic where it names nothing
+	pos    int
+	at     time.Time
+}
+
+// others are what the other sides of a merge had.
+func (e *told) others() []schema.Field {
+	if e.rest == nil {
+		return nil
+	}
+	return e.rest.others
+}
+
+// entry is the entry of what is about a file, else nil.
+func (e *told) entry() *Entry {
+	if e.rest == nil {
+		return nil
+	}
+	return e.rest.entry
 }
 
 // whole reports whether it is a condition that is new or gone as a whole.
@@ -57,7 +115,7 @@ func (t *Trail) tell(c *commit, e told) {
 }
 
 // add adds an entry about a commit that is not about a field of a condition.
-func (t *Trail) add(c *commit, e Entry) { t.tell(c, told{other: &e}) }
+func (t *Trail) add(c *commit, e Entry) { t.tell(c, told{rest: &rest{entry: &e}}) }
 
 // field is where a value is held once for all entries that have it, nil for none.
 func (t *Trail) field(f schema.Field) *schema.Field {
@@ -67,10 +125,20 @@ func (t *Trail) field(f schema.Field) *schema.Field {
 	f.At = schema.Made // it says nothing outside its file
 	known := t.fields[f]
 	if known == nil {
-		known = &f
-		t.fields[f] = known
+		own := apart(f)
+		known = &own
+		t.fields[own] = known
 	}
 	return known
+}
+
+// apart is a value that holds on to nothing of the file that it was read from.
+func apart(f schema.Field) schema.Field {
+	f.Path, f.Text = strings.Clone(f.Path), strings.Clone(f.Text)
+	if q, err := readQuantity(f.Quantity.Dimension(), f.Text); err == nil && q == f.Quantity {
+		f.Quantity = q
+	}
+	return f
 }
 
 // of is the value, the zero Field for none.
@@ -85,7 +153,10 @@ func (e *told) pos() int {
 	if e.move != nil {
 		return e.move.commit.pos
 	}
-	return e.other.pos
+	if e.rest.record != nil {
+		return e.rest.record.pos
+	}
+	return e.rest.entry.pos
 }
 
 // at is when its author says that they made it.
@@ -93,7 +164,10 @@ func (e *told) at() time.Time {
 	if e.move != nil {
 		return e.move.commit.said.Author.When
 	}
-	return e.other.At
+	if e.rest.record != nil {
+		return e.rest.record.at
+	}
+	return e.rest.entry.At
 }
 
 // note reports whether it is about free text only.
@@ -115,18 +189,40 @@ func (t *Trail) arrange(records int) {
 			t.told[end] = t.told[i]
 		}
 	}
+	t.places = make([]int32, 0, records)
 	for i := range t.told {
-		if m := t.told[i].move; m != nil {
-			t.places[m.id] = append(t.places[m.id], int32(i))
+		if t.told[i].move != nil {
+			t.places = append(t.places, int32(i))
 		}
 	}
+	slices.SortFunc(t.places, func(a, b int32) int { return cmp.Or(strings.Compare(t.told[a].move.id, t.told[b].move.id), int(a-b)) })
+}
+
+// placesOf says where in the timeline a condition is told.
+func (t *Trail) placesOf(id string) []int32 {
+	from, _ := slices.BinarySearchFunc(t.places, id, func(i int32, id string) int { return strings.Compare(t.told[i].move.id, id) })
+	to := from
+	for to < len(t.places) && t.told[t.places[to]].move.id == id {
+		to++
+	}
+	return t.places[from:to]
+}
+
+// movesOf is what commits made of a condition, without what merges threw away.
+func (t *Trail) movesOf(id string) (moves []*move) {
+	for _, i := range t.placesOf(id) {
+		if m := t.told[i].move; m.kind != Dropped && (len(moves) == 0 || moves[len(moves)-1] != m) {
+			moves = append(moves, m)
+		}
+	}
+	return moves
 }
 
 // parts are the fields of a condition that is new or gone as a whole.
 func (t *Trail) parts(m *move) []told {
 	blob, settings := m.blob, m.settings
 	if m.kind == Removed {
-		blob, settings = m.gone, m.mixed
+		blob, settings = m.gone()
 	}
 	values, err := t.walked.valuesIn(blob, settings, m.id)
 	if err != nil || values == nil {
@@ -154,7 +250,7 @@ func (t *Trail) parts(m *move) []told {
 // until says where in the order of history the field of an entry changes again.
 func (e *Entry) until() int {
 	t := e.trail
-	list := t.places[e.ID]
+	list := t.placesOf(e.ID)
 	from, _ := slices.BinarySearch(list, int32(e.at+1))
 	for _, i := range list[from:] {
 		next := &t.told[i]
@@ -178,8 +274,12 @@ func (t *Trail) Each(f Filter) iter.Seq[*Entry] {
 		var made Entry
 		for i := range t.told {
 			e := &t.told[i]
-			if e.other != nil {
-				if passes(e.other) && !yield(e.other) {
+			if e.move == nil {
+				other := e.rest.entry
+				if e.rest.record != nil {
+					other = t.ofRecord(e.rest.record)
+				}
+				if passes(other) && !yield(other) {
 					return
 				}
 				continue
@@ -228,11 +328,11 @@ func (t *Trail) Err() error { return t.wrong }
 // fill makes an entry about a commit one about a field of a condition, or about a whole one.
 func (t *Trail) fill(e *Entry, from *told, at int) {
 	m := from.move
-	e.Kind, e.ID, e.Subject, e.From, e.To, e.Others, e.Note = m.kind, m.id, schema.SubjectCondition, of(from.from), of(from.to), from.others, from.note()
+	e.Kind, e.ID, e.Subject, e.From, e.To, e.Others, e.Note = m.kind, m.id, schema.SubjectCondition, of(from.from), of(from.to), from.others(), from.note()
 	if e.Field = ""; !from.whole() {
 		e.Field = from.path()
 	}
-	e.FromDigest, e.ToDigest, e.starts, e.at, e.trail, e.ApprovedBy = m.from, m.to, m.starts, at, t, nil
+	e.FromDigest, e.ToDigest, e.starts, e.at, e.trail, e.ApprovedBy = m.from, m.to, m.starts(), at, t, nil
 	t.explain(e, m)
 }
 

@@ -51,10 +51,9 @@ type Trail struct {
 	first    map[string]string      // path of a record → the content it was saved with
 	sources  map[string][]source    // condition → what keeps recipes of it
 	approved map[string][]*approval // condition → what was ever in force, made when first asked for
-	moves    map[string][]*move     // condition → what commits made of it, without what merges threw away
 	walked   *walker                // to read what commits hold
 	told     []told                 // the timeline
-	places   map[string][]int32     // condition → where in it
+	places   []int32                // of what is about conditions, where in it, by condition; see placesOf
 	wrong    error                  // see Err
 	apart    git.Snapshot           // what of it the library does not hold, see Options
 	fields   map[schema.Field]*schema.Field
@@ -83,7 +82,7 @@ func Fields(repo *git.Repo, root string, o Options, f Filter) ([]Entry, error) {
 // Read reads the whole trail of a library that stands in the directory root from the top of the work tree.
 func Read(repo *git.Repo, root string, o Options) (*Trail, error) {
 	repo = repo.AsWritten() // nothing beside the history changes what it says
-	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, moves: map[string][]*move{}, places: map[string][]int32{}, fields: map[schema.Field]*schema.Field{}, kept: o.Kept && !repo.IsShallow()}
+	t := &Trail{Shallow: repo.IsShallow(), brought: map[string]*commit{}, first: map[string]string{}, fields: map[schema.Field]*schema.Field{}, kept: o.Kept && !repo.IsShallow()}
 	rev := o.Rev
 	if rev == "" {
 		rev = "HEAD"
@@ -229,28 +228,27 @@ func (w *walker) visit(c *commit) error {
 	if err := w.changes(c, func(changes []fieldChange) {
 		f := changes[0]
 		m := &move{commit: c, kind: kindOf(f.before, f.after), id: f.id.String(), from: digestOf(f.before), to: digestOf(f.after)}
-		for i, v := range f.befores {
-			if i == 0 {
-				m.starts = append(m.starts, m.from)
-			} else {
-				m.starts = append(m.starts, digestOf(v))
+		if len(f.befores) > 1 {
+			m.rare = &rarely{starts: []schema.Digest{m.from}}
+			for _, v := range f.befores[1:] {
+				m.rare.starts = append(m.rare.starts, digestOf(v))
 			}
 		}
 		if f.after != nil {
 			m.blob, m.settings = w.standing(c.state, f.id), c.state.settings
 		}
-		t.moves[m.id] = append(t.moves[m.id], m)
 		if m.kind == Removed && len(c.parents) == 1 {
-			m.gone, m.mixed = w.standing(c.before(0), f.id), c.before(0).settings
+			m.rare = &rarely{gone: w.standing(c.before(0), f.id), mixed: c.before(0).settings}
 		}
-		if (m.kind == New && m.blob != "" && len(c.parents) < 2 || m.gone != "") && slices.ContainsFunc(changes, func(f fieldChange) bool { return !f.from.Note && !f.to.Note }) {
+		gone, _ := m.gone()
+		if (m.kind == New && m.blob != "" && len(c.parents) < 2 || gone != "") && slices.ContainsFunc(changes, func(f fieldChange) bool { return !f.from.Note && !f.to.Note }) {
 			t.tell(c, told{move: m})
 			return
 		}
 		for _, f := range changes {
 			e := told{move: m, from: t.field(f.from), to: t.field(f.to)}
 			if len(c.parents) > 1 {
-				e.others, own[[2]string{m.id, f.path}] = f.others, true
+				e.rest, own[[2]string{m.id, f.path}] = &rest{others: f.others}, true
 			}
 			t.tell(c, e)
 		}
@@ -287,9 +285,6 @@ func (w *walker) replay(c *commit) error {
 		threw = len(k.told)
 	}
 	for _, e := range k.told[:threw] {
-		if list := t.moves[e.move.id]; len(list) == 0 || list[len(list)-1] != e.move {
-			t.moves[e.move.id] = append(list, e.move)
-		}
 		t.tell(c, e)
 	}
 	for _, f := range k.files {

@@ -252,7 +252,7 @@ func (t *Trail) caughtUp(id string, edges []history.Edge, starts []schema.Digest
 			return "the way from before it to the next recipe is explained", false
 		}
 	}
-	for _, i := range t.places[id] {
+	for _, i := range t.placesOf(id) {
 		if m := t.told[i].move; m.kind == Dropped && m.commit.pos > steps[0].pos && slices.Contains(starts, m.to) {
 			return "a merge left it out", false
 		}

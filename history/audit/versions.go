@@ -22,7 +22,7 @@ type Version struct {
 // Versions returns the recipes that commits made of a condition, in the order of history.
 func (t *Trail) Versions(id string) []Version {
 	var out []Version
-	for _, m := range t.moves[id] {
+	for _, m := range t.movesOf(id) {
 		if m.blob != "" {
 			out = append(out, Version{m.to, m.commit.hash, t.said(m.commit).Committer.When, t.entry(m.commit, "").By, m.blob, m.settings, m.commit.pos})
 		}
@@ -34,7 +34,7 @@ func (t *Trail) Versions(id string) []Version {
 func (w *walker) standing(s *state, id schema.ID) (blob string) {
 	for _, path := range w.paths[id] {
 		if blob := s.sets.at(path); blob != "" {
-			if s, err := w.set(blob); err == nil && s != nil && s.byID[id] != nil {
+			if s, err := w.set(blob); err == nil && s != nil && s.has(id) {
 				return blob
 			}
 		}
@@ -55,7 +55,7 @@ func (t *Trail) Recipe(name string, digest schema.Digest) *schema.Values {
 	if t.walked == nil {
 		return nil
 	}
-	for _, m := range t.moves[name] {
+	for _, m := range t.movesOf(name) {
 		if m.blob == "" || m.to != digest {
 			continue
 		}
@@ -73,10 +73,10 @@ func (w *walker) valuesIn(blob, settings, name string) (*schema.Values, error) {
 		return nil, err
 	}
 	s, err := w.set(blob)
-	if err != nil || s == nil || s.byID[id] == nil {
+	if err != nil || s == nil || !s.has(id) {
 		return nil, err
 	}
-	values := s.byID[id].recipe.Values()
+	values := w.recipe(s, id).Values()
 	values.Composition, err = w.mix(&state{settings: settings}, id.Gas)
 	return values, err
 }

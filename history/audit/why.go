@@ -57,19 +57,22 @@ func (t *Trail) readDecisions() {
 
 // explain fills in why a change was made and who approved what it led to.
 func (t *Trail) explain(e *Entry, m *move) {
-	if !m.explained {
-		m.explained = true
+	if m.because == nil {
+		said := &explanation{}
 		if m.kind != Dropped { // a merge takes what was explained where it was made
-			m.why = t.why(e)
+			said.why = t.why(e)
 		}
 		for _, a := range t.approvalsOf(m.id) {
-			if a.digest == m.to && !slices.Contains(m.approvedBy, a.person) {
-				m.approvedBy = append(m.approvedBy, a.person)
+			if a.digest == m.to && !slices.Contains(said.approvedBy, a.person) {
+				said.approvedBy = append(said.approvedBy, a.person)
 			}
 		}
+		if m.because = said; len(said.why)+len(said.approvedBy) == 0 {
+			m.because = nothingSaid
+		}
 	}
-	if e.Why = m.why; !e.Note {
-		e.ApprovedBy = m.approvedBy
+	if e.Why = m.because.why; !e.Note {
+		e.ApprovedBy = m.because.approvedBy
 	}
 }
 
@@ -161,6 +164,9 @@ func (a *approval) field(path string) schema.Field {
 
 // approvalsOf returns every decision that put a recipe of a condition in force, in order of time.
 func (t *Trail) approvalsOf(name string) []*approval {
+	if len(t.sources[name]) == 0 {
+		return nil
+	}
 	if known, ok := t.approved[name]; ok {
 		return known
 	}
