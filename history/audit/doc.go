@@ -21,7 +21,9 @@
 //
 // # Cost
 //
-// One walk through the commits reads the condition sets that each changed and no others. With [Options.Kept] the list of commits and what
+// One walk through the commits reads the condition sets that each changed and no others. Where a few conditions are looked for, what the other
+// commits say of themselves is not read, and of sets of other families no more than their beginnings. [Prepare] reads beforehand what all such
+// questions have in common. With [Options.Kept] the list of commits and what
 // each made of conditions are kept below the directory of git, and a later walk looks only at the commits that came since. Both are told by
 // the ids of the commits: where those kept do not lead to the one that is asked for, since the history was rewritten, they are made anew, and
 // so they are after an update of the program or where a checksum does not fit. Entries are made when they are told, see [Trail.Each].

@@ -25,7 +25,8 @@
 // plain repository, else one; settings are kept as long as no file of them was touched. Objects, which trees
 // ([Repo.TreeFiles]) and what changed between them ([Repo.ChangedPaths]) come from, and the names HEAD and refs/...
 // ([Repo.Resolve]) take none as a rule; what is not found, odd, damaged, replaced or named in another way takes one
-// long-lived `git cat-file --batch`. The index takes one child per listing. A hook that compares the index with the last
+// long-lived `git cat-file --batch`. All commits that lead to one, with what each changed ([Repo.Lineage]), take none where nothing is odd; what
+// commits say of themselves ([Repo.Said]) neither. [Repo.Walk] takes one. The index takes one child per listing. A hook that compares the index with the last
 // commit and reads the blobs that differ starts that one only.
 //
 // # In a hook
