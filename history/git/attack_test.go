@@ -146,6 +146,49 @@ func TestDirectoriesInOneAnother(t *testing.T) {
 	}
 }
 
+// A commit says of itself as much as whoever pushed it wanted. Of what is held of every commit no more is kept than a person reads.
+func TestCommitsThatSayTooMuch(t *testing.T) {
+	t.Parallel()
+	g := gittest.New(t)
+	g.Write("sets/a.json", "good\n")
+	first := g.Commit("good")
+	tree := g.Run("rev-parse", "HEAD^{tree}")
+	long := strings.Repeat("x", 1<<20)
+	last := first
+	for _, lines := range [][]string{
+		{"author M <m@x> 1784008800 +0000", "committer M <m@x> 1784008800 +0000", "", "subject " + long, "", "body"},
+		{"author " + long + " <m@x> 1784008800 +0000", "committer M <" + long + "@x> 1784008800 +0000", "", "name"},
+		{"author M <m@x> 1784008800 +0000", "committer M <m@x> 1784008800 +0000", "", "with others", "", strings.Repeat("Co-authored-by: "+long[:1000]+" <m@x>\n", 200)},
+	} {
+		last = forgedCommit(g, append([]string{"tree " + tree, "parent " + last}, lines...)...)
+	}
+	r := open(t, g.Dir)
+	log, err := r.Log(git.LogOptions{Revs: []string{last, "^" + first}, Changes: true})
+	if err != nil || len(log) != 3 {
+		t.Fatalf("%d commits, %v", len(log), err)
+	}
+	for _, e := range log {
+		held := len(e.Subject) + len(e.Author.Name) + len(e.Author.Email) + len(e.Committer.Name) + len(e.Committer.Email)
+		for _, who := range e.CoAuthors {
+			held += len(who)
+		}
+		if held > 80<<10 {
+			t.Errorf("%.20s: %d bytes are held of it beside its message", e.Subject, held)
+		}
+	}
+	if !strings.HasPrefix(log[2].Subject, "subject xxx") || !strings.HasSuffix(log[2].Message, "body\n") || log[1].Committer.Name != "M" || len(log[0].CoAuthors) == 0 {
+		t.Error("what a person reads of them is missing")
+	}
+	odd := g.Input("100644 "+long+"\x00"+strings.Repeat("a", 20), "hash-object", "-t", "tree", "-w", "--stdin", "--literally")
+	commit := forgedCommit(g, "tree "+odd, "parent "+last, "author M <m@x> 1784008800 +0000", "committer M <m@x> 1784008800 +0000", "", "x")
+	if _, err := r.TreeFiles(commit); !errors.Is(err, git.ErrCorrupt) || len(err.Error()) > 1000 {
+		t.Errorf("a name of a million letters: %.200v", err)
+	}
+	if _, err := r.Log(git.LogOptions{Revs: []string{commit, "^" + first}, Changes: true}); !errors.Is(err, git.ErrTooLarge) {
+		t.Errorf("a name of a million letters in a history: %.200v", err)
+	}
+}
+
 // Modes that git takes for those it writes itself show the same files.
 func TestModesAsInGit(t *testing.T) {
 	t.Parallel()

@@ -15,6 +15,9 @@ import (
 // mostInLine is how many commits are read one by one before it is quicker to let git tell them.
 const mostInLine = 64
 
+// mostPlain is how large a commit is that is read here: all of a line are held at once, and git tells larger ones one after another.
+const mostPlain = 64 << 10
+
 // line tells a few commits of which each follows one other, from the newest on up to one that is left out, as [Repo.Walk] would and without a
 // child: what a push or a day brings. It is false where that is not what was asked for or what there is: a merge, a commit that is told in an
 // odd way or was made by an old program, parents that are not those of the commit, too many. Then git has to be asked.
@@ -99,7 +102,7 @@ func (r *Repo) diffEach(trees [][2]string, scope scope, changes [][]Change) erro
 
 // readCommit is [Repo.parseCommit] of the commit of an id.
 func (r *Repo) readCommit(hash string) (e LogEntry, tree string, ok bool) {
-	found, err := r.shared.objects.get(r.ctx, hash, MaxBlob)
+	found, err := r.shared.objects.get(r.ctx, hash, mostPlain)
 	if err != nil || found.kind != "commit" || found.hash != hash {
 		return LogEntry{}, "", false
 	}
@@ -140,7 +143,7 @@ func (r *Repo) parseCommit(data []byte) (e LogEntry, tree string, ok bool) {
 	}
 	e.Message = string(message)
 	first, _, _ := strings.Cut(strings.TrimLeft(e.Message, "\n"), "\n")
-	if e.Subject = strings.TrimRight(first, " \t\r"); e.Subject == "" || strings.TrimSpace(e.Subject) != e.Subject {
+	if e.Subject = strings.TrimRight(first, " \t\r"); e.Subject == "" || len(e.Subject) > mostField || strings.TrimSpace(e.Subject) != e.Subject {
 		return e, "", false
 	}
 	if _, rest, _ := strings.Cut(strings.TrimLeft(e.Message, "\n"), "\n"); rest != "" && rest[0] != '\n' { // the subject goes on, or ends in an odd way
@@ -151,6 +154,9 @@ func (r *Repo) parseCommit(data []byte) (e LogEntry, tree string, ok bool) {
 
 // signatureIn reads "NAME <MAIL> SECONDS ZONE" in the form in which git writes it.
 func signatureIn(text string) (Signature, bool) {
+	if len(text) > mostField {
+		return Signature{}, false
+	}
 	name, rest, ok := strings.Cut(text, " <")
 	mail, rest, closed := strings.Cut(rest, "> ")
 	seconds, zone, split := strings.Cut(rest, " ")

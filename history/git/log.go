@@ -2,6 +2,8 @@ package git
 
 import (
 	"bufio"
+	"bytes"
+	"cmp"
 	"errors"
 	"io"
 	"iter"
@@ -202,24 +204,50 @@ type logReader struct {
 	ahead   *string  // an item read too far: the id of the next commit
 }
 
-// item reads up to the next NUL.
-func (l *logReader) item() (string, error) {
+// item reads up to the next NUL. Of a longer one it keeps no more than so many bytes: a commit is as large as whoever pushed it wanted.
+func (l *logReader) item(most int) (string, error) {
 	if l.ahead != nil {
 		item := *l.ahead
 		l.ahead = nil
 		return item, nil
 	}
-	item, err := l.in.ReadString(0)
-	if err == io.EOF && item != "" {
-		return "", io.ErrUnexpectedEOF
+	var kept []byte
+	for {
+		piece, err := l.in.ReadSlice(0)
+		if kept == nil && err == nil { // nearly always
+			return string(piece[:min(len(piece)-1, most)]), nil
+		}
+		if room := most + 1 - len(kept); room > 0 {
+			kept = append(kept, piece[:min(len(piece), room)]...)
+		}
+		switch {
+		case err == bufio.ErrBufferFull:
+			continue
+		case err == io.EOF && len(kept) > 0:
+			return "", io.ErrUnexpectedEOF
+		case err != nil:
+			return "", err
+		}
+		kept = bytes.TrimSuffix(kept, []byte{0})
+		return string(kept[:min(len(kept), most)]), nil
 	}
-	return strings.TrimSuffix(item, "\x00"), err
 }
+
+// How many bytes are kept of a message, of all co-authors of a commit, and of any other field of it: subjects and names are held of every commit
+// of a push. No parent may be left out.
+const (
+	mostMessage   = 16 << 20
+	mostCoAuthors = 64 << 10
+	mostField     = 4 << 10
+	mostParents   = 1 << 20
+)
+
+var mostOfField = [logFields]int{1: mostParents, 9: mostCoAuthors, 10: mostMessage}
 
 func (l *logReader) next() (LogEntry, error) {
 	var parts [logFields]string
 	for i := range parts {
-		item, err := l.item()
+		item, err := l.item(cmp.Or(mostOfField[i], mostField))
 		if err != nil {
 			if err == io.EOF && i > 0 {
 				err = io.ErrUnexpectedEOF
@@ -230,6 +258,9 @@ func (l *logReader) next() (LogEntry, error) {
 	}
 	if !l.repo.isHash(parts[0]) {
 		return LogEntry{}, errorf(ErrUnsupported, "git log answered %q where a commit was expected", parts[0])
+	}
+	if len(parts[1]) == mostParents {
+		return LogEntry{}, errorf(ErrTooLarge, "the commit %s follows more others than fettle looks at", parts[0])
 	}
 	entry := LogEntry{
 		Hash: parts[0], Parents: strings.Fields(parts[1]),
@@ -267,7 +298,7 @@ func (l *logReader) next() (LogEntry, error) {
 func (l *logReader) changes() ([]Change, error) {
 	var changes []Change
 	for first := true; ; first = false {
-		item, err := l.item()
+		item, err := l.item(mostField)
 		if err == io.EOF {
 			return changes, nil
 		}
@@ -282,9 +313,12 @@ func (l *logReader) changes() ([]Change, error) {
 			l.ahead = &item
 			return changes, nil
 		}
-		path, err := l.item()
+		path, err := l.item(mostPath)
 		if err != nil {
 			return nil, errors.Join(errors.New("a change without a path"), err)
+		}
+		if len(path) == mostPath {
+			return nil, errorf(ErrTooLarge, "the name of a file is longer than any computer takes: %s...", Printable(path[:60]))
 		}
 		change, _, err := l.repo.parseRawPair([]string{item, path})
 		if err != nil {

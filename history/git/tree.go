@@ -123,7 +123,8 @@ const (
 	mostAgain  = 1 << 20
 	toReadOne  = 64
 	usualEntry = 40      // bytes
-	mostPath   = 1 << 14 // bytes of the name of a directory; no system takes so many
+	mostName   = 1 << 12 // bytes of a name; no system takes so many
+	mostPath   = 1 << 14 // and of all on the way to a directory
 )
 
 func (r *Repo) newWay() *way { return &way{repo: r, been: map[string]bool{}} }
@@ -217,7 +218,7 @@ func cutEntry(tree []byte, idLen int) (mode, name, id, rest []byte, ok bool) {
 
 // isOddName says whether a name is one that git gives to no entry.
 func isOddName(name []byte) bool {
-	return string(name) == "." || string(name) == ".." || len(name) == 4 && strings.EqualFold(string(name), ".git") || bytes.IndexByte(name, '/') >= 0
+	return len(name) > mostName || string(name) == "." || string(name) == ".." || len(name) == 4 && strings.EqualFold(string(name), ".git") || bytes.IndexByte(name, '/') >= 0
 }
 
 // parseTree reads the form in which git keeps a tree: for each entry its mode, a blank, its name, a NUL and the raw id. A tree that no
@@ -255,7 +256,7 @@ func entryOf(mode, name, id []byte) treeEntry {
 }
 
 func oddEntry(name string) error {
-	return errorf(ErrCorrupt, "a list of files in the repository is damaged: it holds %q in a way that git does not make; git fsck tells more", name)
+	return errorf(ErrCorrupt, "a list of files in the repository is damaged: it holds %q in a way that git does not make; git fsck tells more", name[:min(len(name), 60)])
 }
 
 // canonicalMode is a mode as git reads it, whatever zeros stand before it and whichever permissions it holds: old programs kept more of these of
