@@ -171,7 +171,7 @@ func diagnose(e *CommandError) error {
 	case has("Please tell me who you are", "empty ident name", "no email was given", "no name was given", "consists only of disallowed", "unable to auto-detect"):
 		return noIdentity(e)
 	case has("Out of memory, ", "out of memory"):
-		return known(ErrTooLarge, "git found no end of files in one commit, or this computer is short of memory", "git log --stat tells how far it gets")
+		return known(ErrTooLarge, "git ran out of memory: a commit holds files without end, or a message as long as a library of books, or this computer is short of it", "git log --format=%h tells which commits there are")
 	case has("is corrupt", "unable to unpack", "inflate: data stream error", "bad tree object", "index file corrupt", "bad signature 0x", "index file smaller than expected", "bad index file"):
 		return known(ErrCorrupt, "the repository is damaged: "+firstComplaint(e.Stderr), "run git fsck, and fetch the missing parts from another copy")
 	}
