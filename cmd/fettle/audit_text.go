@@ -179,11 +179,12 @@ func (t *teller) edited() (work, saved *schema.Library, err error) {
 	if t.part != nil || t.unsaved.lib != nil {
 		return t.both()
 	}
-	read := t.edits
-	if read == nil {
-		read = t.readEdits
+	var e unsavedSides
+	if t.edits != nil {
+		e = t.edits()
+	} else {
+		e = t.readEdits("HEAD", nil)
 	}
-	e := read()
 	if e.all {
 		return t.both()
 	}
@@ -197,9 +198,9 @@ type unsavedSides struct {
 	err         error
 }
 
-// readEdits reads what teller.edited tells, and leaves the shop as it is.
-func (s *shop) readEdits() (e unsavedSides) {
-	before, now, err := s.repo.SavedAndWork("HEAD", s.sub, schema.SettingsFile, "sets")
+// readEdits reads what teller.edited tells, and leaves the shop as it is. Where sets are at hand that may be saved so, they are not read again.
+func (s *shop) readEdits(head string, sets [][]byte) (e unsavedSides) {
+	before, now, err := s.repo.SavedAndWork(head, s.sub, schema.SettingsFile, "sets")
 	if err != nil {
 		return unsavedSides{err: err}
 	}
@@ -215,11 +216,36 @@ func (s *shop) readEdits() (e unsavedSides) {
 	}
 	sides := [2]*schema.Library{}
 	e.err = schema.AtOnce(2, func(i int) (err error) {
-		sides[i], err = schema.ReadLibrary(only{[]git.Snapshot{before, now}[i], differ})
+		snap := now
+		if i == 0 {
+			snap = newAtHand(s.repo, before, sets)
+		}
+		sides[i], err = schema.ReadLibrary(only{snap, differ})
 		return err
 	})
 	e.saved, e.work = sides[0], sides[1]
 	return e
+}
+
+// atHand is a snapshot of which some contents are at hand, each by its id.
+type atHand struct {
+	git.Snapshot
+	byID map[string][]byte
+}
+
+func newAtHand(repo *git.Repo, snap git.Snapshot, contents [][]byte) git.Snapshot {
+	s := atHand{snap, map[string][]byte{}}
+	for _, data := range contents {
+		s.byID[repo.BlobID(data)] = data
+	}
+	return s
+}
+
+func (s atHand) Read(path string) ([]byte, error) {
+	if data, ok := s.byID[s.Hash(path)]; ok {
+		return data, nil
+	}
+	return s.Snapshot.Read(path)
 }
 
 // commit tells what one commit changed and brought. Whole are the conditions that are new in it or gone, by kind of entry.

@@ -110,11 +110,12 @@ func (t *telling) recall() bool {
 		}
 		t.ids = append(t.ids, id)
 	}
-	if t.format == "text" {
-		t.edits = sync.OnceValue(t.readEdits)
+	head, err := t.repo.Resolve("HEAD")
+	if err == nil && t.format == "text" { // while that is found out
+		sets := t.basis.Sets
+		t.edits = sync.OnceValue(func() unsavedSides { return t.readEdits(head, sets) })
 		go t.edits()
 	}
-	head, err := t.repo.Resolve("HEAD")
 	if err != nil || !t.basis.Holds(t.repo, t.sub, head) {
 		return false
 	}

@@ -137,10 +137,10 @@ func TestToldWrong(t *testing.T) {
 	if !ok {
 		t.Fatal("what is kept is not sealed")
 	}
-	if err := s.repo.RememberSealed(filepath.Base(file), toldSeal(), bytes.Replace(body, []byte("dross"), []byte("gross"), 1)); err != nil {
+	if err := s.repo.RememberSealed(filepath.Base(file), toldSeal(), bytes.ReplaceAll(body, []byte("dross"), []byte("gross"))); err != nil {
 		t.Fatal(err)
 	}
-	if got := auditRun(t, repo, exitGood, args...); got != strings.Replace(want, "dross", "gross", 1) {
+	if got := auditRun(t, repo, exitGood, args...); got != strings.ReplaceAll(want, "dross", "gross") {
 		t.Errorf("what is kept is not used:\n%s", got)
 	}
 	for n := range 20 { // none makes it stumble

@@ -21,6 +21,7 @@ type Basis struct {
 	subjects map[history.SubjectKey]bool // what was asked of the records
 	awaited  map[schema.Digest]bool      // records that others name and that are not there
 	clear    []byte                      // ids of sets of that commit which begin by saying that they are of another family: raw, in order
+	Sets     [][]byte                    // the other sets of that commit, as far as they are few: what git has to gather from many pieces
 }
 
 // Basis is what the timeline hangs on. It is false where nobody can tell: older history is missing, or nothing was saved yet.
@@ -32,7 +33,7 @@ func (t *Trail) Basis() (Basis, bool) {
 	if t.search == nil || t.asked == nil || len(t.search.spoilt) > 0 {
 		return b, true
 	}
-	b.clear = t.search.clearOf(t.Head, t.walked.root)
+	b.clear, b.Sets = t.search.setsOf(t.Head, t.walked.root)
 	b.families, b.subjects, b.awaited = t.search.wide, t.asked, map[schema.Digest]bool{}
 	for _, r := range t.Ledger.Records {
 		if r.Common == nil {
@@ -51,30 +52,44 @@ func (t *Trail) Basis() (Basis, bool) {
 	return b, true
 }
 
-// mostClear is how many bytes of ids are kept; where there are more, more has to be read later.
-const mostClear = 64 << 10
+// As much is kept of what makes the next answer quicker; what is left out has to be read then.
+const (
+	mostClear    = 64 << 10 // bytes of ids
+	mostSets     = 8
+	mostSetBytes = 256 << 10
+)
 
-// clearOf are the sets of a commit that begin by saying that they may not hold what is looked for.
-func (s *search) clearOf(head, root string) []byte {
+// setsOf tells the sets of a commit that begin by saying that they may not hold what is looked for, and reads the others.
+func (s *search) setsOf(head, root string) (clear []byte, sets [][]byte) {
 	files, err := s.repo.TreeFiles(head, root+"sets")
 	if err != nil || len(files) == 0 {
-		return nil
+		return nil, nil
 	}
 	if _, ok := s.of[files[0].Hash]; !ok {
 		s.recall()
 	}
-	var ids []string
+	var ids, others []string
 	for _, f := range files {
 		if of, ok := s.of[f.Hash]; ok && !s.wide[of] && !s.late[f.Hash] {
 			ids = append(ids, f.Hash)
+		} else if ok && s.wide[of] && regular(f.Mode) {
+			others = append(others, f.Hash)
 		}
 	}
 	slices.Sort(ids)
-	raw, err := hex.DecodeString(strings.Join(slices.Compact(ids), ""))
-	if err != nil || len(raw) > mostClear {
-		return nil
+	if clear, err = hex.DecodeString(strings.Join(slices.Compact(ids), "")); err != nil || len(clear) > mostClear {
+		clear = nil
 	}
-	return raw
+	size := 0
+	if err := s.repo.PastBlobs(others[:min(len(others), mostSets)], func(_ int, data []byte) error {
+		if size += len(data); size <= mostSetBytes {
+			sets = append(sets, data)
+		}
+		return nil
+	}); err != nil {
+		return clear, nil
+	}
+	return clear, sets
 }
 
 // isClear reports whether an id is among some in order.
@@ -212,6 +227,10 @@ func (b Basis) Encode(e *history.Encoder) {
 		e.Text(string(digest))
 	}
 	e.Bytes(b.clear)
+	e.Number(len(b.Sets))
+	for _, data := range b.Sets {
+		e.Bytes(data)
+	}
 }
 
 // DecodeBasis reads what [Basis.Encode] wrote.
@@ -232,8 +251,12 @@ func DecodeBasis(in *history.Decoder) Basis {
 		awaited[schema.Digest(in.Text())] = true
 	}
 	clear := in.Bytes()
+	var sets [][]byte
+	for n := in.Number(); n > 0 && !in.Bad; n-- {
+		sets = append(sets, in.Bytes())
+	}
 	if len(families) > 0 {
-		b.families, b.subjects, b.awaited, b.clear = families, subjects, awaited, clear
+		b.families, b.subjects, b.awaited, b.clear, b.Sets = families, subjects, awaited, clear, sets
 	}
 	return b
 }

@@ -37,6 +37,9 @@ func TestBasis(t *testing.T) {
 	id := mustID(t, tenMM)
 	k := opened(t, d.Repo, "")
 	b, all := k.basis(id), k.basis()
+	if len(b.Sets) != 1 || string(b.Sets[0]) != d.Read(setFile) || len(all.Sets) > 0 {
+		t.Errorf("the sets %q are kept", b.Sets)
+	}
 	other := strings.ReplaceAll(setText("9 bar", "4 m/min"), `"oxygen"`, `"nitrogen"`)
 	load := func(id string) {
 		body := &schema.Load{Common: d.common(schema.KindLoad, mara, ""), Loaded: schema.Of([]schema.Loaded{{ID: schema.Of(id), Digest: schema.Of(digest(t, "0.46 bar", "2.9 m/min"))}})}

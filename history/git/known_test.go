@@ -188,8 +188,8 @@ func TestSavedAndWork(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if work.Hash(p) != r.blobID(data) {
-				t.Errorf("%s on disk has the id %s, and its content %s", p, work.Hash(p), r.blobID(data))
+			if work.Hash(p) != r.BlobID(data) {
+				t.Errorf("%s on disk has the id %s, and its content %s", p, work.Hash(p), r.BlobID(data))
 			}
 		}
 		r.Close()

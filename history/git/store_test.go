@@ -728,9 +728,9 @@ func TestBeginningsThatLeadEverywhere(t *testing.T) {
 	if deep%2 == 1 {
 		slices.Reverse(want)
 	}
-	id := r.blobID(want)
+	id := r.BlobID(want)
 	files := r.shared.files()
-	raw, _ := hex.DecodeString(r.blobID(want))
+	raw, _ := hex.DecodeString(r.BlobID(want))
 	p, _ := files.find(raw)
 	if p == nil {
 		t.Fatal("git does not have " + id)

@@ -290,7 +290,7 @@ func (d *disk) Hash(p string) string {
 	if file == nil || file.err != nil {
 		return ""
 	}
-	return d.repo.blobID(file.data)
+	return d.repo.BlobID(file.data)
 }
 
 // hashes are the ids that git noted of the files, "" of those that were touched since.
@@ -350,7 +350,7 @@ func (d *disk) readSaved(i int) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	if id := d.hashes()[i]; id != "" && stat != d.stats[i] && d.repo.blobID(data) != id {
+	if id := d.hashes()[i]; id != "" && stat != d.stats[i] && d.repo.BlobID(data) != id {
 		return nil, &Error{Kind: ErrUnreadable, What: full + " was written while it was read", Help: "do the same again", Paths: []string{full}}
 	}
 	return data, nil
@@ -385,8 +385,8 @@ func (d *disk) readFile(p string, size uint32) ([]byte, fileStat, error) {
 	return data, stat, nil
 }
 
-// blobID is the id that git gives to a content.
-func (r *Repo) blobID(data []byte) string {
+// BlobID is the id that git gives to a content.
+func (r *Repo) BlobID(data []byte) string {
 	var h hash.Hash
 	if r.shared.hashLen == 64 {
 		h = sha256.New()
