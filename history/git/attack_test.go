@@ -146,6 +146,32 @@ func TestDirectoriesInOneAnother(t *testing.T) {
 	}
 }
 
+// One directory of many files under very many names, all in one directory, is more than is listed here, too.
+func TestOneDirectoryUnderManyNames(t *testing.T) {
+	t.Parallel()
+	g := gittest.New(t)
+	g.Write("sets/a.json", "good\n")
+	head := g.Commit("good")
+	blob := g.Run("rev-parse", "HEAD:sets/a.json")
+	var files, dirs strings.Builder
+	for i := range 2048 {
+		fmt.Fprintf(&files, "100644 blob %s\tf%04d\n", blob, i)
+	}
+	tree := strings.TrimSpace(g.Input(files.String(), "mktree"))
+	for i := range 1024 {
+		fmt.Fprintf(&dirs, "040000 tree %s\td%04d\n", tree, i)
+	}
+	tree = strings.TrimSpace(g.Input(dirs.String(), "mktree"))
+	commit := strings.TrimSpace(g.Input("x", "commit-tree", "-p", head, strings.TrimSpace(g.Input("040000 tree "+tree+"\tsets\n", "mktree"))))
+	r := open(t, g.Dir)
+	if list, ok := r.Lineage(commit, []string{"sets"}); ok {
+		t.Errorf("%d commits are told, the first with %d changes", len(list), len(list[0].Changes[0]))
+	}
+	if list, ok := r.Lineage(commit, []string{"records"}); !ok || len(list) != 2 {
+		t.Errorf("where nobody looks, %d commits are told: %t", len(list), ok)
+	}
+}
+
 // A commit says of itself as much as whoever pushed it wanted. Of what is held of every commit no more is kept than a person reads.
 func TestCommitsThatSayTooMuch(t *testing.T) {
 	t.Parallel()

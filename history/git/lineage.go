@@ -293,7 +293,7 @@ func rowOf(data []byte, idLen int) (e row, rest []byte, ok bool) {
 		return e, nil, false
 	}
 	e = row{data[:blank], data[blank+1 : end], data[end+1 : end+1+idLen], data[:end+1+idLen]}
-	odd := e.name[0] == '.' && (len(e.name) == 1 || string(e.name) == ".." || bytes.EqualFold(e.name, []byte(".git"))) || bytes.IndexByte(e.name, '/') >= 0
+	odd := len(e.name) > mostName || e.name[0] == '.' && (len(e.name) == 1 || string(e.name) == ".." || bytes.EqualFold(e.name, []byte(".git"))) || bytes.IndexByte(e.name, '/') >= 0
 	return e, data[end+1+idLen:], !odd
 }
 
@@ -395,7 +395,9 @@ func (d *differ) pair(from, to row, dir string, changes *[]Change) error {
 		c.NewHash, c.NewMode = hexOf(to.id), modeOf(to.mode)
 	}
 	if c.OldHash != c.NewHash || c.OldMode != c.NewMode {
-		*changes = append(*changes, c)
+		if *changes = append(*changes, c); len(*changes) > mostAgain { // git is asked, within limits
+			return errOddObject
+		}
 	}
 	return nil
 }
