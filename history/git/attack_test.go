@@ -154,11 +154,11 @@ func TestOneDirectoryUnderManyNames(t *testing.T) {
 	head := g.Commit("good")
 	blob := g.Run("rev-parse", "HEAD:sets/a.json")
 	var files, dirs strings.Builder
-	for i := range 2048 {
+	for i := range 1100 {
 		fmt.Fprintf(&files, "100644 blob %s\tf%04d\n", blob, i)
 	}
 	tree := strings.TrimSpace(g.Input(files.String(), "mktree"))
-	for i := range 1024 {
+	for i := range 1000 {
 		fmt.Fprintf(&dirs, "040000 tree %s\td%04d\n", tree, i)
 	}
 	tree = strings.TrimSpace(g.Input(dirs.String(), "mktree"))

@@ -688,7 +688,7 @@ func FuzzDelta(f *testing.F) {
 // TestBeginningsThatLeadEverywhere: a pack may tell the first bytes of an object by single bytes of another one, far from its beginning, and so
 // on, hundreds of times. They are not gathered so; the whole is made, and is right.
 func TestBeginningsThatLeadEverywhere(t *testing.T) {
-	const size, deep = 60000, 300
+	const size, deep = 20000, 200
 	base := make([]byte, size)
 	random := rand.New(rand.NewPCG(9, 10))
 	for i := range base {
