@@ -70,27 +70,40 @@ func (p *progress) tell(done, all int) {
 	p.done, p.all = done, all
 }
 
-// draw draws the bar: how much is done where that is known, else a mark that moves, and the seconds. It is false at the end.
+// draw draws the bar. It is false at the end.
 func (p *progress) draw() bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.ended {
 		return false
 	}
-	took := p.now().Sub(p.begun)
-	line := ""
-	if p.all > 0 {
-		full := min(barWidth, barWidth*p.done/p.all)
-		line = fmt.Sprintf("%s [%s%s] %3d %%", p.what, strings.Repeat("#", full), strings.Repeat(".", barWidth-full), min(100, 100*p.done/p.all))
-	} else {
-		const mark = 3
-		at := int(took/barEvery) % (2 * (barWidth - mark))
-		at = min(at, 2*(barWidth-mark)-at)
-		line = fmt.Sprintf("%s [%s%s%s] %d s", p.what, strings.Repeat(".", at), strings.Repeat("#", mark), strings.Repeat(".", barWidth-mark-at), int(took.Seconds()))
-	}
+	line := p.line(p.now().Sub(p.begun), columns(p.out))
 	fmt.Fprintf(p.out, "\r%s%s", line, strings.Repeat(" ", max(0, p.width-len(line))))
 	p.width = max(p.width, len(line))
 	return true
+}
+
+// line says how much is done where that is known, else how long it took, beside a mark that moves. It fits into the room of a screen, where there
+// is one: a line that is folded would not go away.
+func (p *progress) line(took time.Duration, room int) string {
+	const mark = 3
+	tail, wide := fmt.Sprintf("%d s", int(took.Seconds())), barWidth
+	if p.all > 0 {
+		tail = fmt.Sprintf("%3d %%", min(100, 100*p.done/p.all))
+	}
+	if room > 0 {
+		wide = min(wide, room-1-len(p.what)-len(" [] ")-len(tail))
+	}
+	switch {
+	case wide <= 2*mark:
+		return fmt.Sprintf("%.*s %s", max(0, len(p.what)+wide), p.what, tail)
+	case p.all > 0:
+		full := min(wide, wide*p.done/p.all)
+		return p.what + " [" + strings.Repeat("#", full) + strings.Repeat(".", wide-full) + "] " + tail
+	}
+	at := int(took/barEvery) % (2 * (wide - mark))
+	at = min(at, 2*(wide-mark)-at)
+	return p.what + " [" + strings.Repeat(".", at) + strings.Repeat("#", mark) + strings.Repeat(".", wide-mark-at) + "] " + tail
 }
 
 // end takes the bar away for good.

@@ -63,3 +63,19 @@ func TestProgressInAPipe(t *testing.T) {
 	p.tell(1, 2)
 	p.end()
 }
+
+// What a bar says fits into a line of the screen, at any time and however long it is.
+func TestProgressFits(t *testing.T) {
+	for _, what := range []string{"reading", "looking where every condition stands: 1960 of 2000 sets", strings.Repeat("very long ", 20)} {
+		for _, room := range []int{40, 80, 200} {
+			for _, all := range []int{0, 1000} {
+				p := &progress{what: what, done: 999, all: all}
+				for took := time.Duration(0); took < 2*time.Minute; took += 700 * time.Millisecond {
+					if line := p.line(took, room); len(line) >= room || !strings.HasPrefix(line, what[:7]) {
+						t.Fatalf("%d of %d: %q", len(line), room, line)
+					}
+				}
+			}
+		}
+	}
+}
