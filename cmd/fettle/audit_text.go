@@ -183,7 +183,7 @@ func (t *teller) edited() (work, saved *schema.Library, err error) {
 	if t.edits != nil {
 		e = t.edits()
 	} else {
-		e = t.readEdits("HEAD", nil)
+		e = t.readEdits(func() [][]byte { return nil })
 	}
 	if e.all {
 		return t.both()
@@ -199,8 +199,8 @@ type unsavedSides struct {
 }
 
 // readEdits reads what teller.edited tells, and leaves the shop as it is. Where sets are at hand that may be saved so, they are not read again.
-func (s *shop) readEdits(head string, sets [][]byte) (e unsavedSides) {
-	before, now, err := s.repo.SavedAndWork(head, s.sub, schema.SettingsFile, "sets")
+func (s *shop) readEdits(sets func() [][]byte) (e unsavedSides) {
+	before, now, err := s.repo.SavedAndWork("HEAD", s.sub, schema.SettingsFile, "sets")
 	if err != nil {
 		return unsavedSides{err: err}
 	}
@@ -218,7 +218,7 @@ func (s *shop) readEdits(head string, sets [][]byte) (e unsavedSides) {
 	e.err = schema.AtOnce(2, func(i int) (err error) {
 		snap := now
 		if i == 0 {
-			snap = newAtHand(s.repo, before, sets)
+			snap = newAtHand(s.repo, before, sets())
 		}
 		sides[i], err = schema.ReadLibrary(only{snap, differ})
 		return err

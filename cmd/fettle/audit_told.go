@@ -91,6 +91,12 @@ func (t *telling) recall() bool {
 	if !ok {
 		return false
 	}
+	sets := make(chan [][]byte, 1)
+	defer close(sets)
+	if t.format == "text" { // while all that follows is found out
+		t.edits = sync.OnceValue(func() unsavedSides { return t.readEdits(func() [][]byte { return <-sets }) })
+		go t.edits()
+	}
 	in := &history.Decoder{Data: data}
 	if in.Text() != t.key {
 		return false
@@ -110,12 +116,8 @@ func (t *telling) recall() bool {
 		}
 		t.ids = append(t.ids, id)
 	}
+	sets <- t.basis.Sets
 	head, err := t.repo.Resolve("HEAD")
-	if err == nil && t.format == "text" { // while that is found out
-		sets := t.basis.Sets
-		t.edits = sync.OnceValue(func() unsavedSides { return t.readEdits(head, sets) })
-		go t.edits()
-	}
 	if err != nil || !t.basis.Holds(t.repo, t.sub, head) {
 		return false
 	}
