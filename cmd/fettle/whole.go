@@ -1,11 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"errors"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
 	"sort"
+	"strings"
 
 	"fettle/history/git"
 	"fettle/schema"
@@ -22,19 +25,28 @@ func (s *shop) whole(do func() error) error {
 	if err == nil {
 		return nil
 	}
-	for path, old := range s.before {
-		full := filepath.Join(s.root, filepath.FromSlash(path))
+	var stuck []string
+	for _, path := range slices.Sorted(maps.Keys(s.before)) {
+		full, old := filepath.Join(s.root, filepath.FromSlash(path)), s.before[path]
+		now, wrong := os.ReadFile(full)
+		if old == nil && errors.Is(wrong, os.ErrNotExist) || old != nil && wrong == nil && bytes.Equal(now, old) {
+			continue // it was not written yet
+		}
 		back := error(nil)
 		if old == nil {
 			back = os.Remove(full)
 		} else {
 			back = s.repo.ReplaceFile(full, old)
 		}
-		if back != nil && !errors.Is(back, os.ErrNotExist) {
-			return troublef("Restore it by hand: git restore "+s.forGit(path), "%w; and %s, written before it, could not be put back: %v", err, path, back)
+		if back != nil {
+			stuck = append(stuck, s.forGit(path))
 		}
 	}
 	s.rewritten()
+	if len(stuck) > 0 {
+		return troublef("Look what they hold now: git diff -- "+strings.Join(stuck, " ")+"\nand take back what the command wrote. git restore takes back every edit that is not saved.",
+			"%w; and what was written before it could not be put back in %s", err, strings.Join(stuck, ", "))
+	}
 	return err
 }
 
@@ -47,8 +59,11 @@ func (s *shop) remember(path string) {
 		return
 	}
 	old, err := os.ReadFile(filepath.Join(s.root, filepath.FromSlash(path)))
-	if err != nil {
-		old = nil
+	switch {
+	case err == nil && old == nil:
+		old = []byte{} // it is there
+	case err != nil && !errors.Is(err, os.ErrNotExist):
+		return // what cannot be read cannot be put back, and must not be taken for a new file
 	}
 	s.before[path] = old
 }
