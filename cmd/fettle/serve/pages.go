@@ -9,6 +9,7 @@ import (
 	"html/template"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -152,8 +153,11 @@ func (s *Server) doing(foresee bool) string {
 
 func (m made) send(w http.ResponseWriter) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Content-Length", strconv.Itoa(len(m.first)+len(m.head)+len(m.rest)))
 	w.WriteHeader(m.code)
-	w.Write(slices.Concat(m.first, m.head, m.rest))
+	for _, piece := range [][]byte{m.first, m.head, m.rest} {
+		w.Write(piece)
+	}
 }
 
 // frame is a page without what stands in it.
