@@ -131,3 +131,26 @@ func TestBadMemory(t *testing.T) {
 	s.Run("gc", "-q", "--prune=now")
 	judged()
 }
+
+// Settings bear on every set, and are judged by them in turn where nothing stops the commit.
+func TestSettingsAreJudgedInTurn(t *testing.T) {
+	s := newShop(t)
+	change := func(from, to string) {
+		t.Helper()
+		settings := s.Read("fettle.json")
+		s.Write("fettle.json", strings.Replace(settings, from, to, 1))
+		if s.Read("fettle.json") == settings {
+			t.Fatalf("no %s in the settings", from)
+		}
+		s.Run("add", "-A")
+	}
+	if n := s.quickly(func() { change(`"machine_hour": `, `"machine_hour": 1`); s.wantPassed(nil) }); n != 1 {
+		t.Errorf("other prices were judged in turn %d times", n)
+	}
+	if n := s.quickly(func() { change(`"policy": {`, `"rules": {"fume": {"severity": "warning"}}, "policy": {`); s.wantPassed(nil) }); n != 1 {
+		t.Errorf("a stricter rule was judged in turn %d times", n)
+	}
+	if n := s.quickly(func() { change(libraryName, strings.Repeat("5", 32)); s.wantStopped(nil, "the id of the library changed") }); n != 0 {
+		t.Error("what stops a commit was not told by the whole library")
+	}
+}

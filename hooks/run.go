@@ -81,6 +81,15 @@ func (r *running) verdicts() ([]*verdict, error) {
 			}
 			return []*verdict{v}, nil
 		}
+		if v, err = r.overall(roots[0], anchor); err != nil {
+			return nil, err
+		}
+		if v != nil {
+			if afterQuick != nil {
+				afterQuick(r, v)
+			}
+			return []*verdict{v}, nil
+		}
 	}
 	libraries, err := r.libraries(roots)
 	pin, wrong := anchor()

@@ -107,7 +107,7 @@ func (s *shop) notOwn(saved *schema.Library, standing *history.Standing, subject
 			positions = append(positions, standing.Position(saved, id))
 		}
 	}
-	for _, c := range s.cards(&s.committed, positions) {
+	for _, c := range s.reasoned(&s.committed, positions) {
 		if contains(c.authors(), person) { // of what was saved before the beginning there are none
 			return refusef(s.whoCan(&c, policy), "%s: you wrote it yourself (%s), and the policy asks for a second person; only the first adoption goes without", c.ID, spoken(person))
 		}
@@ -190,15 +190,22 @@ func (s *shop) knownWarnings(saved *schema.Library, subjects []schema.Subject) (
 		s.printFindings(result)
 		return 0, refusef("Mend them, save, and adopt then.", "%s in the way; an adoption does not override an error", counted(len(blocking), "error"))
 	}
+	of := map[string][]lint.Finding{}
+	for _, f := range result.Findings {
+		if f.Severity < lint.Error && !isAboutReasons(f) {
+			of[f.ID] = append(of[f.ID], f)
+		}
+	}
 	count := 0
 	for i := range subjects {
+		if subjects[i].Kind.V != schema.SubjectCondition {
+			continue
+		}
 		var rules []string
-		for _, f := range result.Findings {
-			if subjects[i].Kind.V == schema.SubjectCondition && f.ID == subjects[i].ID.V && f.Severity < lint.Error && !isAboutReasons(f) {
-				rules = append(rules, f.Rule)
-				if f.Severity == lint.Warning {
-					count++
-				}
+		for _, f := range of[subjects[i].ID.V] {
+			rules = append(rules, f.Rule)
+			if f.Severity == lint.Warning {
+				count++
 			}
 		}
 		if rules = unique(rules); len(rules) > 0 {

@@ -32,29 +32,39 @@ type card struct {
 	stepped  bool // no reasons lead to it in one line, so that the history tells which do
 }
 
-// cards makes the cards of the given conditions in a state, against what is in force there.
-func (s *shop) cards(st *state, positions []history.Position) []card {
-	standing := s.standing(st)
+// reasoned are the cards of the given conditions in a state with no more than what changed and why.
+func (s *shop) reasoned(st *state, positions []history.Position) []card {
 	out := make([]card, len(positions))
-	at := make(map[string]int, len(positions))
 	var stepwise []int // cards of what no reasons lead to in one line
 	for i, p := range positions {
 		c := &out[i]
-		c.Position, at[p.ID.String()] = p, i
+		c.Position = p
 		c.base, c.decision = p.Base()
 		c.changes = history.CompareValues(c.base, valuesOf(p.Now))
-		if len(c.changes) > 0 {
-			c.effects = lint.EffectsOf(st.lib, c.base, valuesOf(p.Now))
-		}
 		edges := st.ledger.Edges(schema.SubjectCondition, p.ID.String())
 		c.reasons = history.Path(edges, []schema.Digest{c.since()}, p.Digest)
 		if c.reasons == nil && len(c.changes) > 0 && len(edges) > 0 {
-			c.stepped, stepwise = true, append(stepwise, i)
+			stepwise = append(stepwise, i)
 		}
-		s.tryCard(c, st)
-		c.unsaved = s.editedOnDisk(st, p)
 	}
 	s.reasonsByStep(out, stepwise, st)
+	return out
+}
+
+// cards makes the cards of the given conditions in a state, against what is in force there.
+func (s *shop) cards(st *state, positions []history.Position) []card {
+	standing := s.standing(st)
+	out := s.reasoned(st, positions)
+	at := make(map[string]int, len(positions))
+	for i := range out {
+		c := &out[i]
+		at[c.ID.String()] = i
+		if len(c.changes) > 0 {
+			c.effects = lint.EffectsOf(st.lib, c.base, valuesOf(c.Now))
+		}
+		s.tryCard(c, st)
+		c.unsaved = s.editedOnDisk(st, c.Position)
+	}
 	var changes []lint.Change
 	for i := range out {
 		if c := &out[i]; len(c.changes) > 0 && c.base != nil {
