@@ -404,13 +404,16 @@ func timed(dir string, args []string, mayFind bool) (took, busy time.Duration, m
 	if exit := (*exec.ExitError)(nil); errors.As(err, &exit) && exit.ExitCode() == 1 && mayFind {
 		err = nil
 	}
-	if err != nil {
-		return 0, 0, 0, fmt.Errorf("%s: %w: %s", strings.Join(args, " "), err, wrong.String())
+	if cmd.ProcessState == nil {
+		return 0, 0, 0, err
 	}
 	if usage, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage); ok {
 		memory = usage.Maxrss << 10
 	}
-	return took, cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime(), memory, nil
+	if err != nil {
+		err = fmt.Errorf("%s: %w: %s", strings.Join(args, " "), err, wrong.String())
+	}
+	return took, cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime(), memory, err
 }
 
 func median(list []time.Duration) time.Duration {
