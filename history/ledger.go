@@ -68,8 +68,9 @@ func ReadLedgerSparing(src schema.Source) (*Ledger, error) {
 		if records[i] = r; mayBeSigned(r) {
 			key, why := checkRecord(r, "")
 			checks[i] = &check{key, why}
-			r.Message, r.Signature.V = nil, ""
+			r.Signature.V = ""
 		}
+		r.Message = nil
 		return nil
 	})
 	if err != nil {

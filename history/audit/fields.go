@@ -24,7 +24,7 @@ func (w *walker) changes(c *commit, made func([]fieldChange)) error {
 	if c.entry == nil {
 		return nil
 	}
-	if len(c.parents) < 2 && len(c.entry.Changes[0]) > setsAtOnce && c.before(0).settings == c.state.settings {
+	if len(c.parents) < 2 && len(c.entry.Changes[0]) > setsAtOnce && (len(c.parents) == 0 || c.before(0).settings == c.state.settings) {
 		return w.changesOfMany(c, made)
 	}
 	ids, err := w.touched(c, 0)
@@ -69,12 +69,12 @@ func (w *walker) changesOfMany(c *commit, made func([]fieldChange)) error {
 		for _, change := range some {
 			blobs = append(blobs, before.sets.at(change.Path), c.state.sets.at(change.Path))
 		}
-		ids, err := w.touchedIn(before, c.state, blobs)
+		ids, err := w.touchedIn(before, c.state, blobs, true)
 		if err != nil {
 			return err
 		}
 		for _, id := range slices.SortedFunc(maps.Keys(ids), schema.ID.Compare) {
-			if len(w.paths[id]) > 1 {
+			if w.paths.several(id) {
 				if again[id] {
 					continue
 				}
@@ -114,11 +114,12 @@ func (w *walker) touched(c *commit, parent int) (map[schema.ID]bool, error) {
 	} else { // git compares what cannot be read, too; what is held in its place may differ in another way
 		blobs = differing(before.sets, c.state.sets)
 	}
-	return w.touchedIn(before, c.state, blobs)
+	return w.touchedIn(before, c.state, blobs, before.settings == c.state.settings)
 }
 
 // touchedIn returns the conditions that may differ between two states, with the versions of sets that do, two by two.
-func (w *walker) touchedIn(before, after *state, blobs []string) (map[schema.ID]bool, error) {
+// Alike says that no gas is mixed in another way, or that there was nothing before.
+func (w *walker) touchedIn(before, after *state, blobs []string, alike bool) (map[schema.ID]bool, error) {
 	ids := map[schema.ID]bool{}
 	for i, blob := range blobs {
 		if blob == "" {
@@ -141,7 +142,7 @@ func (w *walker) touchedIn(before, after *state, blobs []string) (map[schema.ID]
 			ids[id] = true
 		}
 	}
-	if before.settings != after.settings {
+	if !alike {
 		if err := w.mixed(before, after, ids); err != nil {
 			return nil, err
 		}
@@ -159,7 +160,7 @@ func (w *walker) touchedIn(before, after *state, blobs []string) (map[schema.ID]
 		if err != nil {
 			return nil, err
 		}
-		if a == nil && b == nil || a != nil && b != nil && a.same(b, id) && before.settings == after.settings {
+		if a == nil && b == nil || a != nil && b != nil && alike && a.same(b, id) {
 			delete(ids, id)
 		}
 	}
@@ -197,8 +198,8 @@ func (w *walker) mixed(before, after *state, ids map[schema.ID]bool) error {
 			gases[row.Name] = true
 		}
 	}
-	for id := range w.paths {
-		if gases[id.Gas] {
+	for name := range w.paths {
+		if id, err := schema.ParseID(name); err == nil && gases[id.Gas] {
 			ids[id] = true
 		}
 	}

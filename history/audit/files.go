@@ -38,7 +38,8 @@ type mixes = schema.Table[schema.Table[quantity.Ratio]]
 // History is worked on in order, so an older version is asked for rarely.
 const (
 	keep        = 1024
-	keepBytes   = 12 << 20
+	keepBytes   = 10 << 20
+	bytesPerID  = 400  // of a condition in a version, beside its text
 	keepRecipes = 2500 // conditions that were read
 	keepAhead   = 256  // versions that are asked for at once
 )
@@ -110,6 +111,9 @@ func (f *files) put(blob string, s *set) {
 	f.sets[blob] = s
 	if s != nil {
 		f.bytes += len(s.data)
+		if s.from == "" { // else it shares its ids with another
+			f.bytes += len(s.ids) * bytesPerID
+		}
 	}
 }
 

@@ -142,8 +142,9 @@ func (c *commit) held() *state {
 type walker struct {
 	*files
 	root       string // with a final slash, or ""
-	paths      map[schema.ID][]string
-	versionsOf map[string]*other // versions of what is no set, by path and id of the content
+	paths      whereabouts
+	remembered map[string]*schema.ID // by path, the first of the ids that were remembered last
+	versionsOf map[string]*other     // versions of what is no set, by path and id of the content
 	trail      *Trail
 }
 
@@ -339,20 +340,53 @@ func (w *walker) keep(c *commit, path string) {
 	}
 }
 
+// whereabouts say in which files each condition ever stood, by its id in words, which takes a third of the room of an id. Several files stand
+// in order, with a byte between them that no path holds.
+type whereabouts map[string]string
+
+const betweenPaths = "\x00"
+
+func (p whereabouts) add(name, path string) {
+	known := p[name]
+	if known == "" {
+		p[name] = path
+		return
+	}
+	paths := strings.Split(known, betweenPaths)
+	if at, there := slices.BinarySearch(paths, path); !there {
+		p[name] = strings.Join(slices.Insert(paths, at, path), betweenPaths)
+	}
+}
+
+// of are the files that a condition ever stood in.
+func (p whereabouts) of(id schema.ID) iter.Seq[string] {
+	known := p[id.String()]
+	if known == "" {
+		return func(func(string) bool) {}
+	}
+	return strings.SplitSeq(known, betweenPaths)
+}
+
+// several reports whether a condition stood in more than one file.
+func (p whereabouts) several(id schema.ID) bool {
+	return strings.Contains(p[id.String()], betweenPaths)
+}
+
 // remember keeps where a condition ever stood: looking it up in a state asks no other file.
 func (w *walker) remember(path string, s *set) {
+	if len(s.ids) == 0 || w.remembered[path] == &s.ids[0] { // as most versions of a file
+		return
+	}
+	w.remembered[path] = &s.ids[0]
 	for _, id := range s.ids {
-		at, there := slices.BinarySearch(w.paths[id], path)
-		if !there {
-			w.paths[id] = slices.Insert(w.paths[id], at, path)
-		}
+		w.paths.add(id.String(), path)
 	}
 }
 
 // find returns the set that a state holds a condition in, nil where it does not. Of two with one id the one in the first file counts, as in
 // every snapshot.
 func (w *walker) find(s *state, id schema.ID) (*set, error) {
-	for _, path := range w.paths[id] {
+	for path := range w.paths.of(id) {
 		blob := s.sets.at(path)
 		if blob == "" {
 			continue

@@ -139,9 +139,9 @@ func (w *walker) keepTimeline() {
 		}
 	}
 	places, out := &history.Encoder{}, &history.Encoder{}
-	for id, paths := range w.paths {
-		places.Text(id.String())
-		places.Texts(paths)
+	for name, paths := range w.paths {
+		places.Text(name)
+		places.Texts(strings.Split(paths, betweenPaths))
 	}
 	out.Text(w.root)
 	out.Text(scope)
@@ -295,11 +295,11 @@ func (w *walker) recallScope(scope string) (covered []bool) {
 func (w *walker) readPlaces(data []byte) bool {
 	in := &history.Decoder{Data: data}
 	for len(in.Data) > 0 {
-		id, err := schema.ParseID(in.Text())
-		if err != nil {
+		name := in.Text()
+		if _, err := schema.ParseID(name); err != nil {
 			return false
 		}
-		w.paths[id] = in.Texts()
+		w.paths[name] = strings.Join(in.Texts(), betweenPaths)
 	}
 	return !in.Bad
 }

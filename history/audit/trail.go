@@ -172,7 +172,7 @@ func (t *Trail) walk(repo *git.Repo, root string, passing bool) error {
 	if root = strings.Trim(root, "/"); root != "" {
 		root += "/"
 	}
-	w := &walker{files: newFiles(repo), root: root, paths: map[schema.ID][]string{}, versionsOf: map[string]*other{}, trail: t}
+	w := &walker{files: newFiles(repo), root: root, paths: whereabouts{}, remembered: map[string]*schema.ID{}, versionsOf: map[string]*other{}, trail: t}
 	t.walked = w
 	var covered []bool
 	if t.kept {

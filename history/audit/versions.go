@@ -32,7 +32,7 @@ func (t *Trail) Versions(id string) []Version {
 
 // standing says where the recipe of a condition stands in a state: the id of the content of its set, "" where that is not known.
 func (w *walker) standing(s *state, id schema.ID) (blob string) {
-	for _, path := range w.paths[id] {
+	for path := range w.paths.of(id) {
 		if blob := s.sets.at(path); blob != "" {
 			if s, err := w.set(blob); err == nil && s != nil && s.has(id) {
 				return blob
