@@ -66,6 +66,11 @@ func newFiles(repo *git.Repo) *files {
 	return &files{repo: repo, sets: map[string]*set{}, old: map[string]*set{}, settings: map[string]*mixes{}, texts: texts{}}
 }
 
+// forget lets go of all that is held.
+func (f *files) forget() {
+	f.sets, f.old, f.bytes, f.atHand, f.recipes = map[string]*set{}, map[string]*set{}, 0, nil, 0
+}
+
 // A version is a content of a file and the one that it took the place of, "" for none.
 type version struct{ blob, was string }
 

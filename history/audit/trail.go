@@ -214,6 +214,10 @@ func (t *Trail) walk(repo *git.Repo, root string, passing bool) error {
 	if t.kept && !passing && (fresh == len(t.commits) || fresh > fewCommits) {
 		w.keepTimeline()
 	}
+	if t.search == nil { // what is told hardly asks for any of it again
+		w.forget()
+		w.paths, w.remembered = nil, nil
+	}
 	return nil
 }
 

@@ -428,7 +428,7 @@ func (t *Trail) checkTrials(r *Report, p history.Position) {
 }
 
 // setsAtOnce is how many files of sets are held at a time.
-const setsAtOnce = 64
+const setsAtOnce = 32
 
 // parted is the library, a few sets at a time where they were left out.
 func (t *Trail) parted() iter.Seq[*schema.Library] {
