@@ -211,11 +211,13 @@ func (t *Trail) walk(repo *git.Repo, root string, passing bool) error {
 			open = open[1:]
 		}
 	}
+	if t.search == nil { // what is told hardly asks for any of them again
+		w.forget()
+	}
 	if t.kept && !passing && (fresh == len(t.commits) || fresh > fewCommits) {
 		w.keepTimeline()
 	}
-	if t.search == nil { // what is told hardly asks for any of it again
-		w.forget()
+	if t.search == nil {
 		w.paths, w.remembered = nil, nil
 	}
 	return nil
