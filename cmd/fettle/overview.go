@@ -124,7 +124,7 @@ func (s *shop) overview(old *overview, at func(string)) (*overview, error) {
 func (s *shop) workOut(t *overview, open [][3]string, contents map[[3]string]string, at func(string)) error {
 	const beside = 2
 	quiet := s.part.quietly()
-	lots := slices.Collect(slices.Chunk(open, max(1, 2*setsAtOnce/3)))
+	lots := slices.Collect(slices.Chunk(open, max(1, setsAtOnce/3)))
 	var mu sync.Mutex
 	next, done := 0, 0
 	var failed error
