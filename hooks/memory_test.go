@@ -147,10 +147,16 @@ func TestSettingsAreJudgedInTurn(t *testing.T) {
 	if n := s.quickly(func() { change(`"machine_hour": `, `"machine_hour": 1`); s.wantPassed(nil) }); n != 1 {
 		t.Errorf("other prices were judged in turn %d times", n)
 	}
-	if n := s.quickly(func() { change(`"policy": {`, `"rules": {"fume": {"severity": "warning"}}, "policy": {`); s.wantPassed(nil) }); n != 1 {
+	if n := s.quickly(func() {
+		change(`"policy": {`, `"rules": {"fume": {"severity": "warning"}}, "policy": {`)
+		s.wantPassed(nil)
+	}); n != 1 {
 		t.Errorf("a stricter rule was judged in turn %d times", n)
 	}
-	if n := s.quickly(func() { change(libraryName, strings.Repeat("5", 32)); s.wantStopped(nil, "the id of the library changed") }); n != 0 {
+	if n := s.quickly(func() {
+		change(libraryName, strings.Repeat("5", 32))
+		s.wantStopped(nil, "the id of the library changed")
+	}); n != 0 {
 		t.Error("what stops a commit was not told by the whole library")
 	}
 }

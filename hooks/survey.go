@@ -345,10 +345,7 @@ func readOnce(snap, other git.Snapshot, p string) ([]byte, error) {
 	if other != nil {
 		snap = other
 	}
-	if once, ok := snap.(interface{ ReadOnce(string) ([]byte, error) }); ok {
-		return once.ReadOnce(p)
-	}
-	return snap.Read(p)
+	return git.ReadOnce(snap, p)
 }
 
 // judgeUnchanged judges the sections without a difference of which nothing is remembered.

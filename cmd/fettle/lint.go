@@ -418,7 +418,7 @@ func (a *app) formatCommand(args []string, check bool) error {
 	if err != nil {
 		return err
 	}
-	lib, err := s.work()
+	disk, err := s.repo.WorkTree(s.sub)
 	if err != nil {
 		return err
 	}
@@ -432,32 +432,37 @@ func (a *app) formatCommand(args []string, check bool) error {
 	}
 	count, looked := 0, 0
 	var unreadable []string
-	for _, f := range lib.Files {
-		if len(wanted) > 0 && !wanted[f.Path] {
+	for _, p := range slices.Sorted(slices.Values(disk.Files())) {
+		laidOut := p == schema.SettingsFile || strings.HasPrefix(p, "machines/") && strings.HasSuffix(p, ".json") || schema.IsSetPath(p)
+		if !laidOut || len(args) > 0 && !wanted[p] {
 			continue
 		}
-		delete(wanted, f.Path)
+		delete(wanted, p)
 		looked++
-		data, err := os.ReadFile(filepath.Join(s.root, filepath.FromSlash(f.Path)))
+		raw, err := git.ReadOnce(disk, p)
 		if err != nil {
-			return cannotRead(f.Path, err)
+			return cannotRead(p, err)
+		}
+		data, err := os.ReadFile(filepath.Join(s.root, filepath.FromSlash(p)))
+		if err != nil {
+			return cannotRead(p, err)
 		}
 		data = []byte(strings.TrimPrefix(string(data), "\ufeff"))
-		again := schema.ReadFile(f.Path, data)
+		again := schema.ReadFile(p, data)
 		if !again.IsObject() {
-			unreadable = append(unreadable, f.Path)
+			unreadable = append(unreadable, p)
 			continue
 		}
-		if laid := schema.Layout(again.Root()); string(laid) != string(f.Data) {
+		if laid := schema.Layout(again.Root()); string(laid) != string(raw) {
 			count++
 			if check {
-				fmt.Fprintf(a.out, "%s\n", s.relative(f.Path))
+				fmt.Fprintf(a.out, "%s\n", s.relative(p))
 				continue
 			}
-			if err := s.write(f.Path, laid); err != nil {
+			if err := s.write(p, laid); err != nil {
 				return err
 			}
-			s.say("laid out %s", s.relative(f.Path))
+			s.say("laid out %s", s.relative(p))
 		}
 	}
 	for p := range wanted {

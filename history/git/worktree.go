@@ -305,7 +305,14 @@ func (d *disk) hashes() []string {
 	return d.ids
 }
 
-// ReadOnce is Read for who asks for a file once: it is not kept.
+// ReadOnce is [Snapshot.Read] for who asks for a file once: it is not kept.
+func ReadOnce(s Snapshot, p string) ([]byte, error) {
+	if once, ok := s.(interface{ ReadOnce(string) ([]byte, error) }); ok {
+		return once.ReadOnce(p)
+	}
+	return s.Read(p)
+}
+
 func (d *disk) ReadOnce(p string) ([]byte, error) {
 	i, ok := slices.BinarySearch(d.files, p)
 	if !ok {
