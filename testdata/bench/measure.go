@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"syscall"
@@ -392,12 +393,19 @@ func (r *row) once(args []string, mayFind bool) (took, busy time.Duration, memor
 // forget removes what fettle remembers of a library.
 func forget(dir string) error { return os.RemoveAll(filepath.Join(dir, ".git", "fettle")) }
 
+// forgetPeak lets go of memory, and has Linux forget how much this program ever had: it counts for every child that is started.
+func forgetPeak() {
+	debug.FreeOSMemory()
+	_ = os.WriteFile("/proc/self/clear_refs", []byte("5"), 0)
+}
+
 // timed runs a command and says how long it took, how long processors worked for it and its children, and its largest memory in bytes.
 func timed(dir string, args []string, mayFind bool) (took, busy time.Duration, memory int64, err error) {
 	cmd := exec.Command(args[0], args[1:]...)
 	cmd.Dir = dir
 	var wrong bytes.Buffer
 	cmd.Stderr = &wrong
+	forgetPeak()
 	start := time.Now()
 	err = cmd.Run()
 	took = time.Since(start)
