@@ -202,7 +202,7 @@ func (b *bench) memoryRows(dir, scratch string) []memoryRow {
 		"show " + id, "show " + id + " --format html", "show 7KQ2-M9TD", "review bay-1/carbon-stell/oxygen/3mm", "verify", "trend bay-001/carbon-steel/oxygen", "trend bay-001", "trend bay-001 --format html", "suggest bay-001/carbon-steel/oxygen/3.1mm",
 		"explain energy-short --on " + id, "export", "export --format json", "export --current", "export --current --format json", "export bay-001/carbon-steel/", "compare --range HEAD~1..HEAD", "compare bay-001 bay-002", "escape",
 		edit, "copy " + id + " 3.07mm", "copy bay-001 bay-new", "reason" + why, "load " + id + " --current", "load bay-001/ --current --unit bay-001", "triage " + id + " --symptom dross",
-		"trial plan " + id + " --vary cut.pressure", "trial record " + id + " --good", "trial show", "rules", "format --check", "schema check", "hooks install",
+		"trial plan " + id + " --vary cut.pressure", "trial record " + id + " --good", "trial show", "rules", "format --check", "schema check sets/bay-001/carbon-steel-oxygen.json", "hooks install",
 		"permit bay-006/aluminium/air/2mm --until 24h --because timing", "waive standoff-orifice " + id + " --until 2099-01-01 --because timing" + by,
 		"adopt bay-002/aluminium/air/ --because timing" + by, "approve" + by, "gate --range HEAD~5..HEAD --ref main"} {
 		add(command, nil)
