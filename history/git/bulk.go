@@ -105,44 +105,13 @@ func (b *bulk) packed(p *pack, offset int64) (e entry, packed []byte, err error)
 	if err != nil {
 		return e, nil, err
 	}
-	at := 0
-	next := func() byte {
-		if at++; at > len(data) {
-			err = errOddObject
-			return 0
-		}
-		return data[at-1]
-	}
-	c := next()
-	kind := c >> 4 & 7
-	e.size = int64(c & 15)
-	for shift := 4; c&0x80 != 0; shift += 7 {
-		if c = next(); shift > 46 {
-			return e, nil, errOddObject
-		}
-		e.size |= int64(c&0x7f) << shift
-	}
-	switch kind {
-	case atOffset:
-		back := int64(-1)
-		for c = 0x80; c&0x80 != 0; {
-			c = next()
-			if back++; back > 1<<46 {
-				return e, nil, errOddObject
-			}
-			back = back<<7 | int64(c&0x7f)
-		}
-		if back <= 0 || back > offset-packStart {
-			return e, nil, errOddObject
-		}
-		e.base = offset - back
-	case 1, 2, 3, 4:
-		e.kind = kinds[kind]
-	default: // a difference from an object that is named by its id is in no pack that git keeps for long
-		return e, nil, errOddObject
+	b.in.Reset(data)
+	if e, err = p.entryIn(&b.in, offset); err != nil {
+		return e, nil, err
 	}
 	// The two bytes in which zlib says how it packed.
-	if head := binary.BigEndian.Uint16([]byte{next(), next()}); err != nil || head>>8&15 != 8 || head%31 != 0 || head&0x20 != 0 {
+	at := len(data) - b.in.Len() + 2
+	if at > len(data) || data[at-2]&15 != 8 || binary.BigEndian.Uint16(data[at-2:])%31 != 0 || data[at-1]&0x20 != 0 {
 		return e, nil, errOddObject
 	}
 	return e, data[at:], nil

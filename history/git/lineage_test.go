@@ -76,7 +76,7 @@ func lineageAsInGit(t *testing.T, g *gittest.Repo, head string, paths ...string)
 
 func TestLineageOverMerges(t *testing.T) {
 	t.Parallel()
-	for seed := range uint64(3) {
+	for seed := range uint64(2) {
 		h := makeUp(t, seed, 150)
 		head := h.ids[len(h.ids)-1]
 		check := func(how string) {
@@ -113,12 +113,12 @@ func TestLineageAndFalseCommitGraph(t *testing.T) {
 	if err := os.Chmod(file, 0o666); err != nil {
 		t.Fatal(err)
 	}
-	for i := range 60 {
+	for i := range 30 {
 		bad := slices.Clone(good)
 		switch {
-		case i < 20:
+		case i < 10:
 			bad = bad[:random.IntN(len(bad))]
-		case i < 40:
+		case i < 20:
 			for range 1 + random.IntN(30) {
 				bad[random.IntN(len(bad))] ^= byte(1 + random.IntN(255))
 			}

@@ -267,14 +267,19 @@ func (p *pack) entry(z *inflater, offset int64) (e entry, err error) {
 		return e, errOddObject
 	}
 	z.at(p.data, offset, end)
-	c, err := z.in.ReadByte()
+	return p.entryIn(&z.in, offset)
+}
+
+// entryIn reads how an entry begins from what stands at its place.
+func (p *pack) entryIn(in io.ByteReader, offset int64) (e entry, err error) {
+	c, err := in.ReadByte()
 	if err != nil {
 		return e, err
 	}
 	kind := c >> 4 & 7
 	e.size = int64(c & 15)
 	for shift := 4; c&0x80 != 0; shift += 7 {
-		if c, err = z.in.ReadByte(); err != nil {
+		if c, err = in.ReadByte(); err != nil {
 			return e, err
 		}
 		if shift > 46 {
@@ -286,7 +291,7 @@ func (p *pack) entry(z *inflater, offset int64) (e entry, err error) {
 	case atOffset:
 		back := int64(-1)
 		for c = 0x80; c&0x80 != 0; {
-			if c, err = z.in.ReadByte(); err != nil {
+			if c, err = in.ReadByte(); err != nil {
 				return e, err
 			}
 			if back++; back > 1<<46 {
@@ -300,8 +305,10 @@ func (p *pack) entry(z *inflater, offset int64) (e entry, err error) {
 		e.base = offset - back
 	case fromID:
 		id := make([]byte, p.idLen)
-		if _, err := io.ReadFull(&z.in, id); err != nil {
-			return e, err
+		for i := range id {
+			if id[i], err = in.ReadByte(); err != nil {
+				return e, err
+			}
 		}
 		base, ok := p.find(id)
 		if !ok {
