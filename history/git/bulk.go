@@ -4,14 +4,11 @@ import (
 	"bytes"
 	"cmp"
 	"compress/flate"
-	"crypto/sha1"
-	"crypto/sha256"
 	"encoding/binary"
+	"encoding/hex"
 	"errors"
-	"hash"
 	"io"
 	"slices"
-	"strconv"
 	"sync/atomic"
 )
 
@@ -27,8 +24,7 @@ type bulk struct {
 	size  int            // of the former
 	room  []byte         // from which small objects are cut
 	steps []bulkStep
-	sum   hash.Hash
-	begin [64]byte
+	proof *prover
 	gone  cell // see passing
 }
 
@@ -57,11 +53,8 @@ const (
 )
 
 func (s *store) newBulk() *bulk {
-	b := &bulk{store: s, cells: map[spot]*cell{}}
+	b := &bulk{store: s, cells: map[spot]*cell{}, proof: newProver(s.idLen)}
 	b.out = flate.NewReader(&b.in)
-	if b.sum = sha1.New(); s.idLen == sha256.Size {
-		b.sum = sha256.New()
-	}
 	return b
 }
 
@@ -222,12 +215,12 @@ func (b *bulk) fill(at spot, kind string, data []byte) *cell {
 func (b *bulk) object(id []byte) (*cell, error) {
 	if p, offset := b.find(id); p != nil {
 		c, err := b.filled(p, offset)
-		if err == nil && (c.proven || b.proves(id, c)) {
+		if err == nil && (c.proven || b.proof.proves(id, c.kind, c.data)) {
 			c.proven = true
 			return c, nil
 		}
 	}
-	found, ok := b.store.object(hexOf(id), MaxBlob)
+	found, ok := b.store.object(hex.EncodeToString(id), MaxBlob)
 	if !ok {
 		return nil, errOddObject
 	}
@@ -240,7 +233,7 @@ func (b *bulk) passing(id []byte) (*cell, error) {
 		e, packed, err := b.packed(p, offset)
 		if err == nil && e.kind != "" && e.size <= roomSize {
 			b.gone.kind, b.gone.data = e.kind, append(b.gone.data[:0], make([]byte, e.size)...)
-			if b.unpackTo(packed, b.gone.data) == nil && b.proves(id, &b.gone) {
+			if b.unpackTo(packed, b.gone.data) == nil && b.proof.proves(id, b.gone.kind, b.gone.data) {
 				return &b.gone, nil
 			}
 		}
@@ -248,31 +241,12 @@ func (b *bulk) passing(id []byte) (*cell, error) {
 	return b.object(id)
 }
 
-func (b *bulk) proves(id []byte, c *cell) bool {
-	b.sum.Reset()
-	b.sum.Write(append(strconv.AppendInt(append(append(b.begin[:0], c.kind...), ' '), int64(len(c.data)), 10), 0))
-	b.sum.Write(c.data)
-	return bytes.Equal(b.sum.Sum(b.begin[:0]), id)
-}
-
-// first reads the first n bytes of an object, as [store.head] does, and its size.
-func (b *bulk) first(id []byte, n int64) (c *cell, err error) {
-	if p, offset := b.find(id); p != nil {
-		return b.headOf(p, offset, n, 0)
-	}
-	found, ok := b.store.object(hexOf(id), MaxBlob)
-	if !ok {
-		return nil, errOddObject
-	}
-	return &cell{kind: found.kind, head: found.data[:min(n, int64(len(found.data)))], all: found.size}, nil
-}
-
 // fewHeads are read one after another.
 const fewHeads = 64
 
 // headsAtOnce reads the beginnings of many objects on all processors; nil stands for one that cannot be had. Those that stand together in a
 // pack are told by what differs between them, so they are read by one.
-func (s *store) headsAtOnce(hashes []string, n int64) []*cell {
+func (s *store) headsAtOnce(hashes []string, n int64) []*object {
 	type place struct {
 		i      int
 		pack   *pack
@@ -288,20 +262,17 @@ func (s *store) headsAtOnce(hashes []string, n int64) []*cell {
 		}
 	}
 	slices.SortFunc(places, func(a, b place) int { return cmp.Or(number[a.pack]-number[b.pack], cmp.Compare(a.offset, b.offset)) })
-	out := make([]*cell, len(hashes))
+	out := make([]*object, len(hashes))
 	const inRow = 1024
 	rows := slices.Collect(slices.Chunk(places, inRow))
 	s.inParallel(len(rows), func(b *bulk, row int) bool {
 		for _, at := range rows[row] {
-			var c *cell
-			var err error
-			if at.pack != nil {
-				c, err = b.headOf(at.pack, at.offset, n, 0)
-			} else {
-				c, err = b.first(rawOf(hashes[at.i]), n)
-			}
-			if err == nil {
-				out[at.i] = &cell{kind: c.kind, head: c.head[:min(n, int64(len(c.head)))], all: c.all}
+			if at.pack == nil {
+				if found, ok := s.head(hashes[at.i], int(n)); ok {
+					out[at.i] = &found
+				}
+			} else if c, err := b.headOf(at.pack, at.offset, n, 0); err == nil && c.all <= MaxBlob {
+				out[at.i] = &object{hashes[at.i], c.kind, c.all, c.head[:min(n, int64(len(c.head)))]}
 			}
 		}
 		return true

@@ -113,7 +113,7 @@ func (s *store) ancestors(head []byte) ([]*Ancestor, error) {
 		}
 	}
 	for _, a := range list {
-		a.Hash = hexOf([]byte(a.Hash))
+		a.Hash = hex.EncodeToString([]byte(a.Hash))
 	}
 	return list, nil
 }
@@ -220,7 +220,6 @@ func (r *Repo) Said(hashes []string, f func(i int, e LogEntry)) error {
 }
 
 func rawOf(hash string) []byte { raw, _ := hex.DecodeString(hash); return raw }
-func hexOf(id []byte) string   { return hex.EncodeToString(id) }
 
 // A differ compares trees.
 type differ struct {
@@ -288,13 +287,11 @@ func (e row) isTree() bool { return string(e.mode) == ModeTree }
 
 // rowOf takes the first entry of a tree. It is false for one that git does not make.
 func rowOf(data []byte, idLen int) (e row, rest []byte, ok bool) {
-	blank, end := bytes.IndexByte(data[:min(8, len(data))], ' '), bytes.IndexByte(data, 0)
-	if blank < 1 || end < blank+2 || len(data) < end+1+idLen || modeOf(data[:blank]) == "" {
+	mode, name, id, rest, ok := cutEntry(data, idLen)
+	if !ok || modeOf(mode) == "" || isOddName(name) {
 		return e, nil, false
 	}
-	e = row{data[:blank], data[blank+1 : end], data[end+1 : end+1+idLen], data[:end+1+idLen]}
-	odd := len(e.name) > mostName || e.name[0] == '.' && (len(e.name) == 1 || string(e.name) == ".." || bytes.EqualFold(e.name, []byte(".git"))) || bytes.IndexByte(e.name, '/') >= 0
-	return e, data[end+1+idLen:], !odd
+	return row{mode, name, id, data[:len(data)-len(rest)]}, rest, true
 }
 
 // compare puts two entries in the order of git: a directory as if its name ended with a slash.
@@ -389,10 +386,10 @@ func (d *differ) pair(from, to row, dir string, changes *[]Change) error {
 	}
 	c := Change{Path: at}
 	if from.name != nil {
-		c.OldHash, c.OldMode = hexOf(from.id), modeOf(from.mode)
+		c.OldHash, c.OldMode = hex.EncodeToString(from.id), modeOf(from.mode)
 	}
 	if to.name != nil {
-		c.NewHash, c.NewMode = hexOf(to.id), modeOf(to.mode)
+		c.NewHash, c.NewMode = hex.EncodeToString(to.id), modeOf(to.mode)
 	}
 	if c.OldHash != c.NewHash || c.OldMode != c.NewMode {
 		if *changes = append(*changes, c); len(*changes) > mostAgain { // git is asked, within limits

@@ -367,27 +367,29 @@ func (r *Repo) pastBlobs(hashes []string, of share, f func(i int, data []byte) e
 			return errorf(ErrMissing, "%q is not the full id of a file's content", hash)
 		}
 	}
-	if files := r.shared.objects.files(); of.head > 0 && len(hashes) > fewHeads && files != nil {
-		var rest []int
-		var left []string
-		for i, c := range files.headsAtOnce(hashes, of.head) {
-			if c == nil || c.kind != "blob" || c.all > MaxBlob {
-				rest, left = append(rest, i), append(left, hashes[i])
-			} else if err := f(i, c.head); err != nil {
-				return err
-			}
-		}
-		hashes = left
-		inner := f
-		f = func(i int, data []byte) error { return inner(rest[i], data) }
-	}
-	return r.shared.objects.each(r.ctx, hashes, of, func(i int, found object) error {
+	take := func(i int, found object) error {
 		data, err := blob(hashes[i], found)
 		if err != nil && !errors.Is(err, ErrTooLarge) {
 			return err
 		}
 		return f(i, data)
-	})
+	}
+	files := r.shared.objects.files()
+	if of.head == 0 || len(hashes) <= fewHeads || files == nil {
+		return r.shared.objects.each(r.ctx, hashes, of, take)
+	}
+	for i, found := range files.headsAtOnce(hashes, of.head) {
+		var err error
+		if found != nil {
+			err = take(i, *found)
+		} else {
+			err = r.shared.objects.each(r.ctx, hashes[i:i+1], of, func(_ int, found object) error { return take(i, found) })
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // PastBlob is [Repo.PastBlobs] for one.

@@ -3,29 +3,18 @@ package git
 import (
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"testing"
 	"time"
+
+	"fettle/history/git/gittest"
 )
 
 // TestPrintReadsWhatIsFresh writes files over in the moment in which they were written, on a file system that keeps no trace of that: of a print
 // what stat(2) says is put back.
 func TestPrintReadsWhatIsFresh(t *testing.T) {
-	dir := t.TempDir()
-	if out, err := exec.Command("git", "init", "-q", dir).CombinedOutput(); err != nil {
-		t.Fatalf("%v %s", err, out)
-	}
-	put := func(name, text string) {
-		t.Helper()
-		path := filepath.Join(dir, filepath.FromSlash(name))
-		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
+	g := gittest.New(t)
+	dir, put := g.Dir, g.Write
 	put("fettle.json", "one")
 	put("records/2026/a.json", "one")
 	repo, err := Open(dir)

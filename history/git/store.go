@@ -125,17 +125,27 @@ func (s *store) alike(a, b string, n int64) bool {
 
 // proven says whether an id is that of a content.
 func (s *store) proven(id []byte, kind string, data []byte) bool {
-	var sum hash.Hash
-	if len(id) == sha256.Size {
-		sum = sha256.New()
-	} else {
-		sum = sha1.New()
+	return newProver(s.idLen).proves(id, kind, data)
+}
+
+// A prover holds contents against ids, one after another.
+type prover struct {
+	sum  hash.Hash
+	room [64]byte
+}
+
+func newProver(idLen int) *prover {
+	if idLen == sha256.Size {
+		return &prover{sum: sha256.New()}
 	}
-	var room [sha256.Size]byte
-	sum.Write(strconv.AppendInt(append(append(room[:0], kind...), ' '), int64(len(data)), 10))
-	sum.Write([]byte{0})
-	sum.Write(data)
-	return bytes.Equal(sum.Sum(room[:0]), id)
+	return &prover{sum: sha1.New()}
+}
+
+func (p *prover) proves(id []byte, kind string, data []byte) bool {
+	p.sum.Reset()
+	p.sum.Write(append(strconv.AppendInt(append(append(p.room[:0], kind...), ' '), int64(len(data)), 10), 0))
+	p.sum.Write(data)
+	return bytes.Equal(p.sum.Sum(p.room[:0]), id)
 }
 
 // loose reads an object that has a file of its own.
