@@ -3,6 +3,7 @@
 //
 //	go run ./testdata/bench make S DIR    one library, see [sizes]
 //	go run ./testdata/bench run DIR       makes those that are missing in DIR, and prints the table; AJV=PATH names ajv, to be held against it
+//	go run ./testdata/bench run DIR memory:adopt   the rows of the memory list alone that have "adopt" in the command
 //	go run ./testdata/bench grow DIR      prints how work grows from a sixteenth of a library to the whole
 //
 // Two commands are always run in turn, so that a busy machine slows both alike; the table has medians and their ratio.

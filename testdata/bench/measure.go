@@ -51,6 +51,12 @@ func measure(dir string, only []string) error {
 	if err != nil {
 		return err
 	}
+	if slices.ContainsFunc(only, isOfMemory) {
+		if err := b.build("L"); err != nil {
+			return err
+		}
+		return b.memory("L", only)
+	}
 	if err := b.build("S", "L", "M"); err != nil {
 		return err
 	}
@@ -78,10 +84,15 @@ func measure(dir string, only []string) error {
 		}
 	}
 	if asked("memory") {
-		return b.memory("L")
+		return b.memory("L", nil)
 	}
 	return nil
 }
+
+// isOfMemory says whether a part of a name is one of a row of the memory list alone.
+func isOfMemory(part string) bool { return strings.HasPrefix(part, ofMemory) }
+
+const ofMemory = "memory:"
 
 // build makes the program, and the libraries that are missing.
 func (b *bench) build(names ...string) error {

@@ -21,8 +21,9 @@ type memoryRow struct {
 	prepare func() error // what no line does; may be nil
 }
 
-// memory prints the largest memory of every command that reads a library, with nothing remembered. What a command writes is taken back.
-func (b *bench) memory(size string) error {
+// memory prints the largest memory of every command that reads a library, or of those with one of the parts of names in only, with
+// nothing remembered. What a command writes is taken back.
+func (b *bench) memory(size string, only []string) error {
 	dir := b.library(size)
 	head, err := exec.Command("git", "-C", dir, "rev-parse", "HEAD").Output()
 	if err != nil {
@@ -42,6 +43,10 @@ func (b *bench) memory(size string) error {
 	fmt.Println("\n| command, nothing remembered, " + size + " | peak, MB | seconds |")
 	fmt.Println("|---|---:|---:|")
 	for _, row := range b.memoryRows(dir, scratch) {
+		asked := func(part string) bool { return strings.Contains(row.command, strings.TrimPrefix(part, ofMemory)) }
+		if len(only) > 0 && !slices.ContainsFunc(only, asked) {
+			continue
+		}
 		took, peak, err := b.peakOf(dir, row)
 		name := strings.ReplaceAll(row.command, scratch+string(filepath.Separator), "")
 		if err != nil {
