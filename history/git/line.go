@@ -6,10 +6,8 @@ import (
 	"errors"
 	"runtime"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
-	"time"
 )
 
 // mostInLine is how many commits are read one by one before it is quicker to let git tell them.
@@ -159,20 +157,12 @@ func signatureIn(text string) (Signature, bool) {
 	}
 	name, rest, ok := strings.Cut(text, " <")
 	mail, rest, closed := strings.Cut(rest, "> ")
-	seconds, zone, split := strings.Cut(rest, " ")
-	if !ok || !closed || !split || !plain(name) || strings.ContainsAny(mail, "<> \t") || len(zone) != 5 || zone[0] != '+' && zone[0] != '-' {
+	if !ok || !closed || !plain(name) || strings.ContainsAny(mail, "<> \t") {
 		return Signature{}, false
 	}
-	n, err := strconv.ParseUint(seconds, 10, 33) // some 270 years
-	hours, wrong := strconv.ParseUint(zone[1:3], 10, 8)
-	minutes, bad := strconv.ParseUint(zone[3:], 10, 8)
-	if err != nil || wrong != nil || bad != nil || hours > 14 || minutes > 59 {
+	when, ok := timeIn(rest)
+	if !ok {
 		return Signature{}, false
 	}
-	offset := int(hours*60+minutes) * 60
-	if zone[0] == '-' {
-		offset = -offset
-	}
-	when := time.Unix(int64(n), 0).In(time.FixedZone("", offset)).Format(time.RFC3339)
-	return Signature{name, mail, parseTime(when)}, true
+	return Signature{name, mail, when}, true
 }

@@ -62,8 +62,9 @@ func (r *Repo) Log(options LogOptions) ([]LogEntry, error) {
 	return log, nil
 }
 
-// logFormat ends every field with a NUL, which no field can hold.
-const logFormat = "%H%x00%P%x00%an%x00%ae%x00%aI%x00%cn%x00%ce%x00%cI%x00%s%x00%(trailers:key=Co-authored-by,valueonly,unfold)%x00%B%x00"
+// logFormat ends every field with a NUL, which no field can hold. Dates are asked for as they are written: git 2.39 tells none of a history
+// where a clock stood before 1970, be it by the zone alone, as that of a computer does whose battery is empty, west of Greenwich.
+const logFormat = "%H%x00%P%x00%an%x00%ae%x00%ad%x00%cn%x00%ce%x00%cd%x00%s%x00%(trailers:key=Co-authored-by,valueonly,unfold)%x00%B%x00"
 const logFields = 11
 
 // Walk tells commits as git finds them, newest first, with one child where they are more than a few in a line. It stops after an error. Ending
@@ -149,7 +150,7 @@ func (r *Repo) walk(options LogOptions, under []string) iter.Seq2[LogEntry, erro
 // logArgs are the arguments of git log; nil where there can be no commit. Settings of the user that would change the
 // output are overruled.
 func (r *Repo) logArgs(o LogOptions) ([]string, error) {
-	args := []string{"-c", "log.follow=false", "log", "-z", "--format=tformat:" + logFormat, "--encoding=UTF-8", "--no-color", "--no-decorate",
+	args := []string{"-c", "log.follow=false", "log", "-z", "--format=tformat:" + logFormat, "--date=raw", "--encoding=UTF-8", "--no-color", "--no-decorate",
 		"--no-notes", "--no-show-signature", "--no-renames", "--no-ext-diff", "--no-textconv", "--no-relative", "--ignore-submodules=none"}
 	if o.Changes {
 		args = append(args, "--raw", "--no-abbrev", "--root")
@@ -337,12 +338,32 @@ const (
 	mostMemory  = 1 << 30
 )
 
-// parseTime reads a date of git. One that is beyond what a calendar holds (git keeps whatever number was written) is the
-// zero time.
+// parseTime reads a date as git writes it, "SECONDS ZONE". One that is beyond what a calendar holds (git keeps whatever number was written) is
+// the zero time.
 func parseTime(s string) time.Time {
-	t, err := time.Parse(time.RFC3339, s)
-	if err != nil {
+	when, ok := timeIn(s)
+	if !ok {
 		return time.Time{}
 	}
-	return t
+	return when
+}
+
+// timeIn is parseTime that is false for a date beyond a calendar.
+func timeIn(s string) (time.Time, bool) {
+	seconds, zone, ok := strings.Cut(s, " ")
+	if !ok || len(zone) != 5 || zone[0] != '+' && zone[0] != '-' {
+		return time.Time{}, false
+	}
+	n, err := strconv.ParseUint(seconds, 10, 38) // as far as years have four digits
+	hours, wrong := strconv.ParseUint(zone[1:3], 10, 8)
+	minutes, bad := strconv.ParseUint(zone[3:], 10, 8)
+	if err != nil || wrong != nil || bad != nil || hours > 24 || minutes > 59 {
+		return time.Time{}, false
+	}
+	offset := int(hours*60+minutes) * 60
+	if zone[0] == '-' {
+		offset = -offset
+	}
+	when, err := time.Parse(time.RFC3339, time.Unix(int64(n), 0).In(time.FixedZone("", offset)).Format(time.RFC3339))
+	return when, err == nil
 }

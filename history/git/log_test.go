@@ -197,3 +197,31 @@ func TestUnshared(t *testing.T) {
 	clone.Run("push", "-q", "origin", "main~1:refs/heads/other")
 	diff(t, subjects(), []string{"three"})
 }
+
+// TestOddClocks reads commits of computers whose clock stands where no calendar of git goes, from the objects and as git lists them, against what
+// was written.
+func TestOddClocks(t *testing.T) {
+	t.Parallel()
+	g := gittest.New(t)
+	g.Write("sets/a.json", "1\n")
+	head := g.Commit("one")
+	for _, c := range []struct{ date, want string }{
+		{"43 -1200", "1969-12-31T12:00:43-12:00"}, // git log says no more than "Timestamp before Unix epoch"
+		{"0 +0000", "1970-01-01T00:00:00Z"},
+		{"7 +1400", "1970-01-01T14:00:07+14:00"},
+		{"17179869184 +0530", "2514-05-30T07:23:04+05:30"},
+		{"253402300799 +0000", "9999-12-31T23:59:59Z"},
+		{"253402300800 +0000", "0001-01-01T00:00:00Z"}, // a year of five digits
+		{"1786000000 +9959", "0001-01-01T00:00:00Z"},
+		{"1786000000 -0030", "2026-08-06T06:36:40-00:30"},
+	} {
+		head = written(g, head, "", "committer x <x@y> "+c.date)
+		g.Run("update-ref", "HEAD", head)
+		repo := open(t, g.Dir)
+		for name, o := range map[string]git.LogOptions{"line": {MaxCount: 1}, "git": {MaxCount: 1, All: true}} {
+			if got := must(repo.Log(o))(t)[0].Committer.When.Format(time.RFC3339); got != c.want {
+				t.Errorf("%s, %s: %s, want %s", name, c.date, got, c.want)
+			}
+		}
+	}
+}
