@@ -226,7 +226,7 @@ func withoutMachine(changes []history.FieldChange) []history.FieldChange {
 // compareTwins holds what was loaded on two real machines of one profile against each other.
 func (s *shop) compareTwins(a, b string) error {
 	if s.part != nil {
-		if err := s.turn(s.part.origin.of(nil, allRecords)); err != nil {
+		if err := s.turn(s.part.origin.of(nil, allRecords|unjudged)); err != nil {
 			return err
 		}
 	}

@@ -109,7 +109,7 @@ func (a *app) completeRecords(_ *cobra.Command, args []string, typed string) ([]
 	if err != nil || len(args) > 0 {
 		return nil, wholeWords
 	}
-	s.onlyRecords()
+	s.onlyRecords(unjudged)
 	if _, err := s.saved(); err != nil {
 		return nil, wholeWords
 	}

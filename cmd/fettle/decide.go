@@ -142,7 +142,7 @@ func (s *shop) aboutDecision(typed []string, flags decisionFlags) error {
 	}
 	switch {
 	case !s.onLine && all:
-		s.onlyRecords()
+		s.onlyRecords(0)
 	case !s.onLine && (other || len(typed) == 0):
 		s.apart()
 	case !s.onLine:

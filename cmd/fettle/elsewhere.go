@@ -75,7 +75,7 @@ func (s *shop) partThere(rev string) *part {
 // loadElsewhere reads the part of a state that the revision takes the place of.
 func (p *part) loadElsewhere(s *shop, st *state) (err error) {
 	if p.there == nil {
-		if p.there, err = p.elsewhere.of(p); err == nil && p.whole {
+		if p.there, err = p.elsewhere.of(p); err == nil && p.breadth&allRecords != 0 {
 			err = p.elsewhere.records(s, p.there)
 		}
 	}

@@ -63,7 +63,7 @@ func (a *app) escape(typed []string, f escapeFlags) error {
 		return err
 	}
 	if s.about(typed, allRecords); len(typed) == 0 {
-		s.onlyRecords()
+		s.onlyRecords(0)
 	}
 	_, saved, err := s.both()
 	if err != nil {
@@ -255,7 +255,7 @@ func (a *app) listEscapes() error {
 	if err != nil {
 		return err
 	}
-	s.onlyRecords()
+	s.onlyRecords(0)
 	if _, err := s.saved(); err != nil {
 		return err
 	}

@@ -113,23 +113,20 @@ func (s *shop) namesIn(out names, a among, sets [][3]string, edited map[[3]strin
 			out[kind] = append(out[kind], compact(id))
 		}
 	}
-	saved, err := q.part.lookup.Saved(q.part.where)
+	if a&inFiles == 0 {
+		edited = nil
+	}
+	libs, err := q.savedAndEdited(sets, edited)
 	if err != nil {
 		return err
 	}
-	work := saved
-	if a&inFiles != 0 && slices.ContainsFunc(sets, func(set [3]string) bool { return edited[set] }) {
-		if work, err = q.part.lookup.OnDisk(q.part.snapshots[1], q.part.where); err != nil {
-			return err
-		}
-	}
 	if a&inFiles != 0 {
-		for _, r := range work.Recipes {
+		for _, r := range libs[len(libs)-1].Recipes {
 			add(inFiles, r.ID)
 		}
 	}
 	if a&inSaved != 0 {
-		for _, r := range saved.Recipes {
+		for _, r := range libs[0].Recipes {
 			add(inSaved, r.ID)
 		}
 	}
@@ -148,6 +145,17 @@ func (s *shop) namesIn(out names, a among, sets [][3]string, edited map[[3]strin
 		}
 	}
 	return nil
+}
+
+// savedAndEdited are the sets of a part as they are saved and, where edits may lie in one, as they lie on disk. Nothing is read of what is on
+// record.
+func (s *shop) savedAndEdited(sets [][3]string, edited map[[3]string]bool) ([]*schema.Library, error) {
+	saved, err := s.part.lookup.Saved(s.part.where)
+	if err != nil || !slices.ContainsFunc(sets, func(set [3]string) bool { return edited[set] }) {
+		return []*schema.Library{saved}, err
+	}
+	work, err := s.part.lookup.OnDisk(s.part.snapshots[1], s.part.where)
+	return []*schema.Library{saved, work}, err
 }
 
 // mayLieIn reports whether a condition of a set may be meant by what was typed. Where it is false, none is.

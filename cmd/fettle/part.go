@@ -21,7 +21,8 @@ type part struct {
 	*origin
 	lookup   *hooks.Lookup
 	where    hooks.Where
-	whole    bool // all records there are count
+	breadth  breadth
+	all      *history.Ledger // all records as they are saved, once they were read
 	subjects map[history.SubjectKey]bool
 	there    *state // of the other revision that it is of, once it was read
 }
@@ -43,6 +44,7 @@ const (
 	unsaved                        // records that are not saved
 	machines                       // the recipes of all sets of their machines
 	allRecords                     // all records there are
+	unjudged                       // of which nobody asks what they count for
 )
 
 var errNoPart = errors.New("no part of the library can stand for it")
@@ -113,7 +115,7 @@ func (s *shop) aboutOpen() (many []row, err error) {
 
 // of is the part that bears on some conditions, read apart from others so that it can be let go.
 func (o *origin) of(ids []schema.ID, b breadth) *part {
-	p := &part{origin: o, lookup: o.lookup.Afresh(), whole: b&allRecords != 0, subjects: map[history.SubjectKey]bool{}}
+	p := &part{origin: o, lookup: o.lookup.Afresh(), breadth: b, subjects: map[history.SubjectKey]bool{}}
 	of := map[[3]string]bool{}
 	for _, id := range ids {
 		of[setOf(id)] = true
@@ -191,8 +193,8 @@ func (s *shop) aboutFamilies(typed string) {
 }
 
 // onlyRecords restricts the shop to all that is on record, and to what is in no set.
-func (s *shop) onlyRecords() {
-	s.narrow(allRecords, func(o *origin) *part { return o.of(nil, allRecords) })
+func (s *shop) onlyRecords(b breadth) {
+	s.narrow(allRecords|b, func(o *origin) *part { return o.of(nil, allRecords|b) })
 }
 
 // wholly goes back to the whole library.
@@ -270,13 +272,17 @@ func (p *part) load(s *shop, st *state) error {
 	}
 	var ledger *history.Ledger
 	switch {
-	case p.whole:
-		if s.known == nil {
-			s.known = schema.NewKnown()
+	case p.breadth&allRecords != 0:
+		if p.all == nil {
+			read := history.ReadLedgerSparing
+			if p.breadth&unjudged != 0 { // to check all signatures takes as long as to read them
+				read = history.ReadLedger
+			}
+			if p.all, err = read(p.snapshots[0]); err != nil {
+				return err
+			}
 		}
-		if ledger, err = history.ReadLedger(s.known.Of(p.snapshots[at])); err != nil {
-			return err
-		}
+		ledger = p.all.With(added)
 	case at == 0 || p.unsaved:
 		if ledger, err = p.records(added); err != nil {
 			return err
@@ -334,7 +340,7 @@ func (p *part) with(sets [][3]string) *part {
 	more.where = func(machine, material, gas string) bool {
 		return p.where(machine, material, gas) || where(machine, material, gas)
 	}
-	more.whole = p.whole
+	more.breadth |= p.breadth & (allRecords | unjudged)
 	return more
 }
 

@@ -455,11 +455,11 @@ func (p *pages) Search(query string) ([]serve.Hit, error) {
 		all[i] = r.id
 	}
 	if code, ok := readCardCode(query); ok && len(matching(query, all)) == 0 {
-		q, err := p.coded(code)
+		near, err := p.coded(code)
 		if err != nil {
 			return nil, pageError(err)
 		}
-		id, digest, err := q.codedRecipe(code)
+		q, id, digest, err := near.codedRecipe(code)
 		if err != nil {
 			return nil, nil
 		}

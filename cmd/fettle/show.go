@@ -48,13 +48,19 @@ func (a *app) show(typed string) error {
 	if err != nil {
 		return err
 	}
+	if code, ok := readCardCode(typed); ok {
+		named, err := s.aboutCard(code, typed)
+		if err != nil {
+			return err
+		}
+		if !named {
+			return s.showCode(code)
+		}
+	}
 	s.meant([]string{typed}, unsaved|machines, inFiles|inSaved)
 	work, saved, err := s.both()
 	if err != nil {
 		return err
-	}
-	if code, ok := readCardCode(typed); ok && len(matching(typed, s.ids(inFiles|inSaved))) == 0 {
-		return s.showCode(code)
 	}
 	ids, err := s.resolve([]string{typed}, s.ids(inFiles|inSaved))
 	if err != nil {

@@ -1,13 +1,16 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"fettle/cmd/fettle/view"
 	"fettle/history"
 	"fettle/history/audit"
+	"fettle/history/git"
 	"fettle/schema"
 )
 
@@ -179,13 +182,124 @@ func (s *shop) fillStages(out *view.Card, r *schema.Recipe) {
 	}
 }
 
+// codeDigits are the first digits of the digests of recipes that have a code.
+func codeDigits(code string) string {
+	var bits uint64
+	for _, c := range strings.ReplaceAll(code, "-", "") {
+		bits = bits<<5 | uint64(strings.IndexRune(cardAlphabet, c))
+	}
+	return fmt.Sprintf("%010x", bits)
+}
+
+// aboutCard restricts the shop to what bears on the recipe of a code, where it lies in the files, is saved or was decided on; to no condition
+// where it is none of these. Where what was typed is the name of a condition as well, it says so, and that counts.
+func (s *shop) aboutCard(code, typed string) (named bool, err error) {
+	if !s.apart() {
+		if _, _, err := s.both(); err != nil {
+			return false, err
+		}
+		return len(matching(typed, s.ids(inFiles|inSaved))) > 0, nil
+	}
+	digits := codeDigits(code)
+	ids, named, err := s.currentlyWith(digits, typed)
+	if named {
+		s.wholly()
+		return true, nil
+	}
+	if err == nil && len(ids) == 0 {
+		s.bar.doing("looking through all decisions")
+		ids, err = decidedWith(s.part.snapshots[0], digits)
+	}
+	if err == nil && len(ids) > 0 {
+		err = s.turn(s.part.origin.of(ids, unsaved))
+	}
+	if err != nil { // only the whole library can tell what is wrong
+		s.wholly()
+		_, _, err = s.both()
+	}
+	return false, err
+}
+
+// currentlyWith are the conditions, saved or on disk, whose digest begins in some way. It stops at one that may be meant by what was typed.
+func (s *shop) currentlyWith(digits, typed string) (ids []schema.ID, named bool, err error) {
+	sets, edited, err := s.sets()
+	if err != nil {
+		return nil, false, err
+	}
+	done := 0
+	for chunk := range slices.Chunk(sets, setsAtOnce) {
+		s.bar.doing(fmt.Sprintf("looking for the card: %d of %d sets", done, len(sets)))
+		done += len(chunk)
+		libs, err := s.within(s.part.quietly().ofSets(chunk)).savedAndEdited(chunk, edited)
+		if err != nil {
+			return nil, false, err
+		}
+		if len(matching(typed, idsOf(libs...))) > 0 {
+			return nil, true, nil
+		}
+		for _, lib := range libs {
+			has := make([]bool, len(lib.Recipes))
+			_ = schema.AtOnce(len(has), func(i int) error {
+				has[i] = strings.HasPrefix(string(lib.Recipes[i].Digest()), digits)
+				return nil
+			})
+			for i, r := range lib.Recipes {
+				if has[i] {
+					ids = append(ids, compact(r.ID))
+				}
+			}
+		}
+	}
+	return ids, false, nil
+}
+
+// decidedWith are the conditions in a decision of a snapshot that name a recipe with a digest that begins in some way.
+func decidedWith(snap git.Snapshot, digits string) ([]schema.ID, error) {
+	files := slices.DeleteFunc(snap.Files(), func(p string) bool { return !schema.IsRecordPath(p) })
+	found := make([][]schema.ID, len(files))
+	err := schema.AtOnce(len(files), func(i int) error {
+		data, err := snap.Read(files[i])
+		if err != nil || !bytes.Contains(data, []byte(`"`+digits)) && !bytes.Contains(data, []byte(`\u`)) { // a digit may be written in that way
+			return err
+		}
+		if d, ok := schema.ReadRecord(files[i], data).Body.(*schema.Decision); ok {
+			for _, x := range d.Subjects.V {
+				if id, err := schema.ParseID(x.ID.V); err == nil && strings.HasPrefix(x.Digest.V, digits) {
+					found[i] = append(found[i], compact(id))
+				}
+			}
+		}
+		return nil
+	})
+	return slices.Concat(found...), err
+}
+
 // codedRecipe finds the recipe of a code among all that ever stood here: what lies in the files, what is saved, what was decided on, what
-// was saved once.
-func (s *shop) codedRecipe(code string) (id schema.ID, digest schema.Digest, err error) {
+// was saved once. It gives the library as far as it bears on that recipe.
+func (s *shop) codedRecipe(code string) (q *shop, id schema.ID, digest schema.Digest, err error) {
+	if id, digest = s.codedHere(code); digest != "" {
+		return s, id, digest, nil
+	}
+	s.bar.doing("looking through all that was ever saved")
+	if id, digest, err = s.codedOnce(code); err != nil {
+		return nil, id, "", err
+	}
+	if digest == "" {
+		return nil, id, "", troublef("Read it off the card once more: two groups of four, without I, L, O and U.", "no recipe that ever stood here has the code %s", code)
+	}
+	if q = s; s.part != nil {
+		q = s.within(s.part.origin.of([]schema.ID{id}, unsaved))
+		_, _, err = q.both()
+	}
+	return q, id, digest, err
+}
+
+// codedHere finds the recipe of a code among what lies in the files, what is saved and what was decided on; "" where it is none of them.
+func (s *shop) codedHere(code string) (id schema.ID, digest schema.Digest) {
 	for _, lib := range []*schema.Library{s.committed.lib, s.unsaved.lib} {
 		for _, r := range lib.Recipes {
 			if cardCode(r.Digest()) == code {
-				return r.ID, r.Digest(), nil
+				return r.ID, r.Digest()
 			}
 		}
 	}
@@ -193,23 +307,41 @@ func (s *shop) codedRecipe(code string) (id schema.ID, digest schema.Digest, err
 		for _, x := range d.Body.Subjects.V {
 			if x.Kind.V == schema.SubjectCondition && len(x.Digest.V) == 64 && cardCode(schema.Digest(x.Digest.V)) == code {
 				if id, err := schema.ParseID(x.ID.V); err == nil {
-					return id, schema.Digest(x.Digest.V), nil
+					return id, schema.Digest(x.Digest.V)
 				}
 			}
 		}
 	}
-	trail, err := s.trail("")
-	if err != nil {
+	return id, ""
+}
+
+// codedOnce finds the recipe of a code among all that was ever saved; "" where there is none.
+func (s *shop) codedOnce(code string) (id schema.ID, digest schema.Digest, err error) {
+	digits := codeDigits(code)
+	var mu sync.Mutex
+	var ids []schema.ID
+	if err := audit.Recipes(s.repo, s.sub, func(id schema.ID, d schema.Digest) {
+		if strings.HasPrefix(string(d), digits) {
+			mu.Lock()
+			defer mu.Unlock()
+			ids = append(ids, compact(id))
+		}
+	}); err != nil {
 		return id, "", err
 	}
-	for _, id := range everNamed(trail) {
+	slices.SortFunc(ids, schema.ID.Compare)
+	for _, id := range slices.Compact(ids) {
+		trail, err := s.toldOnce("", []schema.ID{id}, true)
+		if err != nil {
+			return id, "", err
+		}
 		for _, v := range trail.Versions(id.String()) {
-			if len(v.Digest) == 64 && cardCode(v.Digest) == code {
+			if strings.HasPrefix(string(v.Digest), digits) {
 				return id, v.Digest, nil
 			}
 		}
 	}
-	return id, "", troublef("Read it off the card once more: two groups of four, without I, L, O and U.", "no recipe that ever stood here has the code %s", code)
+	return id, "", nil
 }
 
 // A cardState is what is said of a card.
@@ -225,11 +357,11 @@ type cardState struct {
 
 // showCode says whether a card is out of date.
 func (s *shop) showCode(code string) error {
-	id, digest, err := s.codedRecipe(code)
+	q, id, digest, err := s.codedRecipe(code)
 	if err != nil {
 		return err
 	}
-	out := s.stateOfCard(code, id, digest)
+	out := q.stateOfCard(code, id, digest)
 	if s.format == "json" {
 		if err := s.json(out); err != nil {
 			return err
@@ -288,7 +420,7 @@ func (s *shop) recipeOf(id schema.ID, digest schema.Digest) *schema.Values {
 	if v := s.valuesOf(id, digest); v != nil {
 		return v
 	}
-	trail, err := s.trail("")
+	trail, err := s.toldOnce("", []schema.ID{id}, true)
 	if err != nil {
 		return nil
 	}

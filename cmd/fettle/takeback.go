@@ -32,7 +32,7 @@ func (a *app) withdraw(typed string, flags decisionFlags) error {
 	if err != nil {
 		return err
 	}
-	s.onlyRecords()
+	s.onlyRecords(0)
 	if _, _, err := s.both(); err != nil {
 		return err
 	}
@@ -71,7 +71,7 @@ func (a *app) withdraw(typed string, flags decisionFlags) error {
 		return err
 	}
 	s.advanced()
-	s.onlyRecords()
+	s.onlyRecords(0)
 	if _, err := s.saved(); err != nil {
 		return err
 	}

@@ -33,7 +33,7 @@ func (a *app) showTrials(typed []string) error {
 		return err
 	}
 	if s.meant(typed, onRecord|unsaved, inFiles|inSaved); len(typed) == 0 {
-		s.onlyRecords()
+		s.onlyRecords(unjudged)
 	}
 	if _, _, err := s.both(); err != nil {
 		return err

@@ -2,6 +2,7 @@ package git
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -390,6 +391,39 @@ func (r *Repo) pastBlobs(hashes []string, of share, f func(i int, data []byte) e
 		}
 	}
 	return nil
+}
+
+// PastRows is [Repo.PastBlobs] for rows of contents, the versions of one file each: a row is read from its beginning to its end, and others
+// beside it, as many as there are processors. The data must not be changed. After an error no row is begun; the first one is returned.
+func (r *Repo) PastRows(rows [][]string, f func(row, i int, data []byte) error) error {
+	files := r.shared.objects.files()
+	if files == nil {
+		for row, hashes := range rows {
+			if err := r.PastBlobs(hashes, func(i int, data []byte) error { return f(row, i, data) }); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	errs := make([]error, len(rows))
+	files.inParallel(len(rows), func(b *bulk, row int) bool {
+		for i, hash := range rows[row] {
+			c, err := b.object(rawOf(hash))
+			switch {
+			case r.ctx.Err() != nil:
+				errs[row] = r.ctx.Err()
+			case err == nil && c.kind == "blob" && c.data != nil:
+				errs[row] = f(row, i, c.data)
+			default: // git says what is wrong with it
+				errs[row] = r.PastBlobs([]string{hash}, func(_ int, data []byte) error { return f(row, i, data) })
+			}
+			if errs[row] != nil {
+				return false
+			}
+		}
+		return true
+	})
+	return cmp.Or(errs...)
 }
 
 // PastBlob is [Repo.PastBlobs] for one.

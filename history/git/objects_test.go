@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -93,6 +94,47 @@ func TestPastHeads(t *testing.T) {
 		if err != nil || next != len(ids) {
 			t.Errorf("%d answers of %d: %v", next, len(ids), err)
 		}
+	}
+}
+
+// TestPastRows: every content of every row, those of one row in order, packed and not, and what is wrong as [git.Repo.PastBlobs] says it.
+func TestPastRows(t *testing.T) {
+	t.Parallel()
+	g := gittest.New(t)
+	ids, contents := many(g, 400)
+	for _, packed := range []bool{false, true} {
+		if packed {
+			g.Commit("kept")
+			g.Run("repack", "-q", "-a", "-d")
+		}
+		repo := open(t, g.Dir)
+		rows := slices.Collect(slices.Chunk(ids, 7))
+		next := make([]int, len(rows))
+		if err := repo.PastRows(rows, func(row, i int, data []byte) error {
+			if i != next[row] || !bytes.Equal(data, contents[7*row+i]) {
+				t.Errorf("%d of row %d, expected %d, or another content", i, row, next[row])
+			}
+			next[row]++
+			return nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+		for row, n := range next {
+			if n != len(rows[row]) {
+				t.Errorf("%d of row %d", n, row)
+			}
+		}
+		stop := errors.New("enough")
+		if err := repo.PastRows(rows, func(row, i int, _ []byte) error {
+			if row == 5 && i == 3 {
+				return stop
+			}
+			return nil
+		}); err != stop {
+			t.Errorf("got %v", err)
+		}
+		err := repo.PastRows([][]string{ids[:2], {ids[3], strings.Repeat("1", 40)}}, func(int, int, []byte) error { return nil })
+		wantKind(t, err, git.ErrMissing)
 	}
 }
 
