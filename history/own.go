@@ -97,3 +97,7 @@ func authored(edges []Edge, starts []schema.Digest, end schema.Digest) []Edge {
 	to := reach(edges, []schema.Digest{end}, true)
 	return slices.DeleteFunc(slices.Clone(edges), func(e Edge) bool { return !to[e.To] })
 }
+
+// OwnAllowed reports whether somebody may decide on what they wrote, by the policy that a decision has to meet: one that came later, and by which
+// they may, does not make it good. There must be an adoption.
+func (s *Standing) OwnAllowed(r *schema.Record) bool { return s.termsFor(r).own }

@@ -9,9 +9,9 @@ import (
 	"fettle/schema"
 )
 
-// wroteOn is who a commit names as its authors: by name and by mail address, co-authors too. Who committed it may have done no more than
+// WroteOn is who a commit names as its authors: by name and by mail address, co-authors too. Who committed it may have done no more than
 // that.
-func wroteOn(entry git.LogEntry) []string {
+func WroteOn(entry git.LogEntry) []string {
 	out := []string{entry.Author.Name, entry.Author.Email}
 	for _, co := range entry.CoAuthors {
 		name, mail, _ := strings.Cut(strings.TrimSuffix(strings.TrimSpace(co), ">"), "<")

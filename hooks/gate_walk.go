@@ -69,7 +69,7 @@ func (g *Gate) walk(tip string, hide []string) (*way, error) {
 }
 
 func (w *way) take(entry git.LogEntry) {
-	s := &step{hash: entry.Hash, subject: entry.Subject, author: entry.Author.Name, wrote: wroteOn(entry), parents: entry.Parents, changed: map[string]git.Change{}}
+	s := &step{hash: entry.Hash, subject: entry.Subject, author: entry.Author.Name, wrote: WroteOn(entry), parents: entry.Parents, changed: map[string]git.Change{}}
 	w.commits = append(w.commits, s)
 	w.by[s.hash] = s
 	for i, changes := range entry.Changes {

@@ -120,6 +120,21 @@ type Subject struct {
 	Known         Member[[]string]   `json:"known" is:"filled" doc:"warnings that stood at adoption and stay quiet until the content changes"`
 }
 
+// FileOf is the file that holds the roster, the people, the settings or a machine; "" for a condition, which may stand in any set.
+func FileOf(subject, name string) string {
+	switch subject {
+	case SubjectRoster:
+		return RosterFile
+	case SubjectPeople:
+		return PeopleFile
+	case SubjectSettings:
+		return SettingsFile
+	case SubjectMachine:
+		return "machines/" + name + ".json"
+	}
+	return ""
+}
+
 // Decision is an approval, a rejection or an adoption.
 type Decision struct {
 	Common

@@ -1,7 +1,12 @@
 package main
 
 import (
+	"slices"
+	"strings"
+
+	"fettle/history"
 	"fettle/history/git"
+	"fettle/hooks"
 	"fettle/schema"
 )
 
@@ -64,4 +69,25 @@ func (s *shop) digestsIn(entry git.LogEntry, path string, c *card) (before, afte
 		return read(change.OldHash), read(change.NewHash)
 	}
 	return "", ""
+}
+
+// wroteSince reports whether a commit since a decision names a person among the authors of roster, people, settings or a machine.
+func (s *shop) wroteSince(subject, name string, last *history.Decision, person string) bool {
+	if last == nil {
+		return false
+	}
+	brought, err := s.repo.Log(git.LogOptions{Revs: []string{s.decidedOn()}, Paths: []string{s.path(last.Record.Path)}, MaxCount: 1})
+	if err != nil || len(brought) == 0 {
+		return false
+	}
+	since := []string{s.decidedOn(), "^" + brought[0].Hash}
+	for entry, err := range s.repo.Walk(git.LogOptions{Revs: since, Paths: []string{s.path(schema.FileOf(subject, name))}}) {
+		if err != nil {
+			return false
+		}
+		if len(entry.Parents) < 2 && slices.ContainsFunc(hooks.WroteOn(entry), func(who string) bool { return strings.EqualFold(who, person) }) {
+			return true
+		}
+	}
+	return false
 }

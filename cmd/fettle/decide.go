@@ -583,6 +583,7 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 	if err != nil {
 		return err
 	}
+	alone := kind == schema.KindApproval && !standing.Policy(lib.Policy()).OwnChangeAllowed() && s.wroteSince(subject, name, state.Last(), person)
 	verb := map[string]string{schema.KindApproval: "Approved", schema.KindRejection: "Rejected"}[kind]
 	what := subject
 	if subject == schema.SubjectMachine {
@@ -593,5 +594,8 @@ func (s *shop) decideOther(kind, subject, name string, flags decisionFlags) erro
 			s.say("keeps    %s by persons or keys that the new roster drops", counted(kept, "decision"))
 		}
 		s.say("%s %s (%s)", strings.ToLower(verb), what, spoken(person))
+		if alone {
+			s.say("alone    %s saved this change, too: nobody else looked at it, and fettle verify says so", spoken(person))
+		}
 	})
 }

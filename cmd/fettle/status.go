@@ -386,18 +386,13 @@ func (s *shop) allAuthors(c *card) []string {
 		return authors
 	}
 	known := rosterNames(s.committed.lib)
-	add := func(name, email string) {
-		for _, k := range known {
-			if (strings.EqualFold(k, email) || strings.EqualFold(k, name)) && !contains(authors, k) {
-				authors = append(authors, k)
-			}
-		}
-	}
 	for _, entry := range s.commitsOf(c) {
-		add(entry.Author.Name, entry.Author.Email)
-		for _, co := range entry.CoAuthors {
-			name, email, _ := strings.Cut(strings.TrimSuffix(strings.TrimSpace(co), ">"), "<")
-			add(strings.TrimSpace(name), email)
+		for _, who := range hooks.WroteOn(entry) {
+			for _, k := range known {
+				if strings.EqualFold(k, who) && !contains(authors, k) {
+					authors = append(authors, k)
+				}
+			}
 		}
 	}
 	return authors

@@ -274,10 +274,7 @@ func (t *Trail) caughtUp(id string, edges []history.Edge, starts []schema.Digest
 
 // own reports whether a decision is by who saved a change, as far as the commit says, where the policy asks for somebody else.
 func (t *Trail) own(s step, a *approval) bool {
-	if a.record.Kind == schema.KindAdoption || t.Standing.Policy(t.Library.Policy()).OwnChangeAllowed() {
-		return false
-	}
-	return s.by(a.person)
+	return a.record.Kind != schema.KindAdoption && s.by(a.person) && !t.Standing.OwnAllowed(a.record)
 }
 
 // checkOwn looks for approvals by who saved the change although its reason names somebody else: where reasons are not signed, the name
@@ -315,13 +312,6 @@ func (t *Trail) checkOwn(r *Report) {
 
 // checkOwnFiles looks for approvals of roster, people, settings and machines by who saved the file: of these no reason says who wrote.
 func (t *Trail) checkOwnFiles(r *Report) {
-	if t.Standing.Policy(t.Library.Policy()).OwnChangeAllowed() {
-		return
-	}
-	fileOf := func(s schema.Subject) string {
-		return map[string]string{schema.SubjectRoster: schema.RosterFile, schema.SubjectPeople: schema.PeopleFile, schema.SubjectSettings: schema.SettingsFile,
-			schema.SubjectMachine: "machines/" + s.ID.V + ".json"}[s.Kind.V]
-	}
 	type decided struct {
 		record *schema.Record
 		saved  *commit
@@ -333,7 +323,7 @@ func (t *Trail) checkOwnFiles(r *Report) {
 			continue
 		}
 		for _, subject := range d.Body.Subjects.V {
-			if file := fileOf(subject); file != "" {
+			if file := schema.FileOf(subject.Kind.V, subject.ID.V); file != "" {
 				decisions[file] = append(decisions[file], decided{d.Record, saved})
 			}
 		}
@@ -346,7 +336,7 @@ func (t *Trail) checkOwnFiles(r *Report) {
 					since = max(since, before.saved.pos)
 				}
 			}
-			if d.record.Kind == schema.KindAdoption || since < 0 {
+			if d.record.Kind == schema.KindAdoption || since < 0 || t.Standing.OwnAllowed(d.record) {
 				continue
 			}
 			if c := t.savedBy(d.record.By.V, file, since, d.saved.pos); c != nil {
