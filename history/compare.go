@@ -47,7 +47,12 @@ func (d Difference) Digests() (from, to schema.Digest) {
 
 // Compare returns what differs between two snapshots by id and field, ordered by id. Files that were moved, renamed, split or
 // laid out anew make no difference; a changed thickness is one condition removed and one new.
-func Compare(before, after *schema.Library) []Difference {
+func Compare(before, after *schema.Library) []Difference { return compare(before, after, true) }
+
+// Differing is [Compare] without the fields of conditions that are new or removed, which are all of theirs.
+func Differing(before, after *schema.Library) []Difference { return compare(before, after, false) }
+
+func compare(before, after *schema.Library, all bool) []Difference {
 	var out []Difference
 	i, j := 0, 0
 	for i < len(before.Recipes) || j < len(after.Recipes) {
@@ -73,23 +78,27 @@ func Compare(before, after *schema.Library) []Difference {
 		if b != nil {
 			j++
 		}
-		if d, differs := difference(a, b); differs {
+		if d, differs := difference(a, b, all); differs {
 			out = append(out, d)
 		}
 	}
 	return out
 }
 
-func difference(a, b *schema.Recipe) (Difference, bool) {
+func difference(a, b *schema.Recipe, all bool) (Difference, bool) {
 	d := Difference{Before: a, After: b}
 	switch {
 	case a == nil:
 		d.ID = b.ID
-		d.Fields = CompareValues(nil, b.Values())
+		if all {
+			d.Fields = CompareValues(nil, b.Values())
+		}
 		return d, true
 	case b == nil:
 		d.ID = a.ID
-		d.Fields = CompareValues(a.Values(), nil)
+		if all {
+			d.Fields = CompareValues(a.Values(), nil)
+		}
 		return d, true
 	case a.Condition == b.Condition && a.Set == b.Set && slices.Equal(a.Composition, b.Composition):
 		return d, false // read once for both snapshots

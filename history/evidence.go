@@ -277,6 +277,12 @@ func (e *Evidence) Varied() []string {
 // MachineDrift returns what of a machine that shapes beam and jet is another now. A blank that was filled since is none.
 func MachineDrift(was, now *schema.BeamAndJet) []FieldChange { return machineDrift(was, now) }
 
+// Tried reports whether any trial of a condition is on record.
+func (l *Ledger) Tried(id schema.ID) bool {
+	l.index()
+	return len(l.trials[id.String()]) > 0
+}
+
 // ProvenUnits returns the real machines on which a good cut of a set is on record, with the machine as it is: one good trial of any of
 // its conditions shows that a twin cuts like its brother.
 func (l *Ledger) ProvenUnits(id schema.ID, machine schema.BeamAndJet) map[string]bool {

@@ -24,6 +24,7 @@ type Ledger struct {
 	withdrawn map[schema.Digest]*schema.Record
 	reasons   map[SubjectKey][]Edge    // also those that were taken back
 	trials    map[string][]trialRecord // by id
+	permits   map[string][]*schema.Permit
 }
 
 // ReadLedger reads the records of a snapshot, a few at a time. The error is about reading; what is wrong with a record is in its
@@ -54,45 +55,91 @@ func recordPaths(src schema.Source) (paths []string) {
 }
 
 // ReadLedgerSparing is [ReadLedger] for who holds all records of years while the history is read, too: they take a third of the room.
-// Signatures are checked while they are at hand, and then neither they nor what they are over are kept.
 func ReadLedgerSparing(src schema.Source) (*Ledger, error) {
 	paths := recordPaths(src)
-	records, checks := make([]*schema.Record, len(paths)), make([]*check, len(paths))
-	spare := schema.NewSparing()
-	err := schema.AtOnce(len(paths), func(i int) error {
+	k := NewSparing()
+	ids := make(map[string]string, len(paths))
+	for _, p := range paths {
+		ids[p] = ""
+	}
+	if err := schema.AtOnce(len(paths), func(i int) error {
 		data, err := src.Read(paths[i])
 		if err != nil {
 			return fmt.Errorf("%s: %w", paths[i], err)
 		}
-		r := spare.ReadRecord(paths[i], data)
-		if records[i] = r; mayBeSigned(r) {
-			key, why := checkRecord(r, "")
-			checks[i] = &check{key, why}
-			r.Signature.V = ""
-		}
-		r.Message = nil
+		k.Add(paths[i], "", data)
 		return nil
-	})
-	if err != nil {
+	}); err != nil {
 		return nil, err
+	}
+	return k.Ledger(ids), nil
+}
+
+// Sparing holds the records of one or several snapshots in little room, each once. Signatures are checked while they are at hand, and then
+// neither they nor what they are over are kept.
+type Sparing struct {
+	spare *schema.Sparing
+	mu    sync.Mutex
+	known map[recordAt]spared
+	keys  map[string]ssh.PublicKey // few persons sign many records
+}
+
+type recordAt struct{ path, id string }
+
+type spared struct {
+	record *schema.Record
+	check  *check // nil where there was nothing to check
+}
+
+// NewSparing holds no records yet.
+func NewSparing() *Sparing {
+	return &Sparing{spare: schema.NewSparing(), known: map[recordAt]spared{}, keys: map[string]ssh.PublicKey{}}
+}
+
+// Add reads a record; what it was read from is called by an id, "" where it has none. It may be called by several goroutines.
+func (k *Sparing) Add(path, id string, data []byte) {
+	one := spared{record: k.spare.ReadRecord(path, data)}
+	if mayBeSigned(one.record) {
+		key, why := checkRecord(one.record, "")
+		one.check = &check{key, why}
+		one.record.Signature.V = ""
+	}
+	one.record.Message = nil
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if c := one.check; c != nil && c.key != nil {
+		name := string(c.key.Marshal())
+		if k.keys[name] == nil {
+			k.keys[name] = c.key
+		}
+		c.key = k.keys[name]
+	}
+	k.known[recordAt{path, id}] = one
+}
+
+// Holds reports whether a record was added.
+func (k *Sparing) Holds(path, id string) bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.known[recordAt{path, id}].record != nil
+}
+
+// Ledger is the ledger of the records with these paths and ids, which were added.
+func (k *Sparing) Ledger(ids map[string]string) *Ledger {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	records := make([]*schema.Record, 0, len(ids))
+	for p, id := range ids {
+		records = append(records, k.known[recordAt{p, id}].record)
 	}
 	l := NewLedger(records)
 	l.checks = make(map[schema.Digest]check, len(records))
-	keys := map[string]ssh.PublicKey{} // few persons sign many records
-	for i, c := range checks {
-		if c == nil || !Sound(records[i]) { // a copy under another name has the digest of the record itself
-			continue
+	for _, r := range records {
+		if c := k.known[recordAt{r.Path, ids[r.Path]}].check; c != nil && Sound(r) { // a copy under another name has the digest of the record itself
+			l.checks[r.Digest] = *c
 		}
-		if c.key != nil {
-			name := string(c.key.Marshal())
-			if keys[name] == nil {
-				keys[name] = c.key
-			}
-			c.key = keys[name]
-		}
-		l.checks[records[i].Digest] = *c
 	}
-	return l, nil
+	return l
 }
 
 // Of is a ledger of some of the records, with what is known of their signatures.

@@ -12,14 +12,13 @@ const LongestPermit = 72 * time.Hour
 // Permit returns the permit that lets a recipe run at a moment before it is decided, the one that ends last; nil for none. A permit for
 // one unit says nothing of another; an empty unit asks for any. One that was taken back counts no more.
 func (l *Ledger) Permit(id string, recipe schema.Digest, unit string, at time.Time) *schema.Permit {
-	withdrawn := l.Withdrawn()
+	l.index()
 	var found *schema.Permit
 	var last time.Time
-	for _, p := range Bodies[*schema.Permit](l) {
-		ends, ok := PermitEnds(p.Body)
-		if ok && withdrawn[p.Record.Digest] == nil && p.Body.ID.V == id && p.Body.Digest.V == string(recipe) &&
-			(!p.Body.Unit.Set() || unit == "" || p.Body.Unit.V == unit) && !at.Before(p.Record.Time()) && at.Before(ends) && ends.After(last) {
-			found, last = p.Body, ends
+	for _, p := range l.permits[id] {
+		ends, ok := PermitEnds(p)
+		if ok && p.Digest.V == string(recipe) && (!p.Unit.Set() || unit == "" || p.Unit.V == unit) && !at.Before(p.Time()) && at.Before(ends) && ends.After(last) {
+			found, last = p, ends
 		}
 	}
 	return found

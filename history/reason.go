@@ -25,7 +25,7 @@ func (l *Ledger) written(key SubjectKey) []Edge {
 	return l.reasons[key]
 }
 
-// index works out, once, what was taken back, what reasons say of each subject and which trials there are of each id.
+// index works out, once, what was taken back, what reasons say of each subject, and which trials and permits there are of each id.
 func (l *Ledger) index() {
 	l.once.Do(func() {
 		l.withdrawn = l.findWithdrawn()
@@ -40,6 +40,12 @@ func (l *Ledger) index() {
 		for _, t := range Bodies[*schema.Trial](l) {
 			if l.withdrawn[t.Record.Digest] == nil {
 				l.trials[t.Body.ID.V] = append(l.trials[t.Body.ID.V], trialRecord(t))
+			}
+		}
+		l.permits = map[string][]*schema.Permit{}
+		for _, p := range Bodies[*schema.Permit](l) {
+			if l.withdrawn[p.Record.Digest] == nil {
+				l.permits[p.Body.ID.V] = append(l.permits[p.Body.ID.V], p.Body)
 			}
 		}
 	})

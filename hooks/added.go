@@ -14,6 +14,9 @@ import (
 
 // added are the records that no parent holds: those that the commit brings.
 func (c Case) added() []*schema.Record {
+	if c.came != nil {
+		return c.came
+	}
 	var out []*schema.Record
 	for _, r := range c.Now.Ledger.Records {
 		known := c.Before.Hashes[r.Path] != ""
@@ -43,6 +46,9 @@ func (c Case) ownApprovals(standing *history.Standing) []lint.Change {
 		for _, subject := range d.Subjects.V {
 			id, err := schema.ParseID(subject.ID.V)
 			recipe := c.Now.Lib.Recipe(id)
+			if c.about != nil && !c.about(id) {
+				continue
+			}
 			if err != nil || subject.Kind.V != schema.SubjectCondition || recipe == nil {
 				continue
 			}

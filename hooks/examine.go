@@ -59,6 +59,9 @@ type Case struct {
 	Wrote func(schema.ID, schema.Digest) []string
 
 	standing *history.Standing // of Now.Ledger, where it was judged already
+
+	came  []*schema.Record     // what the commit brings, or as much of it as matters here; nil where that is to be found out
+	about func(schema.ID) bool // which conditions are asked about in what it brings; nil for all
 }
 
 // A Report is the verdict.
@@ -141,20 +144,35 @@ func libraryID(lib *schema.Library) string {
 // touchedFamilies restricts the verdict to the families that a change touches; all of them where a machine or the settings
 // changed, since those are judged through every condition.
 func touchedFamilies(changes []lint.Change, differences []history.Difference, before, now *schema.Library) func(*schema.Recipe) bool {
+	return touchedBeside(before, now).only(changes, differences)
+}
+
+// touched is what a change touches beside sets: machines by name, and all where the settings are others.
+type touched struct {
+	machines map[string]bool
+	all      bool
+}
+
+func touchedBeside(before, now *schema.Library) touched {
+	t := touched{machines: map[string]bool{}}
+	for _, name := range append(before.MachineNames(), now.MachineNames()...) {
+		a, b := before.Machine(name), now.Machine(name)
+		t.machines[name] = a == nil || b == nil || a.Digest() != b.Digest()
+	}
+	t.all = before.Settings.Value == nil || now.Settings.Value == nil || before.Settings.Value.Digest() != now.Settings.Value.Digest()
+	return t
+}
+
+// only are the conditions whose machine or family a change touches.
+func (t touched) only(changes []lint.Change, differences []history.Difference) func(*schema.Recipe) bool {
 	families := map[string]bool{}
-	machines := map[string]bool{}
 	for _, c := range changes {
 		families[c.ID.Family()] = true
 	}
 	for _, d := range differences {
 		families[d.ID.Family()] = true
 	}
-	for _, name := range append(before.MachineNames(), now.MachineNames()...) {
-		a, b := before.Machine(name), now.Machine(name)
-		machines[name] = a == nil || b == nil || a.Digest() != b.Digest()
-	}
-	all := before.Settings.Value == nil || now.Settings.Value == nil || before.Settings.Value.Digest() != now.Settings.Value.Digest()
-	return func(r *schema.Recipe) bool { return all || machines[r.ID.Machine] || families[r.ID.Family()] }
+	return func(r *schema.Recipe) bool { return t.all || t.machines[r.ID.Machine] || families[r.ID.Family()] }
 }
 
 // change fills in what the history knows of one difference.
@@ -218,7 +236,7 @@ func (c Case) change(d history.Difference, standing *history.Standing) lint.Chan
 			}
 		}
 	}
-	if change.After != nil {
+	if change.After != nil && c.Now.Ledger.Tried(d.ID) {
 		base := change.Approved
 		if base == nil {
 			base = change.Before
@@ -284,8 +302,8 @@ func (c Case) records() []lint.RecordChange {
 }
 
 func record(l *history.Ledger, path string) *schema.Record {
-	i := slices.IndexFunc(l.Records, func(r *schema.Record) bool { return r.Path == path })
-	if i < 0 {
+	i, ok := slices.BinarySearchFunc(l.Records, path, func(r *schema.Record, path string) int { return strings.Compare(r.Path, path) })
+	if !ok {
 		return nil
 	}
 	return l.Records[i]

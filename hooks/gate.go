@@ -32,6 +32,7 @@ type GateOptions struct {
 	FromOld   bool      // every branch is judged from its old tip on, as a build job says it
 	Undecided bool      // what nobody approved yet may move too, as where something came in and is only looked at
 	Memory    bool      // what it read is remembered below the directory of the repository; see [Ruling.quickly]
+	Brief     bool      // it is printed, and not asked for all its charges
 	Render    func(io.Writer, lint.Finding)
 }
 
@@ -46,12 +47,14 @@ type Gate struct {
 	fallback  func() (string, error) // the branch that counts as protected where no settings name one
 	protected map[string][]string    // by commit: what its settings name
 	settings  *settingsFiles         // that are remembered, nil for none
+	partsFrom int                    // [partsFrom], but for tests
 }
 
 // NewGate makes a gate for a repository. On a server, open the repository with [git.NoReplace]: what is pushed could replace an
 // object by another one otherwise.
 func NewGate(repo *git.Repo, o GateOptions) *Gate {
-	g := &Gate{GateOptions: o, repo: repo, store: newStore(repo), protected: map[string][]string{}}
+	g := &Gate{GateOptions: o, repo: repo, store: newStore(repo), protected: map[string][]string{}, partsFrom: partsFrom}
+	g.store.spare = history.NewSparing()
 	g.pins = sync.OnceValues(func() ([]string, error) { return repo.ConfigAll("fettle.anchor") })
 	go g.pins() // a child of its own, so it runs while trees are read
 	if o.Memory {
@@ -98,7 +101,7 @@ type Ruling struct {
 
 // Refused reports whether the branch must not move.
 func (r *Ruling) Refused() bool {
-	return len(r.denied)+len(r.breaks) > 0 || slices.ContainsFunc(r.verdicts, func(v *verdict) bool { return len(v.Blocking()) > 0 })
+	return len(r.denied)+len(r.breaks) > 0 || slices.ContainsFunc(r.verdicts, func(v *verdict) bool { return len(v.blocking()) > 0 })
 }
 
 // branches is where git keeps them. Tags and notes carry nothing that anybody cuts with.
@@ -405,7 +408,7 @@ func (r *Ruling) running() (*running, error) {
 	g := r.gate
 	changes, err := g.repo.ChangedPaths(r.Base, r.New)
 	return &running{Call: Call{Render: g.Render, At: g.At}, repo: g.repo, store: g.store, head: r.Base, changes: changes, pushed: true,
-		makes: g.Memory && r.Protected}, err
+		makes: g.Memory && r.Protected, partsFrom: g.partsFrom, brief: g.Brief}, err
 }
 
 // judge comes to the verdict on one library.
@@ -506,8 +509,8 @@ func (g *Gate) adoption(t *tree, id string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	adoptions := slices.DeleteFunc(slices.Clone(ledger.Records), func(r *schema.Record) bool { return r.Kind != schema.KindAdoption })
-	if anchor := history.NewLedger(adoptions).Judge(id, "").Anchor; anchor != nil {
+	adoptions := ledger.Without(func(r *schema.Record) bool { return r.Kind != schema.KindAdoption })
+	if anchor := adoptions.Judge(id, "").Anchor; anchor != nil {
 		return string(anchor.Digest), nil
 	}
 	return "", nil

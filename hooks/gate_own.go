@@ -27,24 +27,13 @@ func (w *way) wrote(l *library, c *Case, standing *history.Standing, id schema.I
 	if now == nil || w == nil {
 		return nil
 	}
+	w.much = w.much || c.about != nil
 	full, state := l.full(now.File.Path), standing.Condition(id)
-	read := map[string]schema.Digest{"": ""}
-	digest := func(blob string) schema.Digest {
-		known, ok := read[blob]
-		if !ok {
-			if data, err := w.gate.repo.PastBlob(blob); err == nil {
-				if v := recipeIn(data, full, id, now); v != nil {
-					known = v.Digest()
-				}
-			}
-			read[blob] = known
-		}
-		return known
-	}
+	digest := func(blob string) schema.Digest { return w.digestIn(blob, full, id, now) }
 	decided := func(d schema.Digest) bool { return d != recipe && state.Once(d) != nil }
 	var queue []string
-	for _, s := range w.commits { // the newest first
-		if change, ok := s.changed[full]; ok && digest(change.NewHash) == recipe && digest(change.OldHash) != recipe {
+	for _, s := range w.touching(full) { // the newest first
+		if change := s.changed[full]; digest(change.NewHash) == recipe && digest(change.OldHash) != recipe {
 			queue = append(queue, s.hash)
 			break
 		}

@@ -3,6 +3,7 @@ package hooks
 import (
 	"fmt"
 	"io"
+	"iter"
 	"slices"
 	"strings"
 
@@ -23,7 +24,7 @@ func (r *Ruling) Charges() []Charge {
 		out = append(out, Charge{Finding: lint.Finding{Severity: lint.Error, Path: r.Ref, Line: 1, Column: 1, Width: 1, Message: why, Help: strings.Join(r.advice, "\n")}})
 	}
 	for _, v := range r.verdicts {
-		for _, f := range v.Blocking() {
+		for _, f := range v.blocking() {
 			c := Charge{Finding: f}
 			c.Path = v.full(f.Path)
 			c.came(r.way.blame(v, f))
@@ -77,13 +78,7 @@ func (r *Ruling) look() {
 		if r.Protected {
 			continue
 		}
-		var waiting []string
-		for _, c := range v.Report.Changes {
-			if v.Standing.Anchor != nil && c.Status != "" && c.Status != string(history.Approved) {
-				waiting = append(waiting, c.ID.String())
-			}
-		}
-		if len(waiting) > 0 {
+		if waiting := v.waiting(); len(waiting) > 0 {
 			r.notes = append(r.notes, waits(waiting)+" until somebody approves: fettle review")
 		}
 	}
@@ -109,11 +104,12 @@ func (r *Ruling) Print(w io.Writer) {
 	}
 	hidden := 0
 	for _, v := range r.verdicts {
-		shown := onePerCondition(v.Blocking())
-		slices.SortStableFunc(shown, func(a, b lint.Finding) int { return rank(a) - rank(b) })
-		for _, f := range shown {
-			if out.shown == most || !out.finding(r.render(v), f) {
-				hidden++
+		shown := onePerCondition(v.blocking())
+		for at := range ranks {
+			for f := range shown {
+				if rank(f) == at && (out.shown == most || !out.finding(r.render(v), *f)) {
+					hidden++
+				}
 			}
 		}
 	}
@@ -148,6 +144,7 @@ func (r *Ruling) Print(w io.Writer) {
 func (r *Ruling) render(v *verdict) func(io.Writer, lint.Finding) {
 	return func(w io.Writer, f lint.Finding) {
 		step := r.way.blame(v, f)
+		f = v.rest.shown(r.gate.repo, f)
 		f.Path = v.full(f.Path)
 		var b strings.Builder
 		r.gate.Render(&b, f)
@@ -161,18 +158,28 @@ func (r *Ruling) render(v *verdict) func(io.Writer, lint.Finding) {
 }
 
 // onePerCondition leaves out that a condition has no reason or no approval where something is wrong with it: that comes first.
-func onePerCondition(findings []lint.Finding) []lint.Finding {
-	worst := map[string]int{}
-	for _, f := range findings {
-		if w, known := worst[f.ID]; f.ID != "" && (!known || rank(f) < w) {
-			worst[f.ID] = rank(f)
+func onePerCondition(findings []lint.Finding) iter.Seq[*lint.Finding] {
+	worst := map[string]int8{}
+	for i := range findings {
+		f := &findings[i]
+		if w, known := worst[f.ID]; f.ID != "" && (!known || rank(f) < int(w)) {
+			worst[f.ID] = int8(rank(f))
 		}
 	}
-	return slices.DeleteFunc(slices.Clone(findings), func(f lint.Finding) bool { return f.ID != "" && rank(f) > worst[f.ID] })
+	return func(yield func(*lint.Finding) bool) {
+		for i := range findings {
+			if f := &findings[i]; (f.ID == "" || rank(f) <= int(worst[f.ID])) && !yield(f) {
+				return
+			}
+		}
+	}
 }
 
+// ranks is how many ranks there are.
+const ranks = 4
+
 // rank orders what speaks against a push: values that cannot be, records, changes without a reason, approvals.
-func rank(f lint.Finding) int {
+func rank(f *lint.Finding) int {
 	switch f.Rule {
 	case history.RuleRecordAltered, history.RuleRecordRemoved:
 		return 1
@@ -223,7 +230,7 @@ func (r *Ruling) counts() string {
 	var values, reasons, approvals, files int
 	records, anchor := len(r.breaks), false
 	for _, v := range r.verdicts {
-		for _, f := range onePerCondition(v.Blocking()) {
+		for f := range onePerCondition(v.blocking()) {
 			switch {
 			case f.Path == recordsDir:
 				anchor = true
@@ -268,9 +275,13 @@ func (r *Ruling) settle() []string {
 	var records, reasons, anchor bool
 	var wait []string
 	for _, v := range r.verdicts {
-		var values, missing, subjects []lint.Finding
+		var values []string // conditions
+		var subjects []lint.Finding
+		missing := v.rest != nil && v.rest.missing
 		own, untried := false, ""
-		for _, f := range v.Blocking() {
+		blocking := v.blocking()
+		for i := range blocking {
+			f := &blocking[i]
 			switch {
 			case f.Rule == "own-approval":
 				own = true
@@ -281,14 +292,14 @@ func (r *Ruling) settle() []string {
 			case rank(f) == 1:
 				records = true
 			case rank(f) == 3 && f.ID == "":
-				subjects = append(subjects, f)
+				subjects = append(subjects, *f)
 			case rank(f) == 3:
-				missing = append(missing, f)
+				missing = true
 			case rank(f) == 0:
-				values = append(values, f)
+				values = append(values, f.ID)
 			}
 		}
-		for _, f := range onePerCondition(v.Blocking()) {
+		for f := range onePerCondition(blocking) {
 			reasons = reasons || rank(f) == 2
 		}
 		if own {
@@ -301,7 +312,7 @@ func (r *Ruling) settle() []string {
 		if len(values) > 0 {
 			out = append(out, v.repair(values)...)
 		}
-		if len(values) == 0 && len(missing)+len(subjects) > 0 {
+		if len(values) == 0 && (missing || len(subjects) > 0) {
 			wait = r.decide(v, subjects)
 		}
 	}
@@ -343,13 +354,11 @@ func (r *Ruling) settle() []string {
 }
 
 // repair says how values that cannot be are put right.
-func (v *verdict) repair(values []lint.Finding) []string {
+func (v *verdict) repair(conditions []string) []string {
 	out := []string{"mend the values, save, and push again:"}
-	for _, f := range values {
-		for _, c := range v.Report.Changes {
-			if f.ID == c.ID.String() && c.Approved != nil {
-				out = []string{"mend the values, or put back the recipe in force; then save and push again:", "  fettle put-back " + f.ID}
-			}
+	for _, id := range conditions {
+		if v.replaces(id) {
+			out = []string{"mend the values, or put back the recipe in force; then save and push again:", "  fettle put-back " + id}
 		}
 	}
 	return append(out, "  fettle save", "  git push")
@@ -366,7 +375,7 @@ func (r *Ruling) restore() []string {
 		}
 	}
 	for _, v := range r.verdicts {
-		for _, f := range v.Blocking() {
+		for _, f := range v.blocking() {
 			if f.Rule != history.RuleRecordAltered && f.Rule != history.RuleRecordRemoved {
 				continue
 			}
@@ -409,6 +418,9 @@ func (v *verdict) mayApprove() []string {
 	if v.Standing.Roster == nil {
 		return nil
 	}
+	if v.rest != nil {
+		return v.rest.may
+	}
 	names := v.Standing.Roster.Principals()
 	for _, c := range v.Report.Changes {
 		if c.Status != string(history.Approved) {
@@ -416,4 +428,37 @@ func (v *verdict) mayApprove() []string {
 		}
 	}
 	return names
+}
+
+// waiting are conditions that changed and that nobody approved.
+func (v *verdict) waiting() []string {
+	if v.Standing.Anchor == nil {
+		return nil
+	}
+	if v.rest != nil {
+		return v.rest.waiting
+	}
+	var out []string
+	for _, c := range v.Report.Changes {
+		if c.Status != "" && c.Status != string(history.Approved) {
+			out = append(out, c.ID.String())
+		}
+	}
+	return out
+}
+
+// replaces reports whether a condition changed that has a recipe in force.
+func (v *verdict) replaces(id string) bool {
+	if v.rest != nil {
+		return v.rest.approved[id]
+	}
+	return slices.ContainsFunc(v.Report.Changes, func(c lint.Change) bool { return id == c.ID.String() && c.Approved != nil })
+}
+
+// blocking are [lint.Result.Blocking] without a copy where all that was kept are such; they must not be changed.
+func (v *verdict) blocking() []lint.Finding {
+	if v.rest != nil {
+		return v.Findings
+	}
+	return v.Blocking()
 }

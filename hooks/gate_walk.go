@@ -22,6 +22,10 @@ type way struct {
 	follows map[string]bool  // every commit that one of them follows
 	found   []broken
 	read    map[readAt]*schema.Library
+	near    *narrowing                             // to the sets of the condition that was asked about last, see around
+	past    map[contentAt]map[string]schema.Digest // of contents that were read, see digestsOf
+	steps   map[string][]*step                     // that changed a file, see touching
+	much    bool                                   // many conditions of each content are asked about
 }
 
 // A step is one commit on the way.
@@ -185,7 +189,7 @@ func trail(was, now map[string]string) []history.Broken {
 func (w *way) broken(verdicts []*verdict) []broken {
 	seen := map[string]bool{}
 	for _, v := range verdicts {
-		for _, c := range v.Blocking() {
+		for _, c := range v.blocking() {
 			if c.Rule == history.RuleRecordAltered || c.Rule == history.RuleRecordRemoved {
 				seen[v.full(c.Path)] = true
 			}
@@ -206,7 +210,11 @@ func (w *way) broken(verdicts []*verdict) []broken {
 // a rebase made a step again on another recipe.
 func (w *way) explained(r *Ruling, l *library, c *Case, d history.Difference) bool {
 	from, to := d.Digests()
-	recipe := func(commit string) *schema.Values { return values(w.library(commit, l.root, l.bearing).Recipe(d.ID)) }
+	read := l.bearing
+	if read == nil {
+		read = w.around(d.ID)
+	}
+	recipe := func(commit string) *schema.Values { return values(w.library(commit, l.root, read).Recipe(d.ID)) }
 	starts := []schema.Digest{from}
 	for _, s := range w.commits {
 		if len(s.parents) == 0 {
@@ -214,7 +222,7 @@ func (w *way) explained(r *Ruling, l *library, c *Case, d history.Difference) bo
 		}
 		for _, p := range s.parents {
 			if w.by[p] == nil { // it was judged when it came
-				starts = append(starts, digestIn(w.library(p, l.root, l.bearing), d.ID))
+				starts = append(starts, digestIn(w.library(p, l.root, read), d.ID))
 			}
 		}
 	}
@@ -266,16 +274,103 @@ func (w *way) library(commit, root string, n *narrowing) *schema.Library {
 		return lib
 	}
 	lib := &schema.Library{}
-	if t, err := w.gate.store.saved(commit, root); err == nil {
+	if n != nil && n == w.near { // others are asked about next, so nothing of it is at hand then
+		if entries, err := w.gate.repo.TreeFiles(commit, path.Join(root, schema.SettingsFile), path.Join(root, "machines"), path.Join(root, "sets")); err == nil {
+			lib = n.store.library(n.store.ordinary(entries, root), n)
+		}
+	} else if t, err := w.gate.store.saved(commit, root); err == nil {
 		lib = w.gate.store.library(t, n)
 	}
 	w.read[key] = lib
 	return lib
 }
 
-// touched is the library of a commit as far as a step changed it: machines, settings and the sets that differ, or all sets where
-// something that they share differs.
-func (w *way) touched(commit, root string, s *step) *schema.Library {
+// around narrows libraries to the sets that a condition may stand in. What was read around another one is let go.
+func (w *way) around(id schema.ID) *narrowing {
+	of := map[string]family{}
+	if w.near != nil {
+		if w.near.families[familyOf(id)] {
+			return w.near
+		}
+		of = w.near.of
+		maps.DeleteFunc(w.read, func(at readAt, _ *schema.Library) bool { return at.narrow == w.near })
+	}
+	w.near = &narrowing{newStore(w.gate.repo), map[family]bool{familyOf(id): true}, map[string]bool{}, of}
+	return w.near
+}
+
+// touching are the commits on the way that changed a file, the newest first.
+func (w *way) touching(full string) []*step {
+	if w.steps == nil {
+		w.steps = map[string][]*step{}
+		for _, s := range w.commits {
+			for p := range s.changed {
+				w.steps[p] = append(w.steps[p], s)
+			}
+		}
+	}
+	return w.steps[full]
+}
+
+// contentAt is one content of a set file, with what its gas is a mix of now.
+type contentAt struct{ blob, full, mix string }
+
+// mostContents is of how many the digests are kept.
+const mostContents = 2000
+
+// digestIn is that of a condition in one content of a set file, "" where it does not stand there; now is the recipe as it is now, nil where
+// there is none. The first condition asked about is looked up alone, and with the second one all of them are.
+func (w *way) digestIn(blob, full string, id schema.ID, now *schema.Recipe) schema.Digest {
+	if blob == "" {
+		return ""
+	}
+	at := contentAt{blob: blob, full: full}
+	if now != nil {
+		for _, part := range now.Composition {
+			at.mix += part.Name + " " + part.V.Canonical() + "\n"
+		}
+	}
+	const whole = "" // the name under which it is noted that all are known
+	known, name := w.past[at], id.String()
+	if digest, ok := known[name]; ok {
+		return digest
+	}
+	if _, ok := known[whole]; ok {
+		return ""
+	}
+	data, err := w.gate.repo.PastBlob(blob)
+	if err != nil {
+		return ""
+	}
+	set, _ := schema.ReadFile(full, data).Value.(*schema.ConditionSet)
+	if known == nil {
+		if len(w.past) >= mostContents || w.past == nil {
+			w.past = map[contentAt]map[string]schema.Digest{}
+		}
+		known = map[string]schema.Digest{}
+		w.past[at] = known
+		if !w.much {
+			known[name] = ""
+			if recipe := recipeOf(set, id, now); recipe != nil {
+				known[name] = recipe.Digest()
+			}
+			return known[name]
+		}
+	}
+	for _, recipe := range recipesOf(set, now) {
+		if at, ok := recipe.ID(); ok {
+			if _, twice := known[at.String()]; !twice {
+				known[at.String()] = recipe.Digest()
+			}
+		}
+	}
+	known[whole] = ""
+	return known[name]
+}
+
+// touched are the files of the library of a commit as far as a step changed it: machines, settings and the sets that differ, or all sets
+// where something that they share differs.
+func (w *way) touched(commit, root string, s *step) *tree {
 	wanted := []string{path.Join(root, schema.SettingsFile), path.Join(root, "machines")}
 	for full := range s.changed {
 		p, ok := inLibrary(root, full)
@@ -284,14 +379,14 @@ func (w *way) touched(commit, root string, s *step) *schema.Library {
 		case strings.HasPrefix(p, "sets/"):
 			wanted = append(wanted, full)
 		default:
-			return w.library(commit, root, nil)
+			wanted = append(wanted, path.Join(root, "sets"))
 		}
 	}
 	entries, err := w.gate.repo.TreeFiles(commit, wanted...)
 	if err != nil {
-		return &schema.Library{}
+		entries = nil // what cannot be read holds nothing
 	}
-	return w.gate.store.library(w.gate.store.ordinary(entries, root), nil)
+	return w.gate.store.ordinary(entries, root)
 }
 
 // blame is the commit that made a finding what it is: the last one that altered its record, changed its recipe or else its file.
@@ -306,32 +401,13 @@ func (w *way) blame(v *verdict, f lint.Finding) *step {
 		}
 	}
 	id, err := schema.ParseID(f.ID)
-	for _, s := range w.commits {
-		change, ok := s.changed[full]
-		if !ok {
-			continue
-		}
-		if err != nil || f.ID == "" || w.digestOf(change.OldHash, full, v, id) != w.digestOf(change.NewHash, full, v, id) {
+	now := v.Now.Lib.Recipe(id)
+	for _, s := range w.touching(full) {
+		if change := s.changed[full]; err != nil || f.ID == "" || w.digestIn(change.OldHash, full, id, now) != w.digestIn(change.NewHash, full, id, now) {
 			return s
 		}
 	}
 	return nil
-}
-
-// digestOf is that of a condition in the file with this content, "" where it does not stand there.
-func (w *way) digestOf(blob, full string, v *verdict, id schema.ID) schema.Digest {
-	if blob == "" {
-		return ""
-	}
-	data, err := w.gate.repo.PastBlob(blob)
-	if err != nil {
-		return ""
-	}
-	recipe := recipeIn(data, full, id, v.Now.Lib.Recipe(id))
-	if recipe == nil {
-		return ""
-	}
-	return recipe.Digest()
 }
 
 // mended are errors that a commit on the way brought and that the last one no longer has, each in one line. They stop nothing:
@@ -345,10 +421,11 @@ func (w *way) mended(r *Ruling) []string {
 			continue
 		}
 		for _, root := range s.roots() {
-			before, now := w.touched(s.parents[0], root, s), w.touched(s.hash, root, s)
-			if budget -= len(now.Files); budget < 0 {
+			after := w.touched(s.hash, root, s)
+			if budget -= len(after.ids); budget < 0 {
 				return out
 			}
+			before, now := w.gate.store.library(w.touched(s.parents[0], root, s), nil), w.gate.store.library(after, nil)
 			differences := history.Compare(before, now)
 			if now.Settings.Value == nil || len(differences) == 0 {
 				continue
@@ -372,6 +449,9 @@ func (w *way) mended(r *Ruling) []string {
 // has reports whether the verdict on a library has a finding too.
 func (r *Ruling) has(root string, f lint.Finding) bool {
 	for _, v := range r.verdicts {
+		if v.root == root && v.rest != nil && v.rest.minor[[3]string{f.Rule, f.ID, f.Field}] {
+			return true
+		}
 		if v.root == root && slices.ContainsFunc(v.Findings, func(g lint.Finding) bool { return g.Rule == f.Rule && g.ID == f.ID && g.Field == f.Field }) {
 			return true
 		}

@@ -26,7 +26,7 @@ func (r *running) narrow(l *library) (*narrowing, error) {
 	if err := n.learn(l.before, l.now); err != nil {
 		return nil, err
 	}
-	differ := &tree{r.store, map[string]string{}}
+	differ := map[string][]string{} // paths by id of the content
 	for _, t := range []*tree{l.before, l.now} {
 		for p, id := range t.ids {
 			switch {
@@ -34,26 +34,17 @@ func (r *running) narrow(l *library) (*narrowing, error) {
 			case isSet(p):
 				n.families[n.of[id]] = true
 			case t == l.now || !schema.IsRecordPath(p):
-				differ.ids[id] = id
+				differ[id] = append(differ[id], p)
 			}
 		}
 	}
-	if err := r.store.fill(all, differ); err != nil {
-		return nil, err
-	}
-	for _, t := range []*tree{l.before, l.now} {
-		for p, id := range t.ids {
-			if differ.ids[id] == "" {
-				continue
-			}
-			data, err := t.Read(p)
-			if err != nil {
-				return nil, err
-			}
+	ids := slices.Sorted(maps.Keys(differ))
+	return n, r.repo.PastBlobs(ids, func(i int, data []byte) error {
+		for _, p := range differ[ids[i]] {
 			n.bears(p, data)
 		}
-	}
-	return n, nil
+		return nil
+	})
 }
 
 // bears adds what a machine profile or a record bears on.

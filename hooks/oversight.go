@@ -19,6 +19,7 @@ type verdict struct {
 	Report
 	left  []leftOut
 	stray []leftOut
+	rest  *remnant // nil where it was come to in one go
 }
 
 // leftOut is an edit or a reason that lies on disk and belongs to what is committed.

@@ -40,16 +40,26 @@ func init() {
 		count(filepath.Base(quick.root))
 	}
 	afterGate = func(full *Ruling) {
-		if full.gate.Memory || flag.Parsed() && testing.Short() && os.Getenv(countVariable) == "" {
+		if full.gate.Memory || full.gate.partsFrom == 1 || flag.Parsed() && testing.Short() && os.Getenv(countVariable) == "" {
 			return
+		}
+		printed := func(r *Ruling) string {
+			var out bytes.Buffer
+			r.Print(&out)
+			fmt.Fprintln(&out, len(r.verdicts))
+			for _, v := range r.verdicts {
+				waiting := slices.Clone(v.waiting())
+				slices.Sort(waiting)
+				fmt.Fprintln(&out, waiting, v.mayApprove())
+			}
+			return fmt.Sprint(out.String(), r.Refused(), r.Protected, r.Commits, r.Base, r.Notes())
 		}
 		say := func(r *Ruling) string {
 			var out bytes.Buffer
-			r.Print(&out)
 			for _, c := range r.Charges() {
 				fmt.Fprintf(&out, "%+v %s %s\n", c.Message, c.Commit, c.Path)
 			}
-			return fmt.Sprint(out.String(), r.Refused(), r.Protected, r.Commits, r.Base, r.Notes())
+			return printed(r) + out.String()
 		}
 		for _, v := range full.verdicts {
 			makes := *v.running
@@ -69,6 +79,26 @@ func init() {
 		}
 		if r.quick {
 			count("gate")
+		}
+		for _, brief := range []bool{false, true} {
+			again = NewGate(full.gate.repo, full.gate.GateOptions)
+			again.known, again.fallback = full.gate.known, full.gate.fallback
+			again.partsFrom, again.Brief = 1, brief
+			if brief {
+				say = printed
+			}
+			if r, err = again.Judge(full.Move); err != nil {
+				panic(err)
+			}
+			if got, want := say(r), say(full); got != want {
+				panic(fmt.Sprint("judged in parts:\n", got, "\nin one go:\n", want))
+			}
+			if !r.Refused() {
+				break
+			}
+		}
+		if slices.ContainsFunc(r.verdicts, func(v *verdict) bool { return v.rest != nil }) {
+			count("parts")
 		}
 	}
 }

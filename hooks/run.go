@@ -130,6 +130,9 @@ type running struct {
 
 	makes  bool // what is remembered is made where it is missing
 	pushed bool // a gate judges what was saved elsewhere: there is no commit under way, and no disk to look at
+
+	partsFrom int // see there; of a gate
+	brief     bool
 }
 
 // roots are the directories that may hold a library that the commit touches: wherever a changed path is named like a part of one.
@@ -257,6 +260,9 @@ func (r *running) moved(all []*library) []*library {
 func (r *running) judge(l *library, anchor string) (v *verdict, err error) {
 	if l.bearing, err = r.narrow(l); err != nil {
 		return nil, err
+	}
+	if v, err = r.inParts(l, anchor); err != nil || v != nil {
+		return v, err
 	}
 	if v, err = r.judgeRead(l, anchor); err != nil || l.bearing == nil {
 		return v, err

@@ -57,6 +57,7 @@ type section struct {
 	recalled bool
 	libs     [2]*schema.Library // where it changed
 	compared []history.Difference
+	emptied  map[[2]string]*schema.File // see [inParts.without]
 }
 
 // Run makes the survey. The error is about reading.

@@ -20,6 +20,7 @@ type store struct {
 	known  *schema.Known                     // files and records that were read, by path and id
 	listed map[string]map[string][]git.Entry // by commit and root
 	pasts  map[pastAt]*past
+	spare  *history.Sparing // of a gate: all records that were read, in little room; nil where these are among what is known
 
 	mu      sync.RWMutex
 	content map[string][]byte // by id; nil for what is too large to read, which counts as a file that holds nothing
@@ -221,9 +222,17 @@ func (s *store) part(t *tree, n *narrowing) (*schema.Library, error) {
 
 // ledger reads the records of a tree, a few at a time: of their contents nothing is kept but what was read from them.
 func (s *store) ledger(t *tree) (*history.Ledger, error) {
+	holds := s.known.Holds
+	if s.spare != nil {
+		holds = s.spare.Holds
+	}
 	var open []string
+	ids := map[string]string{}
 	for p, id := range t.ids {
-		if schema.IsRecordPath(p) && !s.known.Holds(p, id) {
+		if !schema.IsRecordPath(p) || strings.HasPrefix(path.Base(p), ".") {
+			continue
+		}
+		if ids[p] = id; !holds(p, id) {
 			open = append(open, p)
 		}
 	}
@@ -238,6 +247,10 @@ func (s *store) ledger(t *tree) (*history.Ledger, error) {
 		}
 		known := s.known.Of(some)
 		if err := schema.AtOnce(len(chunk), func(i int) error {
+			if s.spare != nil {
+				s.spare.Add(chunk[i], t.ids[chunk[i]], some.store.content[t.ids[chunk[i]]])
+				return nil
+			}
 			_, err := schema.ReadRecordFrom(known, chunk[i])
 			return err
 		}); err != nil {
@@ -250,6 +263,9 @@ func (s *store) ledger(t *tree) (*history.Ledger, error) {
 			}
 		}
 		s.mu.Unlock()
+	}
+	if s.spare != nil {
+		return s.spare.Ledger(ids), nil
 	}
 	return history.ReadLedger(s.known.Of(t))
 }

@@ -158,6 +158,9 @@ func (c Case) untried(standing *history.Standing) []lint.Change {
 		}
 		for _, subject := range d.Subjects.V {
 			id, err := schema.ParseID(subject.ID.V)
+			if c.about != nil && !c.about(id) {
+				continue
+			}
 			missing, lacks := standing.Untried(r, subject)
 			unproven := standing.Unproven(r, subject, c.units(id.Machine))
 			if err != nil || !lacks && len(unproven) == 0 {

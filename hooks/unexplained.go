@@ -1,6 +1,7 @@
 package hooks
 
 import (
+	"iter"
 	"maps"
 	"path"
 	"slices"
@@ -155,27 +156,33 @@ func (s *store) stepsAmong(rev, root string, now *schema.Recipe, most int) ([]hi
 	return out, nil
 }
 
-// recipeIn is a condition in one content of a set file, nil where it does not stand there. What a mix of the shop's own consists of is
-// taken from the recipe as it is now, nil where there is none.
-func recipeIn(data []byte, full string, id schema.ID, now *schema.Recipe) *schema.Values {
-	set, _ := schema.ReadFile(full, data).Value.(*schema.ConditionSet)
-	return recipeOf(set, id, now)
-}
-
+// recipeOf is a condition in one content of a set, nil where it does not stand there.
 func recipeOf(set *schema.ConditionSet, id schema.ID, now *schema.Recipe) *schema.Values {
-	if set == nil {
-		return nil
-	}
-	for i := range set.Conditions.V {
-		values := &schema.Values{Machine: set.Machine, Material: set.Material, Grade: set.Grade, Gas: set.Gas, Condition: set.Conditions.V[i]}
-		if now != nil {
-			values.Composition = now.Composition
-		}
+	for _, values := range recipesOf(set, now) {
 		if at, ok := values.ID(); ok && at == id {
 			return values
 		}
 	}
 	return nil
+}
+
+// recipesOf are the conditions in one content of a set. What a mix of the shop's own consists of is taken from a recipe as it is now, nil
+// where there is none.
+func recipesOf(set *schema.ConditionSet, now *schema.Recipe) iter.Seq2[int, *schema.Values] {
+	return func(yield func(int, *schema.Values) bool) {
+		if set == nil {
+			return
+		}
+		for i := range set.Conditions.V {
+			values := &schema.Values{Machine: set.Machine, Material: set.Material, Grade: set.Grade, Gas: set.Gas, Condition: set.Conditions.V[i]}
+			if now != nil {
+				values.Composition = now.Composition
+			}
+			if !yield(i, values) {
+				return
+			}
+		}
+	}
 }
 
 // mergesOf are the merges that left the file of a condition other than each of their parents has it, with what they made of it.

@@ -73,6 +73,9 @@ func (r Result) New() Result {
 	return r
 }
 
+// Sort puts findings in the order of a [Result].
+func Sort(list []Finding) { sortFindings(list) }
+
 func sortFindings(list []Finding) {
 	slices.SortStableFunc(list, func(a, b Finding) int {
 		return cmp.Or(cmp.Compare(a.Path, b.Path), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column),

@@ -179,7 +179,7 @@ func (a *app) judge(repo *git.Repo, options hooks.GateOptions, moves []hooks.Mov
 		return err
 	}
 	show := view.FindingsOptions{Color: a.color == "always", Width: hooks.RemoteWidth}
-	options.At = a.now()
+	options.At, options.Brief = a.now(), a.format != "json"
 	options.Render = func(w io.Writer, f lint.Finding) { view.Finding(w, f, show) }
 	gate := hooks.NewGate(repo, options)
 	refused := false
