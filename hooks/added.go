@@ -182,6 +182,11 @@ func (r *Report) add(more []lint.Finding) {
 		return
 	}
 	r.Findings = append(r.Findings, more...)
+	r.sort()
+}
+
+// sort orders findings by place.
+func (r *Report) sort() {
 	slices.SortStableFunc(r.Findings, func(a, b lint.Finding) int {
 		if c := strings.Compare(a.Path, b.Path); c != 0 {
 			return c

@@ -352,13 +352,14 @@ func InForce(standing *history.Standing, lib *schema.Library) *schema.Library {
 // Accepted says which findings somebody took responsibility for: warnings that stood at adoption while the recipe is the one
 // adopted, and whatever a signed waiver covers until it ends.
 func Accepted(standing *history.Standing, ledger *history.Ledger, at time.Time) func(string, lint.Severity, *schema.Recipe) bool {
-	accepts := acceptance(standing, ledger, at)
+	accepts := Acceptance(standing, ledger, at)
 	return func(rule string, severity lint.Severity, r *schema.Recipe) bool {
 		return accepts(rule, severity, r.ID, r.Digest)
 	}
 }
 
-func acceptance(standing *history.Standing, ledger *history.Ledger, at time.Time) func(string, lint.Severity, schema.ID, func() schema.Digest) bool {
+// Acceptance is [Accepted] for who knows a recipe by its id and digest.
+func Acceptance(standing *history.Standing, ledger *history.Ledger, at time.Time) func(string, lint.Severity, schema.ID, func() schema.Digest) bool {
 	waived := map[[3]string]bool{}
 	if standing.Roster != nil {
 		for _, w := range history.Bodies[*schema.Waiver](ledger) {

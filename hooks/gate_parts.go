@@ -158,7 +158,7 @@ func (p *inParts) open() error {
 	}
 	p.inTerm = InForce(p.standing, p.frames[1])
 	p.touched = touchedBeside(p.frames[0], p.frames[1])
-	p.accepts = acceptance(p.standing, ledger, p.running.At)
+	p.accepts = Acceptance(p.standing, ledger, p.running.At)
 	p.whole.Before.Lib, p.whole.Now.Lib = p.frames[0], p.frames[1]
 	p.whole.came = append([]*schema.Record{}, p.whole.added()...)
 	p.approved = map[family][]*schema.Record{}

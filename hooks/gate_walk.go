@@ -295,7 +295,7 @@ func (w *way) around(id schema.ID) *narrowing {
 		of = w.near.of
 		maps.DeleteFunc(w.read, func(at readAt, _ *schema.Library) bool { return at.narrow == w.near })
 	}
-	w.near = &narrowing{newStore(w.gate.repo), map[family]bool{familyOf(id): true}, map[string]bool{}, of}
+	w.near = &narrowing{store: newStore(w.gate.repo), families: map[family]bool{familyOf(id): true}, machines: map[string]bool{}, of: of}
 	return w.near
 }
 

@@ -3,6 +3,7 @@ package hooks
 import (
 	"maps"
 	"slices"
+	"strings"
 
 	"fettle/history"
 	"fettle/schema"
@@ -15,6 +16,9 @@ type narrowing struct {
 	families map[family]bool
 	machines map[string]bool
 	of       map[string]family // what a content of a file says of all its conditions, by id
+
+	borne     []borne // of each record that comes along, in the order of paths
+	takesBack bool    // one of these takes back another
 }
 
 // narrow is nil where all sets bear on the commit: the settings change, or the library is new.
@@ -22,7 +26,7 @@ func (r *running) narrow(l *library) (*narrowing, error) {
 	if settings := l.before.ids[schema.SettingsFile]; settings == "" || settings != l.now.ids[schema.SettingsFile] {
 		return nil, nil
 	}
-	n := &narrowing{r.store, map[family]bool{}, map[string]bool{}, map[string]family{}}
+	n := &narrowing{store: r.store, families: map[family]bool{}, machines: map[string]bool{}, of: map[string]family{}}
 	if err := n.learn(l.before, l.now); err != nil {
 		return nil, err
 	}
@@ -39,12 +43,16 @@ func (r *running) narrow(l *library) (*narrowing, error) {
 		}
 	}
 	ids := slices.Sorted(maps.Keys(differ))
-	return n, r.repo.PastBlobs(ids, func(i int, data []byte) error {
+	if err := r.store.repo.PastBlobs(ids, func(i int, data []byte) error { // of records on many conditions nothing is kept
 		for _, p := range differ[ids[i]] {
 			n.bears(p, data)
 		}
 		return nil
-	})
+	}); err != nil {
+		return nil, err
+	}
+	slices.SortFunc(n.borne, func(a, b borne) int { return strings.Compare(a.path, b.path) })
+	return n, nil
 }
 
 // bears adds what a machine profile or a record bears on.
@@ -56,14 +64,20 @@ func (n *narrowing) bears(path string, data []byte) {
 		return
 	}
 	r := schema.ReadRecord(path, data)
-	if r.Body == nil {
-		return
-	}
-	for _, subject := range history.Subjects(r) {
-		if id, err := schema.ParseID(subject.ID); err == nil {
-			n.families[familyOf(id)] = true
+	b := borne{path: path, families: map[family]bool{}, more: !history.Sound(r) || r.Path != r.WantPath()}
+	if r.Body != nil {
+		n.takesBack = n.takesBack || r.Kind == schema.KindWithdrawal
+		keys := history.Subjects(r)
+		b.more = b.more || len(keys) == 0
+		for _, subject := range keys {
+			if id, err := schema.ParseID(subject.ID); err == nil {
+				n.families[familyOf(id)], b.families[familyOf(id)] = true, true
+			} else {
+				b.more = true
+			}
 		}
 	}
+	n.borne = append(n.borne, b)
 }
 
 // learn finds out what the sets of some trees are of.

@@ -17,9 +17,10 @@ type verdict struct {
 	*running
 	Case
 	Report
-	left  []leftOut
-	stray []leftOut
-	rest  *remnant // nil where it was come to in one go
+	left    []leftOut
+	stray   []leftOut
+	rest    *remnant // nil where it was come to in one go
+	*inTurn          // of one that was come to by lots; else nil
 }
 
 // leftOut is an edit or a reason that lies on disk and belongs to what is committed.
@@ -48,9 +49,13 @@ func (v *verdict) oversights() {
 	}
 	if snap, err := v.repo.WorkTree(v.root); err == nil { // it only serves for advice: what cannot be read gives none
 		if disk, err := v.onDisk(snap); err == nil {
-			for _, c := range open {
-				v.findReason(c, disk)
+			var extra []*schema.Record
+			for _, r := range disk.Ledger.Records {
+				if v.Now.Hashes[r.Path] == "" && r.Kind == schema.KindReason && history.Sound(r) {
+					extra = append(extra, r)
+				}
 			}
+			v.findReasons(open, extra)
 			for _, e := range stray {
 				v.findEdit(e, disk)
 			}
@@ -67,31 +72,31 @@ func (v *verdict) onDisk(snap schema.Snapshot) (Side, error) {
 	return ReadSide(v.store.known.Of(some))
 }
 
-// findReason looks for reasons on disk that would explain a change together with those in the commit.
-func (v *verdict) findReason(c lint.Change, disk Side) {
-	records := slices.Clone(v.Now.Ledger.Records)
-	var extra []*schema.Record
-	for _, r := range disk.Ledger.Records {
-		if v.Now.Hashes[r.Path] == "" && r.Kind == schema.KindReason && history.Sound(r) {
-			extra = append(extra, r)
-		}
-	}
+// findReasons looks which changes reasons on disk would explain together with those in the commit.
+func (v *verdict) findReasons(open []lint.Change, extra []*schema.Record) {
 	if len(extra) == 0 {
 		return
 	}
-	with := v.Case
-	with.Now.Ledger = history.NewLedger(append(records, extra...))
-	i := slices.IndexFunc(v.Differences, func(d history.Difference) bool { return d.ID == c.ID })
-	if i < 0 || !with.change(v.Differences[i], v.Standing).Reasoned {
-		return
-	}
-	found := leftOut{id: c.ID.String()}
+	about := map[string][]string{} // by condition: where reasons for it lie
 	for _, r := range extra {
-		if slices.ContainsFunc(r.Body.(*schema.Reason).Changes.V, func(e schema.Change) bool { return e.ID.V == found.id }) {
-			found.paths = append(found.paths, v.full(r.Path))
+		for _, e := range r.Body.(*schema.Reason).Changes.V {
+			if p := v.full(r.Path); !slices.Contains(about[e.ID.V], p) {
+				about[e.ID.V] = append(about[e.ID.V], p)
+			}
 		}
 	}
-	v.left = append(v.left, found)
+	differences := make(map[schema.ID]history.Difference, len(v.Differences))
+	for _, d := range v.Differences {
+		differences[d.ID] = d
+	}
+	with := v.Case
+	with.Now.Ledger = v.Now.Ledger.With(extra)
+	for _, c := range open {
+		d, differs := differences[c.ID]
+		if paths := about[c.ID.String()]; differs && len(paths) > 0 && with.change(d, v.Standing).Reasoned {
+			v.left = append(v.left, leftOut{id: c.ID.String(), paths: paths})
+		}
+	}
 }
 
 // strayReason is a step that a reason in the commit explains and that leads to nothing in it.
@@ -111,7 +116,7 @@ func (v *verdict) strayReasons() []strayReason {
 		}
 		for _, c := range body.Changes.V {
 			id, err := schema.ParseID(c.ID.V)
-			if err != nil || c.Kind.Or(schema.SubjectCondition) != schema.SubjectCondition {
+			if err != nil || c.Kind.Or(schema.SubjectCondition) != schema.SubjectCondition || v.about != nil && !v.about(id) {
 				continue
 			}
 			if leading[c.ID.V] == nil {

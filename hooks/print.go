@@ -72,13 +72,21 @@ func (r *running) print(out *screen, v *verdict) bool {
 			waiting = append(waiting, c.ID.String())
 		}
 	}
-	for _, note := range v.refusedNotes(v.Standing) {
+	for _, note := range v.refused() {
 		out.line("fettle: %s", note)
 	}
 	if len(waiting) > 0 {
 		out.line("fettle: %s until somebody approves: fettle review", waits(waiting))
 	}
 	return false
+}
+
+// refused says of decisions in the commit why they count for nothing.
+func (v *verdict) refused() []string {
+	if v.inTurn != nil {
+		return v.inTurn.notes
+	}
+	return v.refusedNotes(v.Standing)
 }
 
 // goOn says how the work that was stopped is finished, or given up.
@@ -192,11 +200,13 @@ func (v *verdict) next(blocking []lint.Finding) []string {
 
 // mend is what to do about values that cannot be.
 func (v *verdict) mend(values []lint.Finding) string {
+	inForce := map[string]bool{}
+	for _, c := range v.Report.Changes {
+		inForce[c.ID.String()] = c.Approved != nil
+	}
 	for _, f := range values {
-		for _, c := range v.Report.Changes {
-			if f.ID == c.ID.String() && c.Approved != nil {
-				return "mend the values, or put back the recipe in force: fettle put-back " + f.ID
-			}
+		if inForce[f.ID] {
+			return "mend the values, or put back the recipe in force: fettle put-back " + f.ID
 		}
 	}
 	return "mend the values; fettle explain " + values[0].Rule + " tells what is behind it"
@@ -246,14 +256,18 @@ func (v *verdict) restore(records []lint.Finding) []string {
 func (v *verdict) explain(alsoValues bool) []string {
 	var out []string
 	open := v.unreasoned()
+	written := map[string]bool{}
 	for _, l := range v.left {
-		open = slices.DeleteFunc(open, func(c lint.Change) bool { return c.ID.String() == l.id })
+		written[l.id] = true
 	}
+	open = slices.DeleteFunc(open, func(c lint.Change) bool { return written[c.ID.String()] })
 	if len(v.left) > 0 && !alsoValues {
 		var paths []string
+		known := map[string]bool{}
 		for _, l := range v.left {
 			for _, p := range l.paths {
-				if !slices.Contains(paths, p) {
+				if !known[p] {
+					known[p] = true
 					paths = append(paths, p)
 				}
 			}

@@ -86,7 +86,7 @@ func (r *running) quick(root string, anchor anchoring, prepare func(*library) pr
 			return nil, nil
 		}
 	}
-	if len(sets)+len(records)+others == 0 {
+	if len(sets)+len(records)+others == 0 || !r.pushed && much(sets, records) { // see [running.inLots]
 		return nil, nil
 	}
 	top, err := r.repo.TreeDir(r.head, root)

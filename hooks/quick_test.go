@@ -2,6 +2,7 @@ package hooks
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"flag"
 	"fmt"
 	"io"
@@ -10,8 +11,10 @@ import (
 	"slices"
 	"testing"
 
+	"fettle/history"
 	"fettle/lint"
 	"fettle/schema"
+	"fettle/schema/quantity"
 )
 
 // Every verdict that is come to quickly, in any test of this package, is held to the one from the whole library: the same words, and
@@ -107,8 +110,10 @@ func init() {
 func (r *Ruling) Quick() bool { return r.quick }
 
 // count adds a line to the file that [countVariable] names.
-func count(what string) {
-	file := os.Getenv(countVariable)
+func count(what string) { countIn(countVariable, what) }
+
+func countIn(variable, what string) {
+	file := os.Getenv(variable)
 	if file == "" {
 		return
 	}
@@ -158,11 +163,78 @@ func init() {
 		if got, want := say(narrow), say(v); got != want {
 			panic("judged by the sets that bear on it:\n" + got + "\nby all sets:\n" + want)
 		}
+		inLots(r, narrow)
 		if some, err := narrow.bearing.only(narrow.now); err == nil && len(some.ids) < len(withoutRecords(narrow.now).ids) {
 			count("narrow")
 		}
 	}
 }
+
+// inLots holds every such verdict, where a test asks for it, to the one that is come to by one set after the other, where that tells.
+func inLots(r *running, narrow *verdict) {
+	say := func(v *verdict) string {
+		var out bytes.Buffer
+		mine := *r
+		mine.Out = &out
+		if mine.Summarize == nil {
+			mine.Summarize = func(differences []history.Difference, reasons []*schema.Reason, _ quantity.Prefs) (s Summary) {
+				for _, d := range differences {
+					s.Title += fmt.Sprint(d.ID, d.Before == nil, d.After == nil, len(d.Fields), d.NoteOnly, "\n")
+				}
+				for _, reason := range reasons {
+					s.Body += reason.Text.V + "\n"
+				}
+				return s
+			}
+		}
+		mine.Render = func(w io.Writer, f lint.Finding) {
+			fmt.Fprintln(w, f.Path, f.Line, f.Column, f.Rule, f.Message, f.Help)
+			if f.File != nil {
+				fmt.Fprintf(w, "%s %x\n", f.File.Path, sha256.Sum256(f.File.Data))
+			}
+		}
+		v.running = &mine
+		defer func() { v.running = r }()
+		fmt.Fprintln(&out, mine.show([]*verdict{v}), mine.summarize([]*verdict{v}))
+		for _, f := range v.New().Findings {
+			if f.Severity >= lint.Warning {
+				fmt.Fprintln(&out, f.Path, f.Line, f.Column, f.Rule, f.Severity, f.Message, f.Help)
+			}
+		}
+		for _, c := range v.Report.Changes {
+			fmt.Fprintln(&out, c.ID, c.Status, c.Reasoned, c.Approved != nil)
+		}
+		return out.String()
+	}
+	again := running{Call: r.Call, act: r.act, repo: r.repo, store: newStore(r.repo), head: r.head, heads: r.heads, changes: r.changes, pushed: r.pushed}
+	l := *narrow.library
+	l.bearing, l.parents = nil, nil
+	l.before, l.now = &tree{again.store, l.before.ids}, &tree{again.store, l.now.ids}
+	if len(narrow.parents) > 0 || os.Getenv(CountLotsVariable) == "" {
+		return
+	}
+	if err := again.store.fill(settings, l.before, l.now); err != nil {
+		panic(err)
+	}
+	var err error
+	if l.bearing, err = again.narrow(&l); err != nil {
+		panic(err)
+	}
+	v, err := again.inLots(&l, narrow.Anchor, -1, 1)
+	if err != nil {
+		panic(err)
+	}
+	if v == nil {
+		return
+	}
+	if got, want := say(v), say(narrow); got != want {
+		panic("judged one set after the other:\n" + got + "\ntogether:\n" + want)
+	}
+	countIn(CountLotsVariable, "lots")
+}
+
+// CountLotsVariable names a file that gets a line for every verdict that one by lots was held to.
+const CountLotsVariable = "FETTLE_TEST_COUNT_LOTS"
 
 func pointers[T any](list []T) (out []*T) {
 	for i := range list {

@@ -264,6 +264,9 @@ func (r *running) judge(l *library, anchor string) (v *verdict, err error) {
 	if v, err = r.inParts(l, anchor); err != nil || v != nil {
 		return v, err
 	}
+	if v, err = r.inLots(l, anchor, fewSets, inOneLot); v != nil || err != nil {
+		return v, err
+	}
 	if v, err = r.judgeRead(l, anchor); err != nil || l.bearing == nil {
 		return v, err
 	}
@@ -331,7 +334,7 @@ func (r *running) judgeRead(l *library, anchor string) (*verdict, error) {
 		if v.Case.Amended, err = r.amended(l); err != nil {
 			return nil, err
 		}
-		v.Case.Explained = func(d history.Difference) bool { return r.madeAgain(l, &v.Case, d, v.Standing) }
+		v.Case.Explained = func(d history.Difference) bool { return r.madeAgain(r.store, l, &v.Case, d, v.Standing) }
 		v.Report = Examine(v.Case)
 		v.Report.add(l.clashes)
 	}
@@ -340,7 +343,7 @@ func (r *running) judgeRead(l *library, anchor string) (*verdict, error) {
 }
 
 // madeAgain reports whether a change is a step that was explained elsewhere and is made again here, as a rebase or a cherry-pick does.
-func (r *running) madeAgain(l *library, c *Case, d history.Difference, standing *history.Standing) bool {
+func (r *running) madeAgain(s *store, l *library, c *Case, d history.Difference, standing *history.Standing) bool {
 	edges := c.Now.Ledger.Edges(schema.SubjectCondition, d.ID.String())
 	if d.After == nil || !slices.ContainsFunc(edges, c.fresh) {
 		return false
@@ -354,7 +357,7 @@ func (r *running) madeAgain(l *library, c *Case, d history.Difference, standing 
 		starts = append(starts, inForce)
 	}
 	ways := history.Ways{Edges: edges, Starts: starts, Fresh: c.fresh}
-	ways.Steps = func() ([]history.Step, error) { return r.store.stepsOf(r.head, l.root, d.After) }
+	ways.Steps = func() ([]history.Step, error) { return s.stepsOf(r.head, l.root, d.After) }
 	leads, err := ways.Lead(values(d.After), to)
 	return err == nil && leads
 }

@@ -33,12 +33,8 @@ func (r *running) summarize(verdicts []*verdict) Summary {
 			continue
 		}
 		var reasons []*schema.Reason
-		for _, d := range v.Report.Differences {
-			for _, e := range v.Case.Now.Ledger.Edges(schema.SubjectCondition, d.ID.String()) {
-				if v.Case.Before.Ledger.Get(e.Record.Digest) == nil && !slices.Contains(reasons, e.Reason) {
-					reasons = append(reasons, e.Reason)
-				}
-			}
+		for _, record := range v.reasons() {
+			reasons = append(reasons, record.Body.(*schema.Reason))
 		}
 		s := r.Summarize(v.Report.Differences, reasons, v.Case.Now.Lib.Prefs())
 		if out.Title == "" {
@@ -48,6 +44,23 @@ func (r *running) summarize(verdicts []*verdict) Summary {
 			out.Body += "\n"
 		}
 		out.Body += s.Body
+	}
+	return out
+}
+
+// reasons are the records of reasons that come along, in the order of the conditions that they explain.
+func (v *verdict) reasons() (out []*schema.Record) {
+	if v.inTurn != nil {
+		return v.inTurn.reasons
+	}
+	known := map[*schema.Record]bool{}
+	for _, d := range v.Report.Differences {
+		for _, e := range v.Case.Now.Ledger.Edges(schema.SubjectCondition, d.ID.String()) {
+			if v.Case.fresh(e) && !known[e.Record] {
+				known[e.Record] = true
+				out = append(out, e.Record)
+			}
+		}
 	}
 	return out
 }

@@ -501,7 +501,7 @@ func (s *Survey) join(sections []*section, out *Surveyed) {
 	c := s.trail.caseOf(s)
 	c.Before.Lib, c.Now.Lib = s.frames[0].Named(slices.Compact(stood)), s.frames[1].Named(slices.Compact(now))
 	lib, severity := stricter(out.Standing, c.Now.Lib)
-	accepts := acceptance(out.Standing, c.Now.Ledger, s.At)
+	accepts := Acceptance(out.Standing, c.Now.Ledger, s.At)
 	accepted := func(rule string, severity lint.Severity, id schema.ID, digest schema.Digest) bool {
 		return !s.Everything && accepts(rule, severity, id, func() schema.Digest { return digest })
 	}

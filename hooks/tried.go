@@ -158,12 +158,12 @@ func (c Case) untried(standing *history.Standing) []lint.Change {
 		}
 		for _, subject := range d.Subjects.V {
 			id, err := schema.ParseID(subject.ID.V)
-			if c.about != nil && !c.about(id) {
+			if err != nil || c.about != nil && !c.about(id) {
 				continue
 			}
 			missing, lacks := standing.Untried(r, subject)
 			unproven := standing.Unproven(r, subject, c.units(id.Machine))
-			if err != nil || !lacks && len(unproven) == 0 {
+			if !lacks && len(unproven) == 0 {
 				continue
 			}
 			values := values(c.Now.Lib.Recipe(id))

@@ -63,10 +63,16 @@ func RunPart(lib *schema.Library, opts Options) Part {
 		if f.File != nil {
 			found.File = &schema.File{Path: f.File.Path, Data: f.File.Data} // not all that was read of it
 		}
-		found.recipe, found.mark = nil, ""
+		found.Finding = found.Apart()
 		part.Findings = append(part.Findings, found)
 	}
 	return part
+}
+
+// Apart is a finding that holds on to nothing of the library but its file: for who keeps it longer than that.
+func (f Finding) Apart() Finding {
+	f.recipe, f.mark = nil, ""
+	return f
 }
 
 // Join judges what of a library is in no set, its settings, machines and records, and puts the parts together. The libraries, also those
