@@ -201,7 +201,7 @@ func (s *Standing) Others(lib *schema.Library) []Position {
 	var out []Position
 	present := map[SubjectKey]bool{}
 	unread := unreadSubjects(lib)
-	for _, subject := range otherSubjects(lib) {
+	for _, subject := range OtherSubjects(lib) {
 		key := SubjectKey{subject.Kind.V, subject.ID.V}
 		present[key] = true
 		p := Position{Kind: key.Kind, Name: key.ID, Digest: schema.Digest(subject.Digest.V), State: s.states[key], Unread: unread[key]}

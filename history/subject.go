@@ -127,15 +127,15 @@ func RosterSubject(kind string, roster *signature.Roster) schema.Subject {
 // CurrentSubjects returns everything of a library that can be decided on, in a fixed order: roster, people, settings, machines,
 // conditions. Files that cannot be read are left out.
 func CurrentSubjects(lib *schema.Library) []schema.Subject {
-	out := otherSubjects(lib)
+	out := OtherSubjects(lib)
 	for _, r := range lib.Recipes {
 		out = append(out, ConditionSubject(lib, r))
 	}
 	return out
 }
 
-// otherSubjects returns what is no condition.
-func otherSubjects(lib *schema.Library) []schema.Subject {
+// OtherSubjects returns what of a library can be decided on and is no condition, in a fixed order.
+func OtherSubjects(lib *schema.Library) []schema.Subject {
 	var out []schema.Subject
 	add := func(kind string, data []byte) {
 		if data == nil {

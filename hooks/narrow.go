@@ -70,10 +70,12 @@ func (n *narrowing) bears(path string, data []byte) {
 		keys := history.Subjects(r)
 		b.more = b.more || len(keys) == 0
 		for _, subject := range keys {
-			if id, err := schema.ParseID(subject.ID); err == nil {
-				n.families[familyOf(id)], b.families[familyOf(id)] = true, true
-			} else {
+			id, err := schema.ParseID(subject.ID)
+			if err != nil {
 				b.more = true
+			} else if !b.families[familyOf(id)] {
+				f := familyOf(apart(id))
+				n.families[f], b.families[f] = true, true
 			}
 		}
 	}

@@ -55,12 +55,21 @@ func (s *shop) put(r *schema.Record, message string, stage bool) error {
 
 // putAll is put for records that belong together.
 func (s *shop) putAll(records []*schema.Record, message string, stage bool) error {
-	var paths, names []string
+	var names []string
 	for _, r := range records {
 		if err := s.write(r.Path, r.Bytes()); err != nil {
 			return err
 		}
-		paths, names = append(paths, s.path(r.Path)), append(names, r.Path)
+		names = append(names, r.Path)
+	}
+	return s.savePlaced(records, names, message, stage)
+}
+
+// savePlaced is putAll for records that were written already; names is what is said of them.
+func (s *shop) savePlaced(records []*schema.Record, names []string, message string, stage bool) error {
+	var paths []string
+	for _, r := range records {
+		paths = append(paths, s.path(r.Path))
 	}
 	say := func(what, then string) {
 		for i, name := range names {

@@ -62,16 +62,10 @@ func (s *shop) meant(typed []string, b breadth, a among) {
 	if len(typed) == 0 || !s.apart() {
 		return
 	}
-	var err error
-	if s.names, err = s.namesOf(a, func(set [3]string) bool {
-		return slices.ContainsFunc(typed, func(t string) bool { return mayLieIn(strings.TrimSpace(t), set) })
-	}); err == nil {
-		there := s.ids(a)
-		if ids, err = s.resolve(typed, there); err != nil {
+	err := s.nameMeant(typed, a)
+	if err == nil {
+		if ids, err = s.resolve(typed, s.ids(a)); err != nil { // and the command says what is wrong
 			ids, err = nil, nil
-			if slices.ContainsFunc(typed, func(t string) bool { return !fitsAny(strings.TrimSpace(t), there) }) { // something else is offered, of all that there is
-				s.names, err = s.namesOf(a, func([3]string) bool { return true })
-			}
 		}
 	}
 	if err == nil {
@@ -80,6 +74,20 @@ func (s *shop) meant(typed []string, b breadth, a among) {
 	if err != nil {
 		s.wholly()
 	}
+}
+
+// nameMeant notes the names of the conditions that may be meant, and of all where none is.
+func (s *shop) nameMeant(typed []string, a among) (err error) {
+	if s.names, err = s.namesOf(a, func(set [3]string) bool {
+		return slices.ContainsFunc(typed, func(t string) bool { return mayLieIn(strings.TrimSpace(t), set) })
+	}); err != nil {
+		return err
+	}
+	there := s.ids(a)
+	if _, wrong := s.resolve(typed, there); wrong != nil && slices.ContainsFunc(typed, func(t string) bool { return !fitsAny(strings.TrimSpace(t), there) }) {
+		s.names, err = s.namesOf(a, func([3]string) bool { return true }) // something else is offered, of all that there is
+	}
+	return err
 }
 
 // turn goes on with another part of the same library.

@@ -233,6 +233,15 @@ func (s *shop) fromTop(p string) string {
 
 // write puts a file of the library in place, whole or not at all, and forgets the unsaved state that was read.
 func (s *shop) write(path string, data []byte) error {
+	err := s.place(path, data)
+	if err == nil {
+		s.rewritten()
+	}
+	return err
+}
+
+// place is write for who reads on of the state before.
+func (s *shop) place(path string, data []byte) error {
 	full := filepath.Join(s.root, filepath.FromSlash(path))
 	if rel, err := filepath.Rel(s.root, full); err != nil || strings.HasPrefix(rel, "..") {
 		return fmt.Errorf("%s lies outside the library", path)
@@ -247,7 +256,6 @@ func (s *shop) write(path string, data []byte) error {
 	if err := s.repo.ReplaceFile(full, data); err != nil {
 		return cannotWrite(path, err)
 	}
-	s.rewritten()
 	return nil
 }
 

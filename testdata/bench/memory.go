@@ -209,7 +209,7 @@ func (b *bench) memoryRows(dir, scratch string) []memoryRow {
 		edit, "copy " + id + " 3.07mm", "copy bay-001 bay-new", "reason" + why, "load " + id + " --current", "load bay-001/ --current --unit bay-001", "triage " + id + " --symptom dross",
 		"trial plan " + id + " --vary cut.pressure", "trial record " + id + " --good", "trial show", "rules", "format --check", "schema check sets/bay-001/carbon-steel-oxygen.json", "hooks install",
 		"permit bay-006/aluminium/air/2mm --until 24h --because timing", "waive standoff-orifice " + id + " --until 2099-01-01 --because timing" + by,
-		"adopt bay-002/aluminium/air/ --because timing" + by, "approve" + by, "gate --range HEAD~5..HEAD --ref main"} {
+		"adopt bay-002/aluminium/air/ --because timing" + by, "adopt --because timing" + by, "approve" + by, "gate --range HEAD~5..HEAD --ref main"} {
 		add(command, nil)
 	}
 	add("reason"+why, nil, edit)
