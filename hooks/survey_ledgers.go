@@ -2,6 +2,7 @@ package hooks
 
 import (
 	"cmp"
+	"fmt"
 	"maps"
 	"path"
 	"slices"
@@ -91,13 +92,31 @@ func (c contents) visible() contents {
 	return out
 }
 
-// readAll reads every record of both sides.
-func (t *ledgers) readAll(s *Survey) (err error) {
-	if t.before, err = history.ReadLedger(s.known.Of(s.Before)); err != nil {
+// readAll reads every record of both sides: those that both have, which are most, once and sparingly.
+func (t *ledgers) readAll(s *Survey) error {
+	var both []string
+	var rest [2][]*schema.Record
+	for side, snap := range []git.Snapshot{s.Before, s.Now} {
+		for i, p := range t.hashes[side].paths {
+			if id := t.hashes[side].ids[i]; id != "" && id == t.hashes[1-side].of(p) {
+				if side == 0 {
+					both = append(both, p)
+				}
+				continue
+			}
+			r, err := schema.ReadRecordFrom(s.known.Of(snap), p)
+			if err != nil {
+				return fmt.Errorf("%s: %w", p, err)
+			}
+			rest[side] = append(rest[side], r)
+		}
+	}
+	shared, err := history.ReadLedgerSparing(&someOf{s.Now, both})
+	if err != nil {
 		return err
 	}
-	t.now, err = history.ReadLedger(s.known.Of(s.Now))
-	return err
+	t.before, t.now = shared.With(rest[0]), shared.With(rest[1])
+	return nil
 }
 
 // lookUp opens the index, or makes it. There is none where it cannot be written.

@@ -15,7 +15,7 @@ import (
 func main() {
 	// A run lasts milliseconds and holds little: collecting garbage before there are 64 MB would cost more than it frees.
 	debug.SetGCPercent(1600)
-	holdMemory(240 << 20)
+	holdMemory(225 << 20)
 	os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
 

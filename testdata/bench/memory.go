@@ -89,7 +89,10 @@ func (b *bench) peakOf(dir string, row memoryRow) (seconds float64, peak int64, 
 }
 
 // notKnown are commands about what is not there, or might be several: they end with 2.
-var notKnown = []string{"lint 3mm", "lint nonsense", "show 7KQ2-M9TD", "review bay-1/carbon-stell/oxygen/3mm"}
+var notKnown = []string{"lint 3mm", "lint nonsense", "show 7KQ2-M9TD", "show " + codeOnce, "review bay-1/carbon-stell/oxygen/3mm"}
+
+// codeOnce is of a recipe that the first commit of L held, and that nobody decided on.
+const codeOnce = "VGQ0-DDX5"
 
 // words are the arguments of a line.
 func (b *bench) words(line string) []string {
@@ -167,6 +170,9 @@ func (b *bench) memoryRows(dir, scratch string) []memoryRow {
 	prices := replaced(dir, "fettle.json", `"oxygen_m3": 0.9`, `"oxygen_m3": 0.95`)
 	supply := replaced(dir, "machines/bay-001.json", `"line_pressure": "20 bar"`, `"line_pressure": "20.1 bar"`)
 	notes := replaced(dir, "sets/*/*.json", `"format": 1,`, "\"format\": 1,\n  \"note\": \"seen\",")
+	spaces := replaced(dir, "sets/*/*.json", `"format": 1,`, `"format":  1,`)
+	roster := replaced(dir, "approvers", lead+" ssh-", lead+` valid-after="20190101Z" ssh-`)
+	persons := replaced(dir, "people", lead+" ssh-", lead+` valid-after="20190101Z" ssh-`)
 	kerfs := replaced(dir, "sets/*/*.json", `"kerf": "0.3`, `"kerf": "0.5`)
 	saved := []string{edit, reason, "git add -A", past}
 	sent := append([]string{"git checkout -q -b waiting/x"}, append(saved, "git checkout -q main")...)
@@ -197,6 +203,13 @@ func (b *bench) memoryRows(dir, scratch string) []memoryRow {
 			return os.WriteFile(filepath.Join(server, "hooks", "pre-receive"), []byte(script), 0o777)
 		}
 	}
+	const set = "sets/bay-001/carbon-steel-oxygen.json"
+	base, here, there := filepath.Join(scratch, "base"), filepath.Join(scratch, "here"), filepath.Join(scratch, "there")
+	sides := func() error {
+		data, err := os.ReadFile(filepath.Join(dir, set))
+		return errors.Join(err, os.WriteFile(base, data, 0o666), os.WriteFile(here, bytes.Replace(data, []byte(`"kerf": "0.33`), []byte(`"kerf": "0.34`), 1), 0o666),
+			os.WriteFile(there, bytes.Replace(data, []byte(`"focus": "1.8`), []byte(`"focus": "1.9`), 1), 0o666))
+	}
 	whole := shared("clone", "-q", "--bare", "--shared", dir)
 	var rows []memoryRow
 	add := func(command string, prepare func() error, before ...string) {
@@ -217,6 +230,27 @@ func (b *bench) memoryRows(dir, scratch string) []memoryRow {
 	add("undo", nil, edit, reason)
 	add("save"+why, nil, edit)
 	add("lint --quiet", prices)
+	for _, format := range []string{"json"} {
+		add("lint --format "+format, nil)
+	}
+	for _, command := range []string{"lint --against HEAD~3 --quiet", "lint --rev HEAD~3 --quiet", "show " + id + " --format json", "show " + codeOnce, "trial show --format json", "trial show " + id, "trial show " + id + " --format html",
+		"triage " + id + " --symptom dross --format json", "triage " + id + " --symptom dross --found nozzle-wear --because worn", "escape " + id + " --unit bay-001 --from 2019-03-15 --to 2019-03-16 --symptom dross --job 4711 --lot H-7 --because late",
+		"escape --unit bay-001 --from 2019-03-15 --to 2019-03-16 --symptom dross", "load bay-001/ --approved --unit bay-001", "load " + id + " --unit bay-001 --recipe dc2e", "permit " + id + " --until 24h --lot H-7 --unit bay-001 --because timing",
+		"explain energy-short", "rules --format json", "schema", "schema check", "schema check --format json", "export --current bay-001/", "trend bay-001 --format json", "status --format json", "textconv " + set,
+		"__complete show bay-001/", "__complete show 3", "__complete approve b", "__complete withdraw 1"} {
+		add(command, nil)
+	}
+	if records, _ := filepath.Glob(filepath.Join(dir, "records", "*", "*", "*-reason-*.json")); len(records) > 0 {
+		name := strings.TrimSuffix(filepath.Base(records[0]), ".json")
+		add("withdraw "+name[strings.LastIndex(name, "-")+1:]+" --because timing", nil)
+	}
+	add("format", spaces)
+	add("format --check", spaces)
+	add("approve roster"+by, roster, past)
+	add("approve people"+by, persons, past)
+	add("merge "+base+" "+here+" "+there+" "+set+" 7", sides)
+	add("compare "+sheet+" --unit bay-001 --take "+id, exported("bay-001/"))
+	add("compare "+sheet+" --unit bay-001 --format json", exported("bay-001/"))
 	add("approve "+id+by, nil, saved...)
 	add("reject "+id+" --because timing"+by, nil, saved...)
 	add("approve settings"+by, prices, past)
