@@ -408,7 +408,7 @@ func (r *Ruling) running() (*running, error) {
 	g := r.gate
 	changes, err := g.repo.ChangedPaths(r.Base, r.New)
 	return &running{Call: Call{Render: g.Render, At: g.At}, repo: g.repo, store: g.store, head: r.Base, changes: changes, pushed: true,
-		makes: g.Memory && r.Protected, partsFrom: g.partsFrom, brief: g.Brief}, err
+		makes: g.Memory && r.Protected, partsFrom: g.partsFrom, brief: g.Brief, protected: r.Protected}, err
 }
 
 // judge comes to the verdict on one library.

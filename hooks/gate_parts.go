@@ -41,10 +41,14 @@ type inParts struct {
 type remnant struct {
 	contents map[*schema.File]string // of files that findings point into: the id of what was in them
 	minor    map[[3]string]bool      // rule, condition and field of findings that stop nothing
-	waiting  []string                // conditions that changed and that nobody approved
+	waiting  []string                // conditions that changed and that nobody approved, of a branch that is not protected
 	may      []string                // who may approve every one of them
 	approved map[string]bool         // those of them that have a recipe in force
 	missing  bool                    // approvals of some are missing, beside what is said of them
+
+	// Of a gate that only prints: reasons and approvals that are missing, by rank, as many as may be shown, and how many more there are.
+	first  [ranks][]lint.Finding
+	hidden [ranks]int
 }
 
 // snapshot is a tree as a survey looks at it.
@@ -156,6 +160,7 @@ func (p *inParts) open() error {
 			p.large = append(p.large, path)
 		}
 	}
+	clear(p.store.listed)
 	p.inTerm = InForce(p.standing, p.frames[1])
 	p.touched = touchedBeside(p.frames[0], p.frames[1])
 	p.accepts = Acceptance(p.standing, ledger, p.running.At)
@@ -337,28 +342,41 @@ func (p *inParts) keep(x *section, only func(*schema.Recipe) bool, changes []lin
 	x.part.Findings = slices.DeleteFunc(x.part.Findings, func(f lint.PartFinding) bool {
 		return lost.finding(f.Finding) || f.MayBeAccepted() && p.accepts(f.Rule, f.Severity, f.Recipe, func() schema.Digest { return f.Digest })
 	})
-	worse := map[string]bool{} // conditions of which more is wrong than that nobody approved them
+	worst := map[string]int{} // see [onePerCondition]
 	if p.brief {
 		for i := range x.part.Findings {
-			if f := &x.part.Findings[i].Finding; f.Severity == lint.Error && !f.Old && rank(f) < 3 {
-				worse[f.ID] = true
+			f := &x.part.Findings[i].Finding
+			if w, known := worst[f.ID]; f.Severity == lint.Error && !f.Old && f.ID != "" && (!known || rank(f) < w) {
+				worst[f.ID] = rank(f)
 			}
 		}
 	}
 	own := owning{}
 	t := p.out.rest
 	for _, f := range x.part.Findings {
-		switch {
+		at := rank(&f.Finding)
+		switch w, known := worst[f.ID]; {
 		case f.Severity < lint.Error || f.Old:
 			t.minor[[3]string{f.Rule, own.text(f.ID), own.text(f.Field)}] = true
 			continue
-		case f.ID != "" && rank(&f.Finding) == 3 && worse[f.ID]:
-			t.missing = true // as [onePerCondition] leaves it out
+		case known && at > w:
+			t.missing = t.missing || at == 3
 			continue
 		}
 		f.ID, f.Field, f.Message = own.text(f.ID), own.text(f.Field), own.text(f.Message)
 		f.File = p.without(x, f.File)
-		p.out.Findings = append(p.out.Findings, f.Finding)
+		if p.brief && f.ID != "" && at > 1 {
+			t.first[at] = append(t.first[at], f.Finding)
+		} else {
+			p.out.Findings = append(p.out.Findings, f.Finding)
+		}
+	}
+	for at, list := range t.first {
+		if lint.Sort(list); len(list) > most {
+			t.hidden[at] += len(list) - most
+			clear(list[most:])
+			t.first[at] = list[:most]
+		}
 	}
 	for _, c := range changes {
 		id := c.ID.String()
@@ -370,7 +388,7 @@ func (p *inParts) keep(x *section, only func(*schema.Recipe) bool, changes []lin
 		}
 		if c.Status != string(history.Approved) {
 			t.may = slices.DeleteFunc(t.may, func(n string) bool { return !slices.Contains(c.MayApprove, n) })
-			if c.Status != "" {
+			if c.Status != "" && !p.protected {
 				t.waiting = append(t.waiting, id)
 			}
 		}
@@ -469,6 +487,10 @@ func (p *inParts) join() error {
 		default:
 			v.Findings = append(v.Findings, f)
 		}
+	}
+	for at, list := range v.rest.first {
+		v.Findings = append(v.Findings, list...)
+		v.rest.first[at] = nil
 	}
 	lint.Sort(v.Findings)
 	v.Case = c

@@ -104,6 +104,9 @@ func (r *Ruling) Print(w io.Writer) {
 	}
 	hidden := 0
 	for _, v := range r.verdicts {
+		for _, more := range v.hidden() {
+			hidden += more
+		}
 		shown := onePerCondition(v.blocking())
 		for at := range ranks {
 			for f := range shown {
@@ -230,6 +233,7 @@ func (r *Ruling) counts() string {
 	var values, reasons, approvals, files int
 	records, anchor := len(r.breaks), false
 	for _, v := range r.verdicts {
+		reasons, approvals = reasons+v.hidden()[2], approvals+v.hidden()[3]
 		for f := range onePerCondition(v.blocking()) {
 			switch {
 			case f.Path == recordsDir:
@@ -461,4 +465,12 @@ func (v *verdict) blocking() []lint.Finding {
 		return v.Findings
 	}
 	return v.Blocking()
+}
+
+// hidden are how many more findings there are, by rank, than [verdict.blocking] holds.
+func (v *verdict) hidden() (out [ranks]int) {
+	if v.rest != nil {
+		out = v.rest.hidden
+	}
+	return out
 }

@@ -52,7 +52,9 @@ func init() {
 			fmt.Fprintln(&out, len(r.verdicts))
 			for _, v := range r.verdicts {
 				waiting := slices.Clone(v.waiting())
-				slices.Sort(waiting)
+				if slices.Sort(waiting); r.Protected { // there they are told one by one
+					waiting = nil
+				}
 				fmt.Fprintln(&out, waiting, v.mayApprove())
 			}
 			return fmt.Sprint(out.String(), r.Refused(), r.Protected, r.Commits, r.Base, r.Notes())

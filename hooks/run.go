@@ -133,6 +133,7 @@ type running struct {
 
 	partsFrom int // see there; of a gate
 	brief     bool
+	protected bool // the branch is
 }
 
 // roots are the directories that may hold a library that the commit touches: wherever a changed path is named like a part of one.
