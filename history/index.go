@@ -462,7 +462,11 @@ func beginning(digest string) uint64 {
 // An IndexWriter makes an index.
 type IndexWriter struct {
 	ids     indexIDs
-	entries [][]byte
+	held    []byte   // entries that are not in the file aside yet
+	aside   *os.File // with the entries before them, once these are many; else nil
+	ends    []uint32 // of the entries
+	end     uint64   // of the last one
+	failed  error    // why the file aside cannot be written
 	keys    []pair
 	digests []pair
 	always  []uint32
@@ -481,20 +485,16 @@ func NewIndexWriter(stamp, tree string, from *Index) (*IndexWriter, error) {
 	if from == nil {
 		return w, nil
 	}
-	size, err := from.file.Seek(0, io.SeekEnd)
-	if err != nil {
-		return nil, err
-	}
-	all := make([]byte, size-from.start)
-	if _, err := from.file.ReadAt(all, from.start); err != nil {
-		return nil, err
-	}
 	for n := range from.count() {
 		a, b := binary.LittleEndian.Uint32(from.offsets[n*wordSize:]), binary.LittleEndian.Uint32(from.offsets[(n+1)*wordSize:])
-		if a > b || int64(b) > int64(len(all)) {
+		if a > b {
 			return nil, errIndex
 		}
-		w.entries = append(w.entries, all[a:b])
+		data := make([]byte, b-a)
+		if _, err := from.file.ReadAt(data, from.start+int64(a)); err != nil {
+			return nil, err
+		}
+		w.put(data)
 	}
 	w.keys, w.digests = pairsIn(from.keys), pairsIn(from.digests)
 	for _, set := range from.sets {
@@ -564,7 +564,7 @@ func (w *IndexWriter) AddAll(records []*schema.Record, data [][]byte) {
 }
 
 func (w *IndexWriter) add(r *schema.Record, data []byte, c check, later bool) {
-	n := uint32(len(w.entries))
+	n := uint32(len(w.ends))
 	e := &Encoder{Data: make([]byte, 0, len(data)+500)}
 	sound := Sound(r)
 	e.Text(r.Path)
@@ -640,8 +640,8 @@ func (w *IndexWriter) add(r *schema.Record, data []byte, c check, later bool) {
 		part.Number(0)
 		part.Number(int(n))
 		part.Bytes(subjects[i])
-		w.key(keys[i], uint32(len(w.entries)))
-		w.ofSets(keys[i:i+1], uint32(len(w.entries)))
+		w.key(keys[i], uint32(len(w.ends)))
+		w.ofSets(keys[i:i+1], uint32(len(w.ends)))
 		w.entry(part)
 	}
 	if always {
@@ -670,7 +670,35 @@ func manifold(key SubjectKey) bool {
 const fewSubjects = 4
 
 func (w *IndexWriter) entry(e *Encoder) {
-	w.entries = append(w.entries, binary.LittleEndian.AppendUint32(e.Data, checksum(e.Data)))
+	w.put(binary.LittleEndian.AppendUint32(e.Data, checksum(e.Data)))
+}
+
+// mostHeld is how many bytes of entries are held before they are put aside: an index of all that a large shop adopted has hundreds of MB.
+const mostHeld = 16 << 20
+
+func (w *IndexWriter) put(entry []byte) {
+	w.held = append(w.held, entry...)
+	w.end += uint64(len(entry))
+	w.ends = append(w.ends, uint32(w.end))
+	if len(w.held) < mostHeld || w.failed != nil {
+		return
+	}
+	if w.aside == nil {
+		if w.aside, w.failed = os.CreateTemp("", "fettle-index-"); w.failed != nil {
+			return
+		}
+		os.Remove(w.aside.Name()) // where a file can be open without a name, nothing is left behind whatever ends this program
+	}
+	_, w.failed = w.aside.Write(w.held)
+	w.held = w.held[:0]
+}
+
+// close lets go of the file aside.
+func (w *IndexWriter) close() {
+	if w.aside != nil {
+		w.aside.Close()
+		os.Remove(w.aside.Name())
+	}
 }
 
 // partsOf cuts the file of a decision into its subjects and what stands around them.
@@ -794,21 +822,19 @@ func TrialsOfSet(id schema.ID) SubjectKey {
 	return SubjectKey{trialsOfSet, id.Machine + "/" + id.Material + "/" + id.Gas}
 }
 
-// Write writes the index. Whoever opens it must find all of it or none: see git.Repo.Remember.
+// Write writes the index, once. Whoever opens it must find all of it or none: see git.Repo.Remember.
 func (w *IndexWriter) Write(out io.Writer) error {
 	directory := &Encoder{}
 	directory.Text(w.ids.Stamp)
 	directory.Text(w.ids.Tree)
-	offsets := make([]byte, 0, (len(w.entries)+1)*wordSize)
-	end := uint64(0)
-	for _, e := range w.entries {
-		offsets = binary.LittleEndian.AppendUint32(offsets, uint32(end))
-		end += uint64(len(e))
+	defer w.close()
+	if w.failed != nil {
+		return w.failed
 	}
-	if end > 1<<32-1 {
-		return fmt.Errorf("%w: it would have %d bytes", errIndex, end)
+	if w.end > 1<<32-1 {
+		return fmt.Errorf("%w: it would have %d bytes", errIndex, w.end)
 	}
-	directory.Bytes(binary.LittleEndian.AppendUint32(offsets, uint32(end)))
+	directory.Bytes(wordsOf(slices.Concat([]uint32{0}, w.ends)))
 	directory.Bytes(sortedPairs(w.keys))
 	directory.Bytes(sortedPairs(w.digests))
 	directory.Bytes(wordsOf(w.always))
@@ -818,10 +844,21 @@ func (w *IndexWriter) Write(out io.Writer) error {
 	head = binary.LittleEndian.AppendUint32(head, uint32(len(directory.Data)))
 	head = binary.LittleEndian.AppendUint32(head, checksum(directory.Data))
 	buffered := bufio.NewWriterSize(out, 1<<16)
-	for _, part := range slices.Concat([][]byte{head, directory.Data}, w.entries) {
+	for _, part := range [][]byte{head, directory.Data} {
 		if _, err := buffered.Write(part); err != nil {
 			return err
 		}
+	}
+	if w.aside != nil {
+		if _, err := w.aside.Seek(0, io.SeekStart); err != nil {
+			return err
+		}
+		if _, err := io.Copy(buffered, w.aside); err != nil {
+			return err
+		}
+	}
+	if _, err := buffered.Write(w.held); err != nil {
+		return err
 	}
 	return buffered.Flush()
 }

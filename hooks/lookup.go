@@ -290,7 +290,7 @@ func (l *Lookup) extend(x *history.Index) error {
 	if err != nil {
 		return err
 	}
-	if l.since = nil; x != nil && len(added) <= fewRecords {
+	if l.since = nil; x != nil && len(added) <= fewRecords && !manyAdopt(added, pathOf) {
 		if l.since, _, err = l.records(added); err == nil {
 			l.index = x
 		}
@@ -300,7 +300,7 @@ func (l *Lookup) extend(x *history.Index) error {
 	if err != nil {
 		return err
 	}
-	for chunk := range slices.Chunk(added, atOnce) {
+	for _, chunk := range chunks(added, pathOf) {
 		records, contents, err := l.records(chunk)
 		if err != nil {
 			return err
@@ -549,6 +549,9 @@ func (l *Lookup) Since(records string) (map[[3]string]bool, bool) {
 	added, err := l.addedRecords(records)
 	if err != nil || records == "" {
 		return nil, false
+	}
+	if slices.ContainsFunc(added, func(c git.Change) bool { return adopts(c.Path) }) {
+		return nil, false // which bears on more
 	}
 	list, _, err := l.records(added)
 	if err != nil {

@@ -40,6 +40,43 @@ func heavy(p string) bool {
 	})
 }
 
+// adopts reports whether a record is an adoption, which may be of thousands of conditions.
+func adopts(p string) bool { return strings.Contains(path.Base(p), "-"+schema.KindAdoption+"-") }
+
+// manyAdopt reports whether records are too much to be held at once, since several of them may be of thousands of conditions.
+func manyAdopt[T any](records []T, path func(T) string) bool {
+	count := 0
+	for _, r := range records {
+		if adopts(path(r)) {
+			count++
+		}
+	}
+	return count > adoptionsAtOnce
+}
+
+// adoptionsAtOnce is how many adoptions are read at a time.
+const adoptionsAtOnce = 2
+
+// chunks parts files into as many as are read at a time.
+func chunks[T any](files []T, path func(T) string) (out [][]T) {
+	from, adoptions := 0, 0
+	for i, f := range files {
+		adoption := adopts(path(f))
+		if i-from == atOnce || adoption && adoptions == adoptionsAtOnce {
+			out, from, adoptions = append(out, files[from:i]), i, 0
+		}
+		if adoption {
+			adoptions++
+		}
+	}
+	if from < len(files) {
+		out = append(out, files[from:])
+	}
+	return out
+}
+
+func pathOf(c git.Change) string { return c.Path }
+
 // much reports whether a commit brings more than is judged in one go.
 func much(sets, records []git.Change) bool {
 	count := 0

@@ -255,7 +255,7 @@ func (r *running) catchUp(m *memory, dirs map[string]string) (bool, error) {
 		return list, true
 	}
 	records, ok := changes("records", m.index.Tree())
-	if !ok || len(records) > 20*fewRecords {
+	if !ok || len(records) > 20*fewRecords || manyAdopt(records, pathOf) {
 		return false, nil
 	}
 	for _, c := range records {

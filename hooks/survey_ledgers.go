@@ -163,6 +163,9 @@ func (t *ledgers) catchUp(s *Survey, x *history.Index, tree string) ([]*schema.R
 	if err != nil {
 		return nil, err
 	}
+	if manyAdopt(changes, pathOf) {
+		return nil, errNoFit
+	}
 	var out []*schema.Record
 	for _, c := range changes {
 		p := path.Join(recordsDir, c.Path)
@@ -190,7 +193,7 @@ func (t *ledgers) build(s *Survey, tree string) (*history.IndexWriter, error) {
 		return nil, err
 	}
 	paths := t.hashes[0].paths
-	for chunk := range slices.Chunk(paths, atOnce) {
+	for _, chunk := range chunks(paths, func(p string) string { return p }) {
 		records, data := make([]*schema.Record, len(chunk)), make([][]byte, len(chunk))
 		if err := schema.AtOnce(len(chunk), func(i int) (err error) {
 			if data[i], err = readOnce(s.Before, s.fresher(0, chunk[i]), chunk[i]); err == nil {

@@ -237,7 +237,7 @@ func (s *store) ledger(t *tree) (*history.Ledger, error) {
 		}
 	}
 	slices.Sort(open)
-	for chunk := range slices.Chunk(open, atOnce) {
+	for _, chunk := range chunks(open, func(p string) string { return p }) {
 		some := &tree{&store{repo: s.repo, content: map[string][]byte{}}, map[string]string{}}
 		for _, p := range chunk {
 			some.ids[p] = t.ids[p]
