@@ -32,6 +32,8 @@ type Lookup struct {
 
 	elsewhere bool             // it is of another commit, see Elsewhere
 	added     []*schema.Record // there, and not here
+	gone      map[string]bool  // records that are here, and not there
+	altered   bool             // one stands there in another way
 }
 
 // Where says which sets are wanted.

@@ -4,6 +4,7 @@ import (
 	"maps"
 	"slices"
 
+	"fettle/history"
 	"fettle/schema"
 )
 
@@ -23,10 +24,17 @@ func (l *Lookup) Elsewhere(rev string) (*Lookup, error) {
 	if err != nil {
 		return nil, err
 	}
+	o.gone = map[string]bool{}
 	only := there[:0]
 	for _, c := range there {
-		if c.OldHash == "" && schema.IsRecordPath(c.Path) {
+		switch {
+		case !schema.IsRecordPath(c.Path):
+		case c.OldHash == "":
 			only = append(only, c)
+		case c.NewHash == "":
+			o.gone[c.Path] = true
+		default:
+			o.altered = true
 		}
 	}
 	o.added, _, err = o.records(only)
@@ -36,6 +44,18 @@ func (l *Lookup) Elsewhere(rev string) (*Lookup, error) {
 
 // Added are the records of another commit that are not saved here.
 func (l *Lookup) Added() []*schema.Record { return l.added }
+
+// OnlyThere is what is on record of some subjects in the other commit alone. It fails where a record stands there in another way than here.
+func (l *Lookup) OnlyThere(subjects []history.SubjectKey) (*history.Ledger, error) {
+	if l.altered {
+		return nil, errNoFit
+	}
+	ledger, err := l.Ledger(subjects, nil)
+	if err != nil {
+		return nil, err
+	}
+	return ledger.Without(func(r *schema.Record) bool { return l.gone[r.Path] }), nil
+}
 
 // Differing names the sets of which any file is another in two states of a library, and where the settings are, all.
 func (l *Lookup) Differing(other *Lookup) [][3]string {

@@ -141,9 +141,10 @@ func explainedSteps(p *history.Position, since schema.Digest, entries []*audit.E
 
 // trailAbout is the history of some conditions up to a revision, and of others where it is at hand.
 func (s *shop) trailAbout(positions []history.Position, rev string) (*audit.Trail, error) {
+	past := s.pastOf[rev]
 	switch {
-	case s.pastOf != nil && rev == "HEAD":
-		return s.pastOf()
+	case past != nil:
+		return past()
 	case s.walked != nil:
 		return s.trail(rev)
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"maps"
 	"slices"
-	"sync"
 
 	"fettle/history"
 	"fettle/history/audit"
@@ -135,6 +134,15 @@ func (e *elsewhere) of(p *part) (*state, error) {
 	return &state{snap: e.snap, lib: lib, ledger: ledger, stand: ledger.Judge(e.id, e.anchor), lost: e.lost, anchor: e.anchor}, nil
 }
 
+// past is the history of some conditions up to the revision, with the commits that are kept of another one.
+func (e *elsewhere) past(s *shop, ids []schema.ID) (*audit.Trail, error) {
+	anchor, err := s.anchor()
+	if err != nil {
+		return nil, err
+	}
+	return audit.Read(s.repo, s.sub, audit.Options{Rev: e.rev, Anchor: anchor, IDs: ids, Kept: true, Passing: true, Records: e.lookup.OnlyThere})
+}
+
 // A survey goes through the conditions of a revision by parts.
 type survey struct {
 	*shop
@@ -165,12 +173,17 @@ func (s *shop) surveyOf(rev, from string) (v *survey, err error) {
 	return v, nil
 }
 
+// revision is the one that is gone through, nil for what is saved here.
+func (v *survey) revision() *elsewhere {
+	if v.there != nil {
+		return v.there
+	}
+	return v.part.elsewhere
+}
+
 func (v *survey) lookup() *hooks.Lookup {
-	switch {
-	case v.there != nil:
-		return v.there.lookup
-	case v.part.elsewhere != nil:
-		return v.part.elsewhere.lookup
+	if e := v.revision(); e != nil {
+		return e.lookup
 	}
 	return v.part.lookup
 }
@@ -199,7 +212,11 @@ type stretch struct {
 func (v *survey) each(sets [][3]string, do func(*stretch) error) error {
 	done := 0
 	var whole *stretch
-	for chunk := range slices.Chunk(sets, max(1, setsAtOnce/2)) {
+	lot := setsAtOnce / 2
+	if v.format == "html" || v.format == "markdown" { // which take the history of all cards as well
+		lot /= 3
+	}
+	for chunk := range slices.Chunk(sets, max(1, lot)) {
 		if len(sets) > len(chunk) {
 			v.bar.tell(done, len(sets))
 		}
@@ -305,7 +322,7 @@ func (v *survey) eachCards(ids []schema.ID, do func(q *shop, st *state, cards []
 			own[i] = p.ID
 		}
 		q := x.shop
-		q.pastOf = sync.OnceValues(func() (*audit.Trail, error) { return q.toldOnce("", own, true) })
+		q.pastOf = q.pasts(own, v.revision())
 		v.cards += len(own)
 		return do(q, x.state, q.cards(x.state, x.positions))
 	})

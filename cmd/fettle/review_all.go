@@ -136,13 +136,22 @@ func (s *shop) eachCards(rows []row, do func(q *shop, cards []card) error) error
 		for i, r := range chunk {
 			ids[i], positions[i] = r.id, q.standing(&q.committed).Position(q.committed.lib, r.id)
 		}
-		q.pastOf = sync.OnceValues(func() (*audit.Trail, error) { return q.toldOnce("", ids, true) })
+		q.pastOf = q.pasts(ids, nil)
 		if err := do(q, q.cards(&q.committed, positions)); err != nil {
 			return err
 		}
 		done += len(chunk)
 	}
 	return nil
+}
+
+// pasts is the history of some conditions that are looked at together, of what is saved here and of another revision, which may be nil.
+func (s *shop) pasts(ids []schema.ID, there *elsewhere) pasts {
+	out := pasts{"HEAD": sync.OnceValues(func() (*audit.Trail, error) { return s.toldOnce("", ids, true) })}
+	if there != nil {
+		out[there.rev] = sync.OnceValues(func() (*audit.Trail, error) { return there.past(s, ids) })
+	}
+	return out
 }
 
 // around is the library around some conditions: their sets with all that is on record of them, and where these cannot tell, all of it.
@@ -245,26 +254,18 @@ func (s *shop) reviewObjects(rev string, each cardsOf, sent bool) error {
 			return err
 		}
 	}
-	var b strings.Builder
-	aside := *s.app
-	aside.out = &b
-	if err := aside.json(out); err != nil {
+	before, after, err := s.jsonAround(out)
+	if err != nil {
 		return err
 	}
-	s.wrote = true
-	const none = `"conditions": []`
-	before, after, _ := strings.Cut(b.String(), none)
-	begin := before + strings.TrimSuffix(none, "]") + "\n"
+	begin := before
 	if _, err := each(func(_ *shop, _ *state, cards []card) error {
 		for i := range cards {
-			var one strings.Builder
-			enc := json.NewEncoder(&one)
-			enc.SetEscapeHTML(false)
-			enc.SetIndent("    ", "  ")
-			if err := enc.Encode(cards[i].reviewJSON()); err != nil {
+			one, err := jsonInList(cards[i].reviewJSON())
+			if err != nil {
 				return err
 			}
-			if _, err := io.WriteString(s.out, begin+"    "+escaped(strings.TrimSuffix(one.String(), "\n"))); err != nil {
+			if _, err := io.WriteString(s.out, begin+one); err != nil {
 				return err
 			}
 			begin = ",\n"
@@ -274,9 +275,31 @@ func (s *shop) reviewObjects(rev string, each cardsOf, sent bool) error {
 		return err
 	}
 	if begin != ",\n" {
-		_, err = io.WriteString(s.out, b.String())
-	} else {
-		_, err = io.WriteString(s.out, "\n  ]"+after)
+		return s.json(out)
 	}
+	_, err = io.WriteString(s.out, after)
 	return err
+}
+
+// jsonAround is what [app.json] writes before and after the conditions of a report that has none yet, where some stand in it.
+func (a *app) jsonAround(report any) (before, after string, err error) {
+	var b strings.Builder
+	aside := *a
+	aside.out = &b
+	if err := aside.json(report); err != nil {
+		return "", "", err
+	}
+	a.wrote = true
+	before, after, _ = strings.Cut(b.String(), `"conditions": []`)
+	return before + "\"conditions\": [\n", "\n  ]" + after, nil
+}
+
+// jsonInList is how one of the conditions of a report stands there.
+func jsonInList(condition any) (string, error) {
+	var b strings.Builder
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("    ", "  ")
+	err := enc.Encode(condition)
+	return "    " + escaped(strings.TrimSuffix(b.String(), "\n")), err
 }

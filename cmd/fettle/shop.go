@@ -23,18 +23,21 @@ type shop struct {
 	sub  string // the same from the top of the work tree, with slashes; "" at the top
 
 	unsaved, committed state
-	merged             []git.Snapshot               // the last commit and those that are being merged into it, see isSaved
-	before             map[string][]byte            // see whole
-	looked             git.Snapshot                 // what lint looked at, for the lines that it shows
-	known              *schema.Known                // what was read of any state: they are nearly the same
-	walked             *audit.Trail                 // the history that was read last
-	pastOf             func() (*audit.Trail, error) // of all that is looked at together, see eachCards; nil where that is a few
-	part               *part                        // what is read in place of the whole library, see about; else nil
-	names              names                        // of all conditions that what was typed may mean, see meant; else nil
-	edits              func() unsavedSides          // what is not saved, looked for while something else was done; else nil
-	line               *line                        // the branch that is decided on without being checked out, see on; else nil
-	onLine             bool                         // what stands on that branch takes the place of what is saved here, and of what lies on disk
+	merged             []git.Snapshot      // the last commit and those that are being merged into it, see isSaved
+	before             map[string][]byte   // see whole
+	looked             git.Snapshot        // what lint looked at, for the lines that it shows
+	known              *schema.Known       // what was read of any state: they are nearly the same
+	walked             *audit.Trail        // the history that was read last
+	pastOf             pasts               // of all that is looked at together, see eachCards; nil where that is a few
+	part               *part               // what is read in place of the whole library, see about; else nil
+	names              names               // of all conditions that what was typed may mean, see meant; else nil
+	edits              func() unsavedSides // what is not saved, looked for while something else was done; else nil
+	line               *line               // the branch that is decided on without being checked out, see on; else nil
+	onLine             bool                // what stands on that branch takes the place of what is saved here, and of what lies on disk
 }
+
+// pasts are histories by the revision that they lead to, each read when it is first asked for.
+type pasts map[string]func() (*audit.Trail, error)
 
 var errNoLibrary = errors.New("there is no library")
 

@@ -52,7 +52,8 @@ func (p *past) since(repo *git.Repo, head, root string, few bool) ([]*commit, er
 	if p.head == head {
 		return p.commits, nil
 	}
-	if leads, err := repo.IsAncestor(p.head, head); !leads || err != nil {
+	leads, err := repo.IsAncestor(p.head, head)
+	if err != nil {
 		return nil, nil // the history was rewritten, and the old one may be gone
 	}
 	g := newGraph(p.commits)
@@ -61,10 +62,39 @@ func (p *past) since(repo *git.Repo, head, root string, few bool) ([]*commit, er
 		return nil, err
 	}
 	list := g.inOrder(nil)
-	if len(list) > len(p.commits)+fewCommits {
+	if !leads {
+		list = leading(list, head)
+	}
+	if len(g.commits) > len(p.commits)+fewCommits {
 		keepCommits(repo, head, root, list)()
 	}
 	return list, nil
+}
+
+// leading are those of some commits that lead to one, in the same order.
+func leading(list []*commit, head string) []*commit {
+	leads := make([]bool, len(list))
+	for i, c := range slices.Backward(list) {
+		if leads[i] = leads[i] || c.hash == head; leads[i] {
+			for _, p := range c.parents {
+				leads[p.pos] = true
+			}
+		}
+	}
+	out := make([]*commit, 0, len(list))
+	for i, c := range list {
+		if leads[i] {
+			out = append(out, c)
+			continue
+		}
+		for _, p := range c.parents {
+			p.children--
+		}
+	}
+	for i, c := range out {
+		c.pos = i
+	}
+	return out
 }
 
 // keepCommits gives what writes commits down, as much as is known of them now. What cannot be written costs time and nothing else.
