@@ -200,6 +200,14 @@ func TestPartSaysWhatWholeSays(t *testing.T) {
 	if testing.Short() {
 		rounds = 6
 	}
+	sheet := filepath.Join(t.TempDir(), "sheet.csv")
+	rows := strings.Split(strings.TrimSuffix(p.run(true, "export", "--current"), "\nexit 0"), "\n")
+	for i := range rows[1:] { // what is there, other values and other conditions
+		rows[1+i] = strings.Replace(rows[1+i], []string{",3,", ",3,", ",0.3"}[i%3], []string{",3,", ",3.03,", ",0.4"}[i%3], 1)
+	}
+	if err := os.WriteFile(sheet, []byte(strings.Join(rows, "\n")), 0o666); err != nil {
+		t.Fatal(err)
+	}
 	other := map[string][]byte{} // what a clone of another state remembers
 	for round := range rounds {
 		r := rand.New(rand.NewPCG(11, uint64(round)))
@@ -250,7 +258,7 @@ func TestPartSaysWhatWholeSays(t *testing.T) {
 		p.asked = false
 		p.repo.Run("branch", "-qf", "waiting/later", last)
 		whole := []string{"status --format json", "status", "export", "export --format json", "export --current", "compare --range " + last + "..HEAD", "compare bay-2 bay-5",
-			"trend bay-2/", "trend steel", "escape",
+			"import " + sheet + []string{"", " --format json"}[round%2], "trend bay-2/", "trend steel", "escape",
 			[]string{"review --branch later", "review --branch later --format json", "review --branch later --format html", "review --branch later bay-2/"}[round%4],
 			[]string{"review --range " + last + "..HEAD", "review --range HEAD.." + last + " --format json", "review --range HEAD~1..HEAD --format html", "review --range " + last + "..HEAD --format markdown"}[round%4]}
 		if round%2 == 0 {

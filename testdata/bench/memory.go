@@ -264,6 +264,7 @@ func (b *bench) memoryRows(dir, scratch string) []memoryRow {
 	add("import "+sheet, exported("bay-001/"))
 	add("import "+sheet+" --write", exported("bay-001/"))
 	add("import "+sheet, exported(""))
+	add("import "+sheet+" --write", exported(""))
 	add("compare "+sheet+" --unit bay-001", exported("bay-001/"))
 	add("git commit -q -m taken", nil, hooks, edit, reason)
 	add("git commit -q -m refused", nil, hooks, edit)

@@ -38,6 +38,24 @@ var (
 	numberPart = pattern(`^[-0-9./ ]*`)
 )
 
+// plainNumber takes apart a number of nothing but digits and at most one point between them, as most cells hold.
+func plainNumber(cell string) (whole, decimals string, ok bool) {
+	point := -1
+	for i := range len(cell) {
+		switch c := cell[i]; {
+		case c >= '0' && c <= '9':
+		case c == '.' && point < 0 && i > 0 && i+1 < len(cell):
+			point = i
+		default:
+			return "", "", false
+		}
+	}
+	if point < 0 {
+		return cell, "", cell != ""
+	}
+	return cell[:point], cell[point+1:], true
+}
+
 // A scale is how a column or cell is read as a quantity.
 type scale struct {
 	dim  quantity.Dimension
@@ -60,12 +78,17 @@ func unclearf(help, format string, args ...any) error {
 // a fraction in one character, "inch" for "in") is taken; what can mean two things is not.
 func (s scale) number(cell string, m mark) (quantity.Value, error) {
 	none := quantity.Value{}
-	text, err := withPoint(blanks(cell), m)
-	if err != nil {
-		return none, err
+	text, simple := cell, false
+	if _, decimals, number := plainNumber(cell); number && (m != comma || decimals == "") {
+		simple = true
+	} else {
+		var err error
+		if text, err = withPoint(blanks(cell), m); err != nil {
+			return none, err
+		}
+		text = noZero().ReplaceAllString(text, "${1}0.$2")
 	}
-	text = noZero().ReplaceAllString(text, "${1}0.$2")
-	if bare().MatchString(text) {
+	if simple || bare().MatchString(text) {
 		switch {
 		case s.unit == "":
 			return none, errNoUnit

@@ -56,13 +56,26 @@ func findDecimals(rows []gridRow, cols []column, separator rune, asked string, o
 	}
 	for _, row := range rows {
 		for _, c := range cols {
-			cell := trim(row.cell(c.index))
-			m := numberHead().FindStringSubmatch(cell)
-			if m == nil || !c.numeric() || dated(cell, c.path == colThick) != "" {
+			if !c.numeric() {
 				continue
 			}
+			cell := trim(row.cell(c.index))
 			at := Place{row.number, c.index + 1}
 			head = c.header
+			if whole, decimals, number := plainNumber(cell); number {
+				switch {
+				case decimals == "":
+				case len(decimals) == 3 && len(whole) <= 3 && whole[0] != '0':
+					count(&maybe[point], point, at, cell)
+				default:
+					count(&sure[point], point, at, cell)
+				}
+				continue
+			}
+			m := numberHead().FindStringSubmatch(cell)
+			if m == nil || dated(cell, c.path == colThick) != "" {
+				continue
+			}
 			switch number := m[1]; {
 			case maybeComma().MatchString(number):
 				count(&maybe[comma], comma, at, cell)

@@ -85,7 +85,10 @@ func leafOf(path string) (leaf, bool) {
 		l, ok := leaves()["extra"]
 		return l, ok && path != "extra."
 	}
-	l, ok := leaves()[listIndex().ReplaceAllString(path, "[]")]
+	if strings.IndexByte(path, '[') >= 0 {
+		path = listIndex().ReplaceAllString(path, "[]")
+	}
+	l, ok := leaves()[path]
 	return l, ok && l.kind != isTable
 }
 

@@ -8,17 +8,47 @@ import (
 	"fettle/schema"
 )
 
+// known is what names and words are looked for among, worked out once for all rows.
+type known struct {
+	profiles         []string
+	units            map[string]string // a real machine that shares a profile stands for that
+	materials, gases []string
+	meant            map[[2]string]meaning
+}
+
+// A meaning is the name that a cell stands for, and whether it is spelt in another way there.
+type meaning struct {
+	name      string
+	ok, other bool
+}
+
+// meaning is [resolve] of a cell of some kind.
+func (r *reader) meaning(kind, cell string, known []string, trade map[string]string) (name string, ok, other bool) {
+	m, there := r.names.meant[[2]string{kind, cell}]
+	if !there {
+		m.name, m.ok = resolve(cell, known, trade)
+		m.other = plain(m.name) != plain(cell)
+		if r.names.meant == nil {
+			r.names.meant = map[[2]string]meaning{}
+		}
+		r.names.meant[[2]string{kind, cell}] = m
+	}
+	return m.name, m.ok, m.other
+}
+
 // machine returns the machine of a row: from its cell, from --machine, or the only one there is.
 func (r *reader) machine(row gridRow) string {
-	profiles := r.lib.MachineNames()
-	units := map[string]string{} // a real machine that shares a profile stands for that
-	for _, name := range profiles {
-		for _, unit := range r.lib.Machine(name).UnitNames() {
-			if plain(unit) != plain(name) {
-				units[plain(unit)] = name
+	if r.names.units == nil {
+		r.names.profiles, r.names.units = r.lib.MachineNames(), map[string]string{}
+		for _, name := range r.names.profiles {
+			for _, unit := range r.lib.Machine(name).UnitNames() {
+				if plain(unit) != plain(name) {
+					r.names.units[plain(unit)] = name
+				}
 			}
 		}
 	}
+	profiles, units := r.names.profiles, r.names.units
 	said := r.opt.Machine
 	if said == "" && len(profiles) == 1 && (r.column(colMachine) == nil) {
 		r.note(Place{}, "machine %s is the only one of the library", profiles[0])
@@ -43,16 +73,16 @@ func (r *reader) name(row gridRow, path, flag, said string, known []string, trad
 	if placeholders[cell] {
 		return r.flagged(at, header, path, flag, said, known, trade)
 	}
-	name, ok := resolve(cell, known, trade)
+	name, ok, other := r.meaning(path, cell, known, trade)
 	if !ok {
 		r.unknown(at, header, path, cell, known, trade)
 		return ""
 	}
-	if plain(name) != plain(cell) {
+	if other {
 		r.note(at, "%s %s is %s", path, quote(cell), name)
 	}
 	if said != "" {
-		if other, ok := resolve(said, known, trade); ok && other != name {
+		if other, ok, _ := r.meaning(path, said, known, trade); ok && other != name {
 			r.problem(at, header, "Leave "+flag+" out, or correct the cell.", "the cell says %s and %s says %s", quote(cell), flag, said)
 			return ""
 		}
@@ -150,22 +180,26 @@ func gradeOf(cell string) string {
 
 // materials are the names of materials that the library knows.
 func (r *reader) materials() []string {
-	known := slices.Clone(schema.Materials)
-	if set := r.lib.Settings.Value; set != nil {
-		for _, own := range set.Materials {
-			known = append(known, own.Name)
+	if r.names.materials == nil {
+		r.names.materials = slices.Clone(schema.Materials)
+		if set := r.lib.Settings.Value; set != nil {
+			for _, own := range set.Materials {
+				r.names.materials = append(r.names.materials, own.Name)
+			}
 		}
 	}
-	return known
+	return r.names.materials
 }
 
 // gases are the names of gases that the library knows.
 func (r *reader) gases() []string {
-	known := slices.Clone(schema.Gases)
-	if set := r.lib.Settings.Value; set != nil {
-		for _, own := range set.Gases {
-			known = append(known, own.Name)
+	if r.names.gases == nil {
+		r.names.gases = slices.Clone(schema.Gases)
+		if set := r.lib.Settings.Value; set != nil {
+			for _, own := range set.Gases {
+				r.names.gases = append(r.names.gases, own.Name)
+			}
 		}
 	}
-	return known
+	return r.names.gases
 }

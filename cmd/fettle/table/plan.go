@@ -51,15 +51,14 @@ type draft struct {
 	dirty bool
 }
 
-// plan works the entries into set files.
-func (r *reader) plan(out *Import) {
-	p := &planner{reader: r, drafts: map[string]*draft{}, of: map[*entry]*draft{}, missing: map[string][]int{}}
-	for _, f := range r.lib.Files {
+// plan works entries into set files.
+func (x *Sheet) plan(entries []*entry, out *Import) {
+	p := &planner{reader: x.reader, drafts: map[string]*draft{}, of: map[*entry]*draft{}, missing: x.missing}
+	for _, f := range p.lib.Files {
 		if strings.HasPrefix(f.Path, "sets/") && f.Value == nil {
-			r.problem(Place{}, "", "Mend it first: fettle lint "+f.Path, "%s cannot be read, so nobody knows which conditions it holds", f.Path)
+			x.unread[f.Path] = Problem{Message: f.Path + " cannot be read, so nobody knows which conditions it holds", Help: "Mend it first: fettle lint " + f.Path}
 		}
 	}
-	entries := slices.Clone(r.entries)
 	slices.SortStableFunc(entries, func(a, b *entry) int { return a.id.Compare(b.id) })
 	for _, e := range entries {
 		if e.bad {
@@ -71,7 +70,6 @@ func (r *reader) plan(out *Import) {
 		}
 	}
 	p.grades(entries)
-	p.missingColumns()
 	for _, d := range p.order {
 		if !d.dirty {
 			continue
@@ -80,9 +78,9 @@ func (r *reader) plan(out *Import) {
 		if d.file != nil {
 			f.Old = d.file.Data
 		}
-		if len(r.problems) == 0 {
+		if len(p.problems)+len(x.unread)+len(x.unsound.problems) == 0 {
 			for _, bad := range schema.ReadFile(d.path, f.New).Problems {
-				r.problem(Place{}, "", bad.Help, "%s would not be a good set file: %s: %s", d.path, schema.SpokenPath(bad.Field), bad.Message)
+				x.unsound.problem(Place{}, "", bad.Help, "%s would not be a good set file: %s: %s", d.path, schema.SpokenPath(bad.Field), bad.Message)
 			}
 		}
 		out.Files = append(out.Files, f)
@@ -120,7 +118,7 @@ func (p *planner) path(e *entry) string {
 	if recipe := p.lib.Recipe(e.id); recipe != nil {
 		return recipe.File.Path
 	}
-	house := "sets/" + e.id.Machine + "/" + e.id.Material + "-" + e.id.Gas + ".json"
+	house := HouseFile(setOf(e))
 	best, rank := house, 0
 	for _, set := range p.lib.Sets {
 		s := set.Value
@@ -252,7 +250,7 @@ func (p *planner) badMember(e *entry, bad schema.Problem) {
 }
 
 // missingColumns reports each column that new conditions need.
-func (p *planner) missingColumns() {
+func (p *Sheet) missingColumns() {
 	paths := make([]string, 0, len(p.missing))
 	for path := range p.missing {
 		paths = append(paths, path)

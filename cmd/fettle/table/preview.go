@@ -12,18 +12,37 @@ import (
 
 // Preview shows an import for people: how the sheet was read, what it does to each condition, and every problem.
 func (imp *Import) Preview(prefs quantity.Prefs) string {
-	var b strings.Builder
-	imp.previewReading(&b)
+	reading := imp.PreviewReading()
 	if len(imp.Problems) > 0 {
-		imp.previewProblems(&b)
-		return b.String()
+		return reading
 	}
-	imp.previewNew(&b)
-	imp.previewUpdated(&b, prefs)
-	if n := imp.Count(Unchanged); n > 0 {
-		fmt.Fprintf(&b, "\n%s the same in the library already\n", plural(n, "condition is", "conditions are"))
+	fresh, updated := imp.PreviewChanges(prefs)
+	return reading + fresh + updated + PreviewUnchanged(imp.Count(Unchanged))
+}
+
+// PreviewReading is how the sheet was read, and every problem.
+func (imp *Import) PreviewReading() string {
+	var b strings.Builder
+	if imp.previewReading(&b); len(imp.Problems) > 0 {
+		imp.previewProblems(&b)
 	}
 	return b.String()
+}
+
+// PreviewChanges is what the sheet does to each condition: to those that are new, and to others.
+func (imp *Import) PreviewChanges(prefs quantity.Prefs) (fresh, updated string) {
+	var f, u strings.Builder
+	imp.previewNew(&f)
+	imp.previewUpdated(&u, prefs)
+	return f.String(), u.String()
+}
+
+// PreviewUnchanged says how many conditions are as the sheet has them.
+func PreviewUnchanged(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf("\n%s the same in the library already\n", plural(n, "condition is", "conditions are"))
 }
 
 // Count returns how many conditions have a status.

@@ -50,11 +50,15 @@ type reader struct {
 	renames  renames         // of headers
 	asked    bool            // which way the focus counts
 	told     map[string]bool // questions about the whole sheet that were asked already
+	sparing  bool            // of entries only the names are kept: their rows are read again, see Sheet
+	names    known           // what names and words are looked for among
+	orders   map[string][]int
 }
 
 // An entry is one row that names a condition.
 type entry struct {
 	row   int
+	at    int // among the rows below the header
 	id    schema.ID
 	given []given // in the order of the format
 	grade given   // of the set; path is "" where the row does not say
@@ -72,30 +76,13 @@ type given struct {
 
 // Read reads a sheet of conditions for a library. It does not fail: what is wrong is in Problems, all of it.
 func Read(data []byte, lib *schema.Library, opt Options) *Import {
-	r := &reader{lib: lib, opt: opt}
-	out := &Import{}
-	r.read(data, out)
-	if len(r.problems) == 0 || len(r.entries) > 0 {
-		r.plan(out)
-	}
-	out.Rows, out.Notes, out.Problems = len(r.entries), r.notes, r.sorted()
-	if len(out.Problems) > 0 {
-		out.Files = nil
+	x := Open(data, lib, opt)
+	plan := x.Plan(lib, nil)
+	out := x.Done()
+	if out.Changes = plan.Changes; len(out.Problems) == 0 {
+		out.Files = plan.Files
 	}
 	return out
-}
-
-// SetsOf are the sets that a sheet holds conditions of, as machine, material and gas. Of the library only settings and machines are looked at.
-func SetsOf(data []byte, lib *schema.Library, opt Options) [][3]string {
-	r := &reader{lib: lib, opt: opt}
-	r.read(data, &Import{})
-	var sets [][3]string
-	for _, e := range r.entries {
-		if set := [3]string{e.id.Machine, e.id.Material, e.id.Gas}; !slices.Contains(sets, set) {
-			sets = append(sets, set)
-		}
-	}
-	return sets
 }
 
 func (r *reader) read(data []byte, out *Import) {
@@ -129,10 +116,15 @@ func (r *reader) read(data []byte, out *Import) {
 	if r.decimals.cells > 0 {
 		out.Decimals += fmt.Sprintf(", as in %s %s", r.decimals.at, quote(r.decimals.text))
 	}
-	for _, row := range r.rows {
-		if !row.empty() {
-			r.entry(row)
+	for i, row := range r.rows {
+		if row.empty() {
+			continue
 		}
+		e := r.entry(row)
+		if e.at = i; r.sparing {
+			e.given, e.grade = nil, given{}
+		}
+		r.entries = append(r.entries, e)
 	}
 	if len(r.entries) == 0 && len(r.problems) == 0 {
 		r.problem(Place{Row: r.header}, "", "", "there are no rows below the header")
@@ -141,7 +133,7 @@ func (r *reader) read(data []byte, out *Import) {
 }
 
 // entry reads one row.
-func (r *reader) entry(row gridRow) {
+func (r *reader) entry(row gridRow) *entry {
 	e := &entry{row: row.number}
 	before := len(r.problems)
 	e.id.Machine = r.machine(row)
@@ -167,9 +159,22 @@ func (r *reader) entry(row gridRow) {
 	if c := r.column(colThick); e.id.Thickness == "" && c != nil && placeholders[trim(row.cell(c.index))] {
 		r.problem(Place{row.number, c.index + 1}, c.header, "Every row needs one. A heading between the rows? Take it out, or make it a column.", "the thickness is missing")
 	}
-	slices.SortStableFunc(e.given, func(a, b given) int { return comparePaths(a.path, b.path) })
+	slices.SortStableFunc(e.given, func(a, b given) int { return compareOrder(r.order(a.path), r.order(b.path), a.path, b.path) })
 	e.bad = e.bad || len(r.problems) > before || e.id.Machine == "" || e.id.Material == "" || e.id.Gas == "" || e.id.Thickness == ""
-	r.entries = append(r.entries, e)
+	return e
+}
+
+// order is [orderOf], worked out once for every path.
+func (r *reader) order(path string) []int {
+	order, known := r.orders[path]
+	if !known {
+		if r.orders == nil {
+			r.orders = map[string][]int{}
+		}
+		order = orderOf(path)
+		r.orders[path] = order
+	}
+	return order
 }
 
 // freeText is a note as it stands; other texts lose the blanks at their ends.
@@ -255,7 +260,7 @@ func (r *reader) word(e *entry, c *column, at Place, cell string) {
 	switch last {
 	case "gas":
 		var ok bool
-		if text, ok = resolve(cell, r.gases(), gases); !ok {
+		if text, ok, _ = r.meaning(last, cell, r.gases(), gases); !ok {
 			r.unknown(at, c.header, colGas, cell, r.gases(), gases)
 			return
 		}
@@ -263,11 +268,11 @@ func (r *reader) word(e *entry, c *column, at Place, cell string) {
 		text = strings.ReplaceAll(plain(cell), " ", "-")
 	default:
 		known := map[string][]string{"mode": modes, "form": schema.NozzleForms, "process": schema.Processes}[last]
-		if w, ok := resolve(cell, known, words[last]); ok {
+		if w, ok, _ := r.meaning(last, cell, known, words[last]); ok {
 			text = w
 		}
 	}
-	if plain(text) != plain(cell) {
+	if text != cell && plain(text) != plain(cell) {
 		r.note(at, "%s %s is %s", last, quote(cell), text)
 	}
 	switch c.path {

@@ -34,6 +34,9 @@ const (
 // dated returns what a cell probably was before a spreadsheet turned it into a date: "1/8 in or 1.8"; "" where it is no date.
 // Fractions are named only where inches can stand.
 func dated(cell string, fractions bool) string {
+	if _, _, number := plainNumber(cell); number {
+		return ""
+	}
 	text := strings.ToLower(blanks(cell))
 	number := func(s string) int { n, _ := strconv.Atoi(s); return n }
 	if m := dayMonth().FindStringSubmatch(text); m != nil {
@@ -95,6 +98,9 @@ const (
 // thickness reads a thickness: what [scale.number] reads, and gauge numbers of sheet. It refuses what cannot be plate.
 func thickness(cell string, s scale, m mark, material string) (v quantity.Value, gauge string, err error) {
 	text := blanks(cell)
+	if whole, _, number := plainNumber(text); number && s.unit != unitGauge && len(whole) < 5 {
+		return s.inReach(s.number(cell, m))
+	}
 	if g, ok := gaugeNumber(text, s.unit == unitGauge); ok {
 		v, source, err := sheetGauge(g, material)
 		if err != nil {
@@ -115,6 +121,11 @@ func thickness(cell string, s scale, m mark, material string) (v quantity.Value,
 	if day, was := daySerial(text); day != "" && (err != nil || v.SI() > thickest) {
 		return quantity.Value{}, "", unclearf("Format the column as text, type the thickness again, and save the sheet.", "%s is how spreadsheets count the day %s; it was probably %s", quote(cell), day, was)
 	}
+	return s.inReach(v, err)
+}
+
+// inReach refuses what cannot be plate.
+func (s scale) inReach(v quantity.Value, err error) (quantity.Value, string, error) {
 	if err != nil {
 		return v, "", err
 	}

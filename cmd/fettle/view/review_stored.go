@@ -4,24 +4,17 @@ import (
 	"bytes"
 	"encoding/gob"
 	"errors"
-	"io"
-	"os"
 )
 
 // A Stored keeps the sets of a document in a file until it is written: what comes first in it is known when all are there, and of a hundred
 // thousand cards only a few fit into memory. A few sets are kept without one.
 type Stored struct {
-	memory []byte
-	file   *os.File
-	size   int64
-	spans  [][2]int64 // of each set in the order in which they came: from, to
-	order  []int
-	cards  int
-	err    error
+	aside Aside
+	spans [][2]int64 // of each set in the order in which they came: from, to
+	order []int
+	cards int
+	err   error
 }
-
-// storedInMemory is how many bytes are kept without a file.
-const storedInMemory = 4 << 20
 
 // Add puts a set behind those that are there.
 func (s *Stored) Add(set *ReviewSet) error {
@@ -29,24 +22,11 @@ func (s *Stored) Add(set *ReviewSet) error {
 	if err := gob.NewEncoder(&b).Encode(set); err != nil {
 		return err
 	}
-	s.memory = append(s.memory, b.Bytes()...)
-	s.spans = append(s.spans, [2]int64{s.size, s.size + int64(b.Len())})
+	at := s.aside.Size()
+	s.spans = append(s.spans, [2]int64{at, at + int64(b.Len())})
 	s.order = append(s.order, len(s.order))
-	s.size += int64(b.Len())
 	s.cards += len(set.Cards)
-	if len(s.memory) < storedInMemory {
-		return nil
-	}
-	if s.file == nil {
-		file, err := os.CreateTemp("", "fettle-review-")
-		if err != nil {
-			return err
-		}
-		s.file = file
-		_ = os.Remove(file.Name()) // where that can be done to an open file, nothing is left behind however this ends
-	}
-	_, err := s.file.Write(s.memory)
-	s.memory = s.memory[:0]
+	_, err := s.aside.Write(b.Bytes())
 	return err
 }
 
@@ -55,12 +35,10 @@ func (s *Stored) Order(order []int) { s.order = order }
 
 // Close removes the file.
 func (s *Stored) Close() error {
-	if s == nil || s.file == nil {
+	if s == nil {
 		return nil
 	}
-	err := s.file.Close()
-	_ = os.Remove(s.file.Name())
-	return err
+	return s.aside.Close()
 }
 
 // Err is what kept a set from being read again.
@@ -85,11 +63,6 @@ func (s *Stored) each(yield func(*ReviewSet) bool) {
 }
 
 func (s *Stored) read(span [2]int64) (*ReviewSet, error) {
-	written := s.size - int64(len(s.memory))
-	from := io.Reader(bytes.NewReader(s.memory[max(0, span[0]-written):]))
-	if span[0] < written {
-		from = io.NewSectionReader(s.file, span[0], span[1]-span[0])
-	}
 	var set ReviewSet
-	return &set, gob.NewDecoder(from).Decode(&set)
+	return &set, gob.NewDecoder(s.aside.Read(span[0], span[1])).Decode(&set)
 }
