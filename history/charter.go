@@ -99,10 +99,10 @@ func (s *Standing) charterOf(law []*schema.Record, inForce bool) *charter {
 		}
 		body := r.Body.(*schema.Decision)
 		if subject := subjectOf(body, rosterKey); subject != nil {
-			rosters = append(rosters, &Decision{Record: r, Body: body, Subject: *subject, Person: v.person, need: v.terms.persons})
+			rosters = append(rosters, &Decision{Record: r, Body: body, Subject: subject, Person: v.person, need: v.terms.persons})
 		}
 		if subject := subjectOf(body, settingsKey); subject != nil {
-			d := &Decision{Record: r, Body: body, Subject: *subject, Person: v.person, need: v.terms.persons}
+			d := &Decision{Record: r, Body: body, Subject: subject, Person: v.person, need: v.terms.persons}
 			if s.settingsStep(d, v, inForce) {
 				settings = append(settings, d)
 			}
@@ -199,7 +199,7 @@ func (s *Standing) seatsOf(roster *State) []seat {
 	var out []seat
 	known := map[string]map[schema.Digest]bool{}
 	for _, group := range byContent(roster.speaking) {
-		out = append(out, seat{s.rosterOf(&group[0].Subject), s.kept(roster, group, known)})
+		out = append(out, seat{s.rosterOf(group[0].Subject), s.kept(roster, group, known)})
 	}
 	return out
 }
@@ -235,7 +235,7 @@ func (s *Standing) kept(roster *State, group []*Decision, known map[string]map[s
 		}
 	}
 	for _, earlier := range byContent(before) {
-		r := s.rosterOf(&earlier[0].Subject)
+		r := s.rosterOf(earlier[0].Subject)
 		for digest := range s.kept(roster, earlier, known) {
 			if owner(r, s.keys[digest]) == "" {
 				out[digest] = true

@@ -19,14 +19,19 @@ func (k SubjectKey) compare(other SubjectKey) int {
 type Decision struct {
 	Record  *schema.Record
 	Body    *schema.Decision
-	Subject schema.Subject
-	Person  string // principal whose key signed
-	Own     bool   // by somebody who wrote the change; counts where the policy allows it
-	need    int    // persons that the policy it was made under asks for
+	Subject *schema.Subject // as the body has it; nil of a withdrawal
+	Person  string          // principal whose key signed
+	Own     bool            // by somebody who wrote the change; counts where the policy allows it
+	need    int             // persons that the policy it was made under asks for
 }
 
 // Digest is the content that was decided on, "" for a removal.
-func (d *Decision) Digest() schema.Digest { return schema.Digest(d.Subject.Digest.V) }
+func (d *Decision) Digest() schema.Digest {
+	if d.Subject == nil {
+		return ""
+	}
+	return schema.Digest(d.Subject.Digest.V)
+}
 
 func (d *Decision) rejects() bool { return d.Record.Kind == schema.KindRejection }
 func (d *Decision) adopts() bool  { return d.Record.Kind == schema.KindAdoption }

@@ -219,6 +219,29 @@ func TestIndexSaysWhatAllRecordsSay(t *testing.T) {
 	})
 }
 
+// What is near a condition says of it what all records say, at any time.
+func TestNearSaysWhatAllRecordsSay(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		s := newShop(t)
+		s.adopt(crew[0], s.roster(crew...), s.settings(rapid.IntRange(1, 2).Draw(rt, "approvals"), rapid.SampledFrom([]string{"allow", "refuse"}).Draw(rt, "own")),
+			s.machine("6 kW"), s.cond("0.40 bar"), s.condOf("8 mm", "0.40 bar"), s.condOf("10 mm", "0.40 bar"))
+		randomYears(rt, s, 14)
+		all, ids := s.ledger(), []string{rapid.SampledFrom([]string{id6, id8, id10}).Draw(rt, "id"), "bay-2"}
+		near := all.Near(condition(ids[0]))
+		if got, want := s.stands(near, near.Judge(northgate, ""), ids), s.stands(all, all.Judge(northgate, ""), ids); got != want {
+			rt.Fatalf("near %s:\n%s\ninstead of\n%s", ids[0], got, want)
+		}
+		then := s.records[rapid.IntRange(0, len(s.records)-1).Draw(rt, "then")].Time()
+		until := func(l *history.Ledger) *history.Standing {
+			return l.Of(slices.DeleteFunc(slices.Clone(l.Records), func(r *schema.Record) bool { return r.Time().After(then) })).Judge(northgate, "")
+		}
+		got, want := until(near).State(schema.SubjectCondition, ids[0]), until(all).State(schema.SubjectCondition, ids[0])
+		if s.says(got) != s.says(want) {
+			rt.Fatalf("near %s at %s:\n%s\ninstead of\n%s", ids[0], then, s.says(got), s.says(want))
+		}
+	})
+}
+
 // An index that more records were added to is one made of them all.
 func TestIndexGrows(t *testing.T) {
 	s, _ := adopted(t, 1, "allow", crew...)

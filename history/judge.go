@@ -130,7 +130,8 @@ func (s *Standing) sortDecisions() {
 		if s.void[d.Record.Digest] {
 			continue
 		}
-		for _, subject := range d.Body.Subjects.V {
+		for i := range d.Body.Subjects.V {
+			subject := &d.Body.Subjects.V[i]
 			key := SubjectKey{subject.Kind.V, subject.ID.V}
 			s.subjects[key] = append(s.subjects[key], Decision{Record: d.Record, Body: d.Body, Subject: subject})
 		}
@@ -152,7 +153,7 @@ func (s *Standing) foldRest() {
 		var rosters []*signature.Roster
 		for _, d := range people.speaking {
 			if d.Subject.Values.Set() {
-				rosters = append(rosters, s.rosterOf(&d.Subject))
+				rosters = append(rosters, s.rosterOf(d.Subject))
 			}
 		}
 		s.People = inAll(rosters)

@@ -2,6 +2,7 @@ package history
 
 import (
 	"fmt"
+	"maps"
 	pathpkg "path"
 	"slices"
 	"strings"
@@ -56,23 +57,7 @@ func recordPaths(src schema.Source) (paths []string) {
 
 // ReadLedgerSparing is [ReadLedger] for who holds all records of years while the history is read, too: they take a third of the room.
 func ReadLedgerSparing(src schema.Source) (*Ledger, error) {
-	paths := recordPaths(src)
-	k := NewSparing()
-	ids := make(map[string]string, len(paths))
-	for _, p := range paths {
-		ids[p] = ""
-	}
-	if err := schema.AtOnce(len(paths), func(i int) error {
-		data, err := src.Read(paths[i])
-		if err != nil {
-			return fmt.Errorf("%s: %w", paths[i], err)
-		}
-		k.Add(paths[i], "", data)
-		return nil
-	}); err != nil {
-		return nil, err
-	}
-	return k.Ledger(ids), nil
+	return NewSparing().Read(src, func(string) string { return "" })
 }
 
 // Sparing holds the records of one or several snapshots in little room, each once. Signatures are checked while they are at hand, and then
@@ -124,6 +109,30 @@ func (k *Sparing) Holds(path, id string) bool {
 	return k.known[recordAt{path, id}].record != nil
 }
 
+// Read reads the records of a snapshot, but for those that are held already. The id is that of what stands at a path.
+func (k *Sparing) Read(src schema.Source, id func(path string) string) (*Ledger, error) {
+	paths := recordPaths(src)
+	ids := make(map[string]string, len(paths))
+	for _, p := range paths {
+		ids[p] = id(p)
+	}
+	if err := schema.AtOnce(len(paths), func(i int) error {
+		p := paths[i]
+		if k.Holds(p, ids[p]) {
+			return nil
+		}
+		data, err := src.Read(p)
+		if err != nil {
+			return fmt.Errorf("%s: %w", p, err)
+		}
+		k.Add(p, ids[p], data)
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	return k.Ledger(ids), nil
+}
+
 // Ledger is the ledger of the records with these paths and ids, which were added.
 func (k *Sparing) Ledger(ids map[string]string) *Ledger {
 	k.mu.Lock()
@@ -146,6 +155,59 @@ func (k *Sparing) Ledger(ids map[string]string) *Ledger {
 func (l *Ledger) Of(records []*schema.Record) *Ledger {
 	out := NewLedger(records)
 	out.checks, out.partial = l.checks, l.partial
+	return out
+}
+
+// Near is what of a ledger bears on one condition: [Ledger.Judge] says the same of it, of roster, settings, people and machines as it says with
+// all records, of which there may be those of years. Of decisions on many subjects it has no more than that, as a ledger from an [Index]. All of
+// the ledger is near where a decision was taken back that is about the condition and about others, too.
+func (l *Ledger) Near(key SubjectKey) *Ledger {
+	matters := func(k SubjectKey) bool { return !manifold(k) || k.Kind == schema.SubjectMachine || k == key }
+	taken := map[schema.Digest]bool{}
+	var records []*schema.Record
+	partial := map[schema.Digest]bool{}
+	take := func(r *schema.Record) {
+		taken[r.Digest] = taken[r.Digest] || Sound(r)
+		if d, ok := r.Body.(*schema.Decision); ok && Sound(r) && len(d.Subjects.V) > fewSubjects {
+			some := slices.DeleteFunc(slices.Clone(d.Subjects.V), func(s schema.Subject) bool { return !matters(SubjectKey{s.Kind.V, s.ID.V}) })
+			if len(some) < len(d.Subjects.V) {
+				body, own := *d, *r
+				body.Subjects.V = slices.Clip(some)
+				own.Body, own.Common = &body, &body.Common
+				r, partial[r.Digest] = &own, true
+			}
+		}
+		records = append(records, r)
+	}
+	for _, r := range l.Records {
+		if !Sound(r) || r.Kind == schema.KindWithdrawal || slices.ContainsFunc(subjectsOf(r), matters) {
+			take(r)
+		}
+	}
+	for i := 0; i < len(records); i++ { // what lies behind these, near or far
+		if !Sound(records[i]) {
+			continue
+		}
+		behind := records[i].Follows.V
+		if w, ok := records[i].Body.(*schema.Withdrawal); ok {
+			behind = append(slices.Clip(behind), w.Record.V)
+		}
+		for _, digest := range behind {
+			if r := l.Get(schema.Digest(digest)); r != nil && !taken[r.Digest] {
+				take(r)
+			}
+		}
+	}
+	out := l.Of(records)
+	if out.partial = partial; len(l.partial) > 0 {
+		out.partial = maps.Clone(l.partial)
+		maps.Copy(out.partial, partial)
+	}
+	for _, w := range Bodies[*schema.Withdrawal](out) {
+		if target := out.Get(schema.Digest(w.Body.Record.V)); target != nil && !out.asked(target, map[SubjectKey]bool{key: true}, true) {
+			return l
+		}
+	}
 	return out
 }
 

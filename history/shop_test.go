@@ -310,7 +310,7 @@ func saidOf(l *history.Ledger, library string) string {
 		case *schema.Decision:
 			for _, s := range body.Subjects.V {
 				fmt.Fprintln(&b, s.Kind, s.ID, s.Digest, s.Values.At, s.MachineValues, s.Known)
-				if v := history.ValuesOf(&history.Decision{Subject: s}); v != nil {
+				if v := history.ValuesOf(&history.Decision{Subject: &s}); v != nil {
 					fmt.Fprintln(&b, v.Digest(), string(schema.Layout(schema.Encode(v))))
 				}
 				for _, d := range st.State(s.Kind.V, s.ID.V).Once(schema.Digest(s.Digest.V)) {

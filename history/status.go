@@ -58,7 +58,7 @@ func (p Position) Base() (*schema.Values, *Decision) {
 
 // ValuesOf returns the recipe that a decision keeps, or nil.
 func ValuesOf(d *Decision) *schema.Values {
-	if d == nil || d.Subject.Kind.V != schema.SubjectCondition || !d.Subject.Values.Set() {
+	if d == nil || d.Subject == nil || d.Subject.Kind.V != schema.SubjectCondition || !d.Subject.Values.Set() {
 		return nil
 	}
 	var v schema.Values
@@ -159,18 +159,25 @@ func (s *Standing) EachPosition(parts iter.Seq[*schema.Library], each func(Posit
 			each(p)
 		}
 	}
-	for key, state := range s.states {
-		if key.Kind != schema.SubjectCondition || last == nil {
-			continue
-		}
-		id, err := schema.ParseID(key.ID)
-		if err != nil || there[id.String()] {
-			continue
-		}
-		if p := s.Position(last, id); state.status("") != Approved {
-			each(p)
+	if last != nil {
+		for _, id := range s.Gone(func(name string) bool { return there[name] }) {
+			each(s.Position(last, id))
 		}
 	}
+}
+
+// Gone are the conditions that a library does not hold, though a recipe of theirs is in force or decisions on it contradict each other: in no
+// order. There says of which it holds one.
+func (s *Standing) Gone(there func(name string) bool) (ids []schema.ID) {
+	for key, state := range s.states {
+		if key.Kind != schema.SubjectCondition {
+			continue
+		}
+		if id, err := schema.ParseID(key.ID); err == nil && !there(id.String()) && state.status("") != Approved {
+			ids = append(ids, id)
+		}
+	}
+	return ids
 }
 
 // unreadSubjects returns what is written in settings and machine profiles and is not in their digests.

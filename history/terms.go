@@ -35,7 +35,7 @@ func (s *Standing) termsFor(r *schema.Record) terms {
 func (s *Standing) unseen(r *schema.Record, speaking []*Decision, t terms) terms {
 	for _, group := range byContent(speaking) {
 		if !slices.ContainsFunc(group, func(d *Decision) bool { return s.sight(d.Record)[r.Digest] }) {
-			t = t.and(termsOf(settingsOf(&group[0].Subject)))
+			t = t.and(termsOf(settingsOf(group[0].Subject)))
 		}
 	}
 	return t
@@ -75,7 +75,7 @@ func settingsOf(subject *schema.Subject) *schema.Settings {
 func settingsIn(speaking []*Decision) *schema.Settings {
 	var out *schema.Settings
 	for _, group := range byContent(speaking) {
-		set := settingsOf(&group[0].Subject)
+		set := settingsOf(group[0].Subject)
 		switch {
 		case set == nil:
 		case out == nil:

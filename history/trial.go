@@ -56,7 +56,7 @@ func (e *Evidence) Covers(from *schema.Values) (trials []*schema.Record, missing
 // What changed is held against whatever was approved in its sight and lies nearest. A trial of after the approval may make good what
 // was missing; one that came out badly since does not speak against it. Where the policy lets what went stale be approved together, the
 // reason in words of an approval of the same values stands for a trial, unless one had come out badly by then.
-func (s *Standing) Untried(r *schema.Record, subject schema.Subject) (missing []FieldChange, lacks bool) {
+func (s *Standing) Untried(r *schema.Record, subject *schema.Subject) (missing []FieldChange, lacks bool) {
 	id, to, asked := s.askedToTry(r, subject)
 	if !asked {
 		return nil, false
@@ -82,7 +82,7 @@ func (s *Standing) Untried(r *schema.Record, subject schema.Subject) (missing []
 
 // Unproven returns which of the real machines of a profile nothing shows an approval of changed values to cut well on, though the policy
 // that it was made under asks for a trial: each is proven by one good trial of the set. See [Standing.Untried].
-func (s *Standing) Unproven(r *schema.Record, subject schema.Subject, units []string) (out []string) {
+func (s *Standing) Unproven(r *schema.Record, subject *schema.Subject, units []string) (out []string) {
 	id, to, asked := s.askedToTry(r, subject)
 	if !asked || len(units) < 2 {
 		return nil
@@ -98,7 +98,7 @@ func (s *Standing) Unproven(r *schema.Record, subject schema.Subject, units []st
 }
 
 // askedToTry reports whether the policy in sight of an approval asks for a trial of the recipe that it is of.
-func (s *Standing) askedToTry(r *schema.Record, subject schema.Subject) (id schema.ID, to *schema.Values, asked bool) {
+func (s *Standing) askedToTry(r *schema.Record, subject *schema.Subject) (id schema.ID, to *schema.Values, asked bool) {
 	if s.Anchor == nil || r.Kind != schema.KindApproval || subject.Kind.V != schema.SubjectCondition || !s.termsFor(r).trial {
 		return id, nil, false
 	}
@@ -114,7 +114,7 @@ type predecessor struct {
 }
 
 // approvedBefore returns what the approvals give that one has in sight and that no other of them follows.
-func (s *Standing) approvedBefore(r *schema.Record, subject schema.Subject) []predecessor {
+func (s *Standing) approvedBefore(r *schema.Record, subject *schema.Subject) []predecessor {
 	sight := s.sight(r)
 	var seen []*Decision
 	for _, d := range s.subjects[SubjectKey{subject.Kind.V, subject.ID.V}] {

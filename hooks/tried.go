@@ -156,7 +156,8 @@ func (c Case) untried(standing *history.Standing) []lint.Change {
 		if !ok || r.Kind != schema.KindApproval || standing.Refused[r.Digest] != "" || standing.Withdrawn[r.Digest] != nil {
 			continue
 		}
-		for _, subject := range d.Subjects.V {
+		for i := range d.Subjects.V {
+			subject := &d.Subjects.V[i]
 			id, err := schema.ParseID(subject.ID.V)
 			if err != nil || c.about != nil && !c.about(id) {
 				continue

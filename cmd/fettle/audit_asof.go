@@ -1,7 +1,12 @@
 package main
 
 import (
+	"bufio"
+	"bytes"
+	"cmp"
 	"encoding/csv"
+	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -46,61 +51,53 @@ func (s *shop) auditAsOf(typed []string, f auditFlags) error {
 	if err != nil {
 		return err
 	}
-	ids := idsOf(m.Library)
-	for _, p := range m.Standing.Positions(m.Library) {
-		if !slices.Contains(ids, p.ID) {
-			ids = append(ids, p.ID)
-		}
-	}
+	s.like()
+	ids := m.IDs
 	if len(typed) > 0 {
 		if ids, err = s.resolve(typed, ids); err != nil {
 			return err
 		}
 	}
-	stands := s.standsAt(m, ids)
 	switch s.format {
 	case "json":
-		return s.json(asOfJSON(m, stands))
+		return s.asOfJSON(m, ids)
 	case "csv":
-		return s.asOfCSV(stands)
+		return s.asOfCSV(m, ids)
 	}
-	return s.writePage(s.asOfPage(m, stands))
+	return s.asOfPage(m, ids)
 }
 
-// standsAt gathers the three for each condition.
-func (s *shop) standsAt(m *audit.Moment, ids []schema.ID) []stand {
-	var out []stand
-	for _, id := range ids {
-		p := m.Standing.Position(m.Library, id)
+// standsAt hands the three over for each condition.
+func (s *shop) standsAt(m *audit.Moment, ids []schema.ID, each func(*stand) error) error {
+	loaded := map[string][]string{} // on which units, by id
+	for _, l := range m.Loads {
+		loaded[l.ID] = append(loaded[l.ID], l.Unit)
+	}
+	return m.Stands(ids, func(lib *schema.Library, id schema.ID) error {
+		p := m.Standing.Position(lib, id)
 		st := stand{id: id, approved: p.Approved(), decision: p.State.Last(), status: p.Status}
 		if p.Now != nil {
 			st.saved = p.Now.Values()
 			st.provis = m.Ledger.Permit(id.String(), p.Digest, "", m.At)
 		}
 		var units []string
-		if profile := m.Library.Machine(id.Machine); profile != nil {
+		if profile := lib.Machine(id.Machine); profile != nil {
 			units = slices.Clone(profile.UnitNames())
 		}
-		for _, l := range m.Loads {
-			if l.ID == id.String() {
-				units = append(units, l.Unit)
-			}
-		}
-		for _, unit := range unique(units) {
+		for _, unit := range unique(append(units, loaded[id.String()]...)) {
 			on := onUnit{unit: unit, stay: m.OnUnit(unit, id.String())}
 			if d := on.stay.Digest(); d != "" {
-				on.values = s.recipeAt(m, id, d)
+				on.values = s.recipeAt(m, lib, id, d)
 			}
 			st.units = append(st.units, on)
 		}
-		out = append(out, st)
-	}
-	return out
+		return each(&st)
+	})
 }
 
 // recipeAt finds a recipe that was loaded: in the library of the moment, in records, or in the history.
-func (s *shop) recipeAt(m *audit.Moment, id schema.ID, digest schema.Digest) *schema.Values {
-	if r := m.Library.Recipe(id); r != nil && r.Digest() == digest {
+func (s *shop) recipeAt(m *audit.Moment, lib *schema.Library, id schema.ID, digest schema.Digest) *schema.Values {
+	if r := lib.Recipe(id); r != nil && r.Digest() == digest {
 		return r.Values()
 	}
 	if v := audit.RecordedRecipe(m.Ledger, id.String(), digest); v != nil {
@@ -113,7 +110,7 @@ func (s *shop) recipeAt(m *audit.Moment, id schema.ID, digest schema.Digest) *sc
 }
 
 // asOfPage tells what was in force at a moment.
-func (s *shop) asOfPage(m *audit.Moment, stands []stand) *view.Page {
+func (s *shop) asOfPage(m *audit.Moment, ids []schema.ID) error {
 	page := &view.Page{Title: "In force in " + s.libraryName(m.Library), Subtitle: zoned(m.At)}
 	t := &teller{shop: s, page: page, adopted: m.Standing.Anchor != nil}
 	top := func(label, format string, args ...any) {
@@ -146,15 +143,23 @@ func (s *shop) asOfPage(m *audit.Moment, stands []stand) *view.Page {
 	if m.Elsewise > 0 {
 		top("elsewhere", "%s had been made by then, by their clocks, and came to this branch later", counted(m.Elsewise, "saved step"))
 	}
-	t.section("")
-	for i := range stands {
-		t.stand(&stands[i], len(stands) == 1)
-	}
-	if len(stands) == 0 {
-		page.Sections = nil
+	if len(ids) == 0 {
 		t.foot("no condition was there")
+		return s.writePage(page)
 	}
-	return page
+	t.section("")
+	text := s.format == "text" && !s.quiet
+	out, width := bufio.NewWriterSize(s.out, 1<<16), columns(s.out)
+	if err := s.standsAt(m, ids, func(st *stand) error {
+		t.stand(st, len(ids) == 1)
+		if text {
+			page.Shed(func(line string) { tellLines(out, width, line) })
+		}
+		return nil
+	}); err != nil || !text {
+		return cmp.Or(err, s.writePage(page))
+	}
+	return out.Flush()
 }
 
 // stand tells one condition; the only one with every value.
@@ -241,7 +246,7 @@ func (t *teller) differences(from, to *schema.Values) {
 }
 
 // asOfCSV writes the values in long form: one row for each value of each of the three.
-func (s *shop) asOfCSV(stands []stand) error {
+func (s *shop) asOfCSV(m *audit.Moment, ids []schema.ID) error {
 	w := csv.NewWriter(s.out)
 	if err := w.Write([]string{"id", "in_force", "unit", "digest", "field", "value"}); err != nil {
 		return err
@@ -257,19 +262,20 @@ func (s *shop) asOfCSV(stands []stand) error {
 			}
 		}
 	}
-	for i := range stands {
-		st := &stands[i]
+	err := s.standsAt(m, ids, func(st *stand) error {
 		write(st.id, "git", "", st.saved)
 		write(st.id, "approved", "", st.approved)
 		for _, u := range st.units {
 			write(st.id, "loaded", u.unit, u.values)
 		}
-	}
+		return nil
+	})
 	w.Flush()
-	return w.Error()
+	return cmp.Or(err, w.Error())
 }
 
-func asOfJSON(m *audit.Moment, stands []stand) any {
+// asOfJSON writes what was in force condition by condition: all of a library is more than a program likes to hold.
+func (s *shop) asOfJSON(m *audit.Moment, ids []schema.ID) error {
 	type recipe struct {
 		Digest string            `json:"digest"`
 		Fields map[string]string `json:"fields"`
@@ -321,8 +327,25 @@ func asOfJSON(m *audit.Moment, stands []stand) any {
 	for _, r := range m.Late {
 		out.Late = append(out.Late, string(r.Digest))
 	}
-	for i := range stands {
-		st := &stands[i]
+	var text bytes.Buffer
+	enc := json.NewEncoder(&text)
+	enc.SetEscapeHTML(false)
+	write := func(v any, indent string) (string, error) {
+		text.Reset()
+		enc.SetIndent(indent, "  ")
+		err := enc.Encode(v)
+		return escaped(strings.TrimSuffix(text.String(), "\n")), err
+	}
+	const indent, none = "    ", "[]\n}"
+	head, err := write(out, "")
+	if err != nil || !strings.HasSuffix(head, none) {
+		return cmp.Or(err, errors.New("conditions do not stand at the end"))
+	}
+	s.wrote = true
+	to := bufio.NewWriterSize(s.out, 1<<16)
+	to.WriteString(strings.TrimSuffix(head, "]\n}"))
+	between, end := "\n", "]\n}\n"
+	err = s.standsAt(m, ids, func(st *stand) error {
 		c := condition{ID: st.id.String(), Status: st.status, Git: of(st.saved), Approved: of(st.approved), Loaded: []loaded{}}
 		if st.approved != nil {
 			c.ApprovedBy, c.ApprovedAt = some(st.decision.Person), some(st.decision.Record.At.V)
@@ -342,9 +365,13 @@ func asOfJSON(m *audit.Moment, stands []stand) any {
 			}
 			c.Loaded = append(c.Loaded, l)
 		}
-		out.Conditions = append(out.Conditions, c)
-	}
-	return out
+		line, err := write(c, indent)
+		to.WriteString(between + indent + line)
+		between, end = ",\n", "\n  ]\n}\n"
+		return err
+	})
+	to.WriteString(end)
+	return cmp.Or(err, to.Flush())
 }
 
 // auditCSV writes the timeline as a table, with every moment in UTC and in the time of this computer.

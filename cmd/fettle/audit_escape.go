@@ -33,7 +33,12 @@ func (s *shop) knowledge() (*triage.Knowledge, error) {
 
 // auditEscape answers what changed before bad parts.
 func (s *shop) auditEscape(typed, rev string) error {
-	trail, err := s.trail(rev)
+	s.like()
+	anchor, err := s.anchor()
+	if err != nil {
+		return err
+	}
+	trail, err := audit.Read(s.repo, s.sub, audit.Options{Rev: rev, Anchor: anchor, Kept: rev == "", Apart: true})
 	if err != nil {
 		return err
 	}
@@ -49,6 +54,9 @@ func (s *shop) auditEscape(typed, rev string) error {
 		return err
 	}
 	inv := k.Investigate(trail, r)
+	if err := trail.Err(); err != nil {
+		return err
+	}
 	if s.format == "json" {
 		return s.json(s.escapeJSON(trail, inv))
 	}

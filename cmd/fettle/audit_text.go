@@ -50,13 +50,13 @@ func (t *teller) foot(format string, args ...any) {
 
 // timeline tells what passes a filter by day and commit, newest last, and what is to be said of it as a whole.
 func (s *shop) timeline(trail *audit.Trail, f audit.Filter) *view.Page {
-	t := s.byDay(trail, f)
+	t := s.byDay(trail, f, func(*view.Page) {})
 	t.footOf(trail, f)
 	return t.page
 }
 
-// byDay tells what passes a filter by day and commit, newest last.
-func (s *shop) byDay(trail *audit.Trail, f audit.Filter) *teller {
+// byDay tells what passes a filter by day and commit, newest last. After each commit the page is handed over, for who lets go of what is told.
+func (s *shop) byDay(trail *audit.Trail, f audit.Filter, sofar func(*view.Page)) *teller {
 	t := &teller{s, &view.Page{Title: "What changed in " + s.libraryName(trail.Library)}, trail.Standing.Anchor != nil, s.units()}
 	told := map[schema.Digest]bool{} // reasons that are shown with the change they are of
 	wide := f
@@ -89,6 +89,7 @@ func (s *shop) byDay(trail *audit.Trail, f audit.Filter) *teller {
 			}
 		}
 		t.commit(trail, entries, whole, named)
+		sofar(t.page)
 		same = same[:0]
 		clear(whole)
 	}
@@ -159,6 +160,12 @@ func (s *shop) units() quantity.Prefs {
 		return nil
 	}
 	return lib.Prefs()
+}
+
+// like has the units that the shop likes to read taken from the settings, so that nothing else has to be read for them.
+func (s *shop) like() {
+	units := s.units()
+	s.liked = &units
 }
 
 // unsavedOf tells which edits are not part of a timeline.

@@ -156,15 +156,15 @@ func (t *telling) fresh(trail *audit.Trail, f audit.Filter) error {
 		t.keep(trail, f, body)
 		return nil
 	}
-	told := t.byDay(trail, f)
-	if err := trail.Err(); err != nil {
-		return err
-	}
 	body := &capped{}
 	to := bufio.NewWriterSize(io.MultiWriter(t.out, body), 1<<16)
 	width := columns(t.out)
-	told.page.Text(func(line string) { tellLines(to, width, line) })
-	if err := to.Flush(); err != nil {
+	told := t.byDay(trail, f, func(page *view.Page) {
+		if trail.Err() == nil {
+			page.Shed(func(line string) { tellLines(to, width, line) })
+		}
+	})
+	if err := cmp.Or(trail.Err(), to.Flush()); err != nil {
 		return err
 	}
 	empty := len(told.page.Sections) == 0

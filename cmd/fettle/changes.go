@@ -49,6 +49,9 @@ func value(f schema.Field, prefs quantity.Prefs) string {
 
 // prefs are the units of the unsaved library, the newest wish of the shop.
 func (s *shop) prefs() quantity.Prefs {
+	if s.liked != nil {
+		return *s.liked
+	}
 	if lib, err := s.work(); err == nil {
 		return lib.Prefs()
 	}

@@ -36,7 +36,7 @@ func holdMemory(limit int64) {
 			live := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
 			limit := debug.SetMemoryLimit(-1)
 			if metrics.Read(live); live[0].Value.Kind() == metrics.KindUint64 && int64(live[0].Value.Uint64()) > limit*3/4 {
-				debug.SetMemoryLimit(int64(live[0].Value.Uint64()) * 3 / 2)
+				debug.SetMemoryLimit(int64(live[0].Value.Uint64()) * 4 / 3)
 			}
 			watch()
 		})

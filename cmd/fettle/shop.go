@@ -12,6 +12,7 @@ import (
 	"fettle/history/audit"
 	"fettle/history/git"
 	"fettle/schema"
+	"fettle/schema/quantity"
 )
 
 // A shop is the library at hand: where it is, and its states, read when first asked for. Screens call them unsaved (edited, not
@@ -31,6 +32,7 @@ type shop struct {
 	pastOf             pasts               // of all that is looked at together, see eachCards; nil where that is a few
 	part               *part               // what is read in place of the whole library, see about; else nil
 	names              names               // of all conditions that what was typed may mean, see meant; else nil
+	liked              *quantity.Prefs     // the units that people like to read, where nothing else is read for them; else nil
 	edits              func() unsavedSides // what is not saved, looked for while something else was done; else nil
 	line               *line               // the branch that is decided on without being checked out, see on; else nil
 	onLine             bool                // what stands on that branch takes the place of what is saved here, and of what lies on disk

@@ -18,7 +18,8 @@ type Moment struct {
 	Commit   string // that stood on this branch then; "" where nothing did
 	Saved    time.Time
 	By       Person
-	Library  *schema.Library
+	Library  *schema.Library // without its sets, see Stands
+	IDs      []schema.ID     // all that it held, in order, and then those that it did not, though they were in force
 	Ledger   *history.Ledger
 	Standing *history.Standing
 	Loads    []Loading // until then, by what is written down today
@@ -26,6 +27,9 @@ type Moment struct {
 	Doubts   []string         // where clocks contradict each other, or older history is missing
 	Late     []*schema.Record // that say they are older, and were saved later
 	Elsewise int              // saved steps of other branches that were there by their clocks, and came here later
+
+	records *history.Sparing // of then and of today
+	sets    *partedSets
 }
 
 // AsOf returns what the library was at a moment.
@@ -34,7 +38,7 @@ type Moment struct {
 // where clocks contradict the order, the answer is the one that takes the fewest clocks for wrong, and says which.
 func AsOf(repo *git.Repo, root string, o Options, at time.Time) (*Moment, error) {
 	repo = repo.AsWritten()
-	m := &Moment{At: at}
+	m := &Moment{At: at, records: history.NewSparing()}
 	rev := o.Rev
 	if rev == "" {
 		rev = "HEAD"
@@ -76,12 +80,15 @@ func AsOf(repo *git.Repo, root string, o Options, at time.Time) (*Moment, error)
 	return m, m.lookBack(repo, root, head, at)
 }
 
-// read reads the library of the moment.
+// read reads the library of the moment, of which the sets are not held.
 func (m *Moment) read(snap git.Snapshot, anchor string) (err error) {
-	if m.Library, err = schema.ReadLibrary(snap); err != nil {
+	if m.Library, err = schema.ReadFrame(snap); err != nil {
 		return err
 	}
-	if m.Ledger, err = history.ReadLedgerSparing(snap); err != nil {
+	if m.sets, err = newPartedSets(snap); err != nil {
+		return err
+	}
+	if m.Ledger, err = m.records.Read(snap, snap.Hash); err != nil {
 		return err
 	}
 	id := ""
@@ -89,23 +96,83 @@ func (m *Moment) read(snap git.Snapshot, anchor string) (err error) {
 		id = set.ID.V
 	}
 	m.Standing = m.Ledger.Judge(id, anchor)
-	for _, f := range m.Library.Files {
-		if f.Value == nil {
-			m.Doubts = append(m.Doubts, f.Path+" could not be read as it stood then")
+	var unread []string
+	note := func(lib *schema.Library) {
+		for _, f := range lib.Files {
+			if f.Value == nil {
+				unread = append(unread, f.Path)
+			}
 		}
+	}
+	note(m.Library)
+	own, there := texts{}, map[string]bool{}
+	if err := m.sets.each(m.Library, func(lib *schema.Library) bool {
+		if lib != m.Library {
+			note(lib)
+		}
+		for _, r := range lib.Recipes {
+			if name := r.ID.String(); !there[name] {
+				there[name] = true
+				m.IDs = append(m.IDs, own.id(r.ID))
+			}
+		}
+		return true
+	}); err != nil {
+		return err
+	}
+	slices.SortFunc(m.IDs, schema.ID.Compare)
+	gone := m.Standing.Gone(func(name string) bool { return there[name] })
+	slices.SortFunc(gone, schema.ID.Compare)
+	m.IDs = append(m.IDs, gone...)
+	slices.Sort(unread)
+	for _, file := range unread {
+		m.Doubts = append(m.Doubts, file+" could not be read as it stood then")
+	}
+	return nil
+}
+
+// Stands hands conditions over one by one, each with the library as far as it bears on that one. Neighbours are best handed over together.
+func (m *Moment) Stands(ids []schema.ID, each func(lib *schema.Library, id schema.ID) error) error {
+	files := map[family]int{}
+	for _, f := range m.sets.of {
+		files[f]++
+	}
+	for len(ids) > 0 {
+		n, held, known := 0, 0, map[family]bool{}
+		for ; n < len(ids); n++ {
+			f := family{ids[n].Machine, ids[n].Material, ids[n].Gas}
+			if !known[f] && n > 0 && held+files[f] > setsAtOnce {
+				break
+			}
+			if !known[f] {
+				known[f], held = true, held+files[f]
+			}
+		}
+		lib, err := m.sets.holding(m.Library, ids[:n])
+		if err != nil {
+			return err
+		}
+		for _, id := range ids[:n] {
+			if err := each(lib, id); err != nil {
+				return err
+			}
+		}
+		ids = ids[n:]
 	}
 	return nil
 }
 
 // lookBack adds what is known today of that time: loads, records that were saved later, steps of other branches.
 func (m *Moment) lookBack(repo *git.Repo, root, head string, at time.Time) error {
-	snap, err := repo.Commit(head, root)
-	if err != nil {
-		return err
-	}
-	today, err := history.ReadLedger(snap)
-	if err != nil {
-		return err
+	today := m.Ledger
+	if m.Commit != head {
+		snap, err := repo.Commit(head, root)
+		if err != nil {
+			return err
+		}
+		if today, err = m.records.Read(snap, snap.Hash); err != nil {
+			return err
+		}
 	}
 	for _, l := range Loads(today) {
 		if !l.At.After(at) {

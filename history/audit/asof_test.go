@@ -24,7 +24,7 @@ func asOf(t *testing.T, repo *gittest.Repo, root string, at time.Time) *audit.Mo
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer r.Close()
+	t.Cleanup(func() { r.Close() })
 	m, err := audit.AsOf(r, root, audit.Options{}, at)
 	if err != nil {
 		t.Fatal(err)
@@ -51,10 +51,24 @@ func (o *oracle) shownBy(commit string) flat {
 	return all
 }
 
+// saved is a condition in git at a moment, nil where it was not there.
+func saved(t *testing.T, m *audit.Moment, id schema.ID) (found *schema.Recipe) {
+	t.Helper()
+	if err := m.Stands([]schema.ID{id}, func(lib *schema.Library, id schema.ID) error { found = lib.Recipe(id); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	return found
+}
+
 // recipes are the fields of a library as the oracle tells them.
-func recipes(lib *schema.Library) flat {
+func recipes(t *testing.T, m *audit.Moment) flat {
+	t.Helper()
 	out := flat{}
-	for _, r := range lib.Recipes {
+	if err := m.Stands(m.IDs, func(lib *schema.Library, id schema.ID) error {
+		r := lib.Recipe(id)
+		if r == nil {
+			return nil
+		}
 		fields := map[string]string{}
 		for _, f := range schema.Fields(r.Values()) {
 			if f.Path != "process" || f.Text != "cut" {
@@ -62,6 +76,9 @@ func recipes(lib *schema.Library) flat {
 			}
 		}
 		out[r.ID.String()] = fields
+		return nil
+	}); err != nil {
+		t.Fatal(err)
 	}
 	return out
 }
@@ -119,7 +136,7 @@ func TestAsOf(t *testing.T) {
 				if _, known := shown[want]; !known {
 					shown[want] = o.shownBy(want)
 				}
-				if diff := cmp.Diff(shown[want], recipes(m.Library)); diff != "" {
+				if diff := cmp.Diff(shown[want], recipes(t, m)); diff != "" {
 					t.Fatalf("as of %d, %.12s (-git show +as-of):\n%s", at, want, diff)
 				}
 			}
@@ -144,11 +161,11 @@ func TestThreeSenses(t *testing.T) {
 	d.approve(adoption)
 	later := d.now.Add(time.Hour)
 
-	check := func(at time.Time, saved, approved, onUnit string) {
+	check := func(at time.Time, digest, approved, onUnit string) {
 		t.Helper()
 		m := asOf(t, d.Repo, "", at)
 		id := mustID(t, tenMM)
-		if got := m.Library.Recipe(id); got == nil || string(got.Digest()) != saved {
+		if got := saved(t, m, id); got == nil || string(got.Digest()) != digest {
 			t.Errorf("in git at %s: %v", at, got)
 		}
 		if got, _ := m.Standing.Condition(id).Digest(); string(got) != approved {

@@ -19,6 +19,9 @@ type fieldChange struct {
 	befores  []*schema.Values // one for each commit before
 }
 
+// whole reports whether it is about all fields of a condition that is new or gone as a whole, see [walker.each].
+func (f fieldChange) whole() bool { return f.path == "" }
+
 // changes hands over what a commit made of the fields of conditions, one condition after another by id, each in the order of the format.
 func (w *walker) changes(c *commit, made func([]fieldChange)) error {
 	if c.entry == nil {
@@ -56,12 +59,13 @@ func (w *walker) changes(c *commit, made func([]fieldChange)) error {
 
 // changesOfMany is changes of a commit of many sets, a few of them at a time: all that some bring at once, such as the first, need not be held.
 func (w *walker) changesOfMany(c *commit, made func([]fieldChange)) error {
-	type group struct {
-		id       schema.ID
-		from, to int // of what is told
+	type group struct { // of what is told
+		from, to int32
 	}
 	t, before := w.trail, c.before(0)
 	var groups []group
+	var last schema.ID
+	inOrder := true
 	again := map[schema.ID]bool{} // conditions that stood in several files
 	first := len(t.told)
 	for some := range slices.Chunk(w.relevant(c.entry.Changes[0]), setsAtOnce) {
@@ -86,18 +90,27 @@ func (w *walker) changesOfMany(c *commit, made func([]fieldChange)) error {
 			}
 			if from := len(t.told); len(changes) > 0 {
 				made(changes)
-				groups = append(groups, group{w.texts.id(id), from, len(t.told)})
+				inOrder = inOrder && last.Compare(id) <= 0
+				groups, last = append(groups, group{int32(from), int32(len(t.told))}), w.texts.id(id)
 			}
 		}
 	}
-	inOrder := func(a, b group) int { return a.id.Compare(b.id) }
-	if slices.IsSortedFunc(groups, inOrder) {
+	if inOrder {
 		return nil
 	}
-	slices.SortFunc(groups, inOrder)
+	ids := make([]schema.ID, len(groups))
+	sorted := make([]int32, len(groups))
+	for i, g := range groups {
+		id, err := schema.ParseID(t.told[g.from].move.id)
+		if err != nil {
+			return err // cannot be: it is one that was written out
+		}
+		ids[i], sorted[i] = w.texts.id(id), int32(i)
+	}
+	slices.SortFunc(sorted, func(a, b int32) int { return ids[a].Compare(ids[b]) })
 	list := make([]told, 0, len(t.told)-first)
-	for _, g := range groups {
-		list = append(list, t.told[g.from:g.to]...)
+	for _, i := range sorted {
+		list = append(list, t.told[groups[i].from:groups[i].to]...)
 	}
 	copy(t.told[first:], list)
 	return nil
@@ -206,7 +219,20 @@ func (w *walker) mixed(before, after *state, ids map[schema.ID]bool) error {
 	return nil
 }
 
-// compare returns the fields of one condition that are not as in any of the commits before.
+// named reports whether a recipe has a value that its id was read from, as every one has.
+func named(v *schema.Values) bool { return v != nil && v.Thickness.Set() }
+
+// each is a change of a whole condition field by field.
+func (f fieldChange) each() (out []fieldChange) {
+	for _, c := range history.CompareValues(f.before, f.after) {
+		f.path, f.from, f.to = c.Path, c.From, c.To
+		out = append(out, f)
+	}
+	return out
+}
+
+// compare returns the fields of one condition that are not as in any of the commits before. One that is new or gone as a whole is one change:
+// most of a commit that brings a hundred thousand.
 func (w *walker) compare(c *commit, id schema.ID) ([]fieldChange, error) {
 	after, err := w.values(c.state, id)
 	if err != nil {
@@ -218,10 +244,11 @@ func (w *walker) compare(c *commit, id schema.ID) ([]fieldChange, error) {
 			return nil, err
 		}
 	}
-	var out []fieldChange
-	for _, f := range history.CompareValues(befores[0], after) {
-		out = append(out, fieldChange{id: id, path: f.Path, from: f.From, to: f.To, before: befores[0], after: after, befores: befores})
+	all := fieldChange{id: id, before: befores[0], after: after, befores: befores}
+	if len(befores) == 1 && (befores[0] == nil && named(after) || after == nil && named(befores[0])) {
+		return []fieldChange{all}, nil
 	}
+	out := all.each()
 	for _, other := range befores[1:] {
 		differs := map[string]schema.Field{}
 		for _, f := range history.CompareValues(other, after) {

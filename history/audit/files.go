@@ -51,6 +51,7 @@ type files struct {
 	old      map[string]*set // those before the last keep
 	settings map[string]*mixes
 	bytes    int // of sets
+	most     int // of those, see keepBytes
 	atHand   []readSet
 	recipes  int // at hand
 	texts    texts
@@ -63,11 +64,12 @@ type readSet struct {
 }
 
 func newFiles(repo *git.Repo) *files {
-	return &files{repo: repo, sets: map[string]*set{}, old: map[string]*set{}, settings: map[string]*mixes{}, texts: texts{}}
+	return &files{repo: repo, sets: map[string]*set{}, old: map[string]*set{}, settings: map[string]*mixes{}, texts: texts{}, most: keepBytes}
 }
 
-// forget lets go of all that is held.
+// forget lets go of all that is held, and holds less from now on.
 func (f *files) forget() {
+	f.most = keepBytes / 4
 	f.sets, f.old, f.bytes, f.atHand, f.recipes = map[string]*set{}, map[string]*set{}, 0, nil, 0
 }
 
@@ -110,7 +112,7 @@ func (f *files) read(versions []version) error {
 }
 
 func (f *files) put(blob string, s *set) {
-	if len(f.sets) >= keep || f.bytes >= keepBytes {
+	if len(f.sets) >= keep || f.bytes >= f.most {
 		f.old, f.sets, f.bytes = f.sets, map[string]*set{}, 0
 	}
 	f.sets[blob] = s

@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"weak"
 
 	"fettle/history/git"
 	"fettle/schema"
@@ -143,8 +144,8 @@ type walker struct {
 	*files
 	root       string // with a final slash, or ""
 	paths      whereabouts
-	remembered map[string]*schema.ID // by path, the first of the ids that were remembered last
-	versionsOf map[string]*other     // versions of what is no set, by path and id of the content
+	remembered map[string]weak.Pointer[schema.ID] // by path, the first of the ids that were remembered last, which is not held for that
+	versionsOf map[string]*other                  // versions of what is no set, by path and id of the content
 	trail      *Trail
 }
 
@@ -374,10 +375,14 @@ func (p whereabouts) several(id schema.ID) bool {
 
 // remember keeps where a condition ever stood: looking it up in a state asks no other file.
 func (w *walker) remember(path string, s *set) {
-	if len(s.ids) == 0 || w.remembered[path] == &s.ids[0] { // as most versions of a file
+	if len(s.ids) == 0 {
 		return
 	}
-	w.remembered[path] = &s.ids[0]
+	first := weak.Make(&s.ids[0])
+	if w.remembered[path] == first { // as most versions of a file
+		return
+	}
+	w.remembered[path] = first
 	for _, id := range s.ids {
 		w.paths.add(id.String(), path)
 	}

@@ -270,8 +270,18 @@ func (e *Entry) until() int {
 // told, so that a long history need not be held. See [Trail.Err].
 func (t *Trail) Each(f Filter) iter.Seq[*Entry] {
 	return func(yield func(*Entry) bool) {
-		passes, may := f.test(), f.besideFields().test()
+		explained := f
+		explained.Unapproved = false // that hangs on what is found out of those entries only that pass the rest
+		passes, fits, may := f.test(), explained.test(), f.besideFields().test()
 		var made Entry
+		tells := func(from *told, at int) (on bool) {
+			t.fill(&made, from, at)
+			if !fits(&made) {
+				return true
+			}
+			t.explain(&made, from.move)
+			return f.Unapproved && !passes(&made) || yield(&made)
+		}
 		for i := range t.told {
 			e := &t.told[i]
 			if e.move == nil {
@@ -287,18 +297,40 @@ func (t *Trail) Each(f Filter) iter.Seq[*Entry] {
 			if c := e.move.commit; made.Commit != c.hash {
 				made = t.entry(c, "")
 			}
-			t.fill(&made, e, i)
 			if !e.whole() || f.Whole && f.Field == "" {
-				if passes(&made) && !yield(&made) {
+				if !tells(e, i) {
 					return
 				}
 				continue
 			}
-			if !may(&made) {
+			if t.fill(&made, e, i); !may(&made) {
 				continue
 			}
 			for _, part := range t.parts(e.move) {
-				if t.fill(&made, &part, i); passes(&made) && !yield(&made) {
+				if !tells(&part, i) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// EachOf tells what commits changed of one condition, field by field, as [Trail.Each] does.
+func (t *Trail) EachOf(id string) iter.Seq[*Entry] {
+	return func(yield func(*Entry) bool) {
+		var made Entry
+		for _, i := range t.placesOf(id) {
+			e := &t.told[i]
+			if c := e.move.commit; made.Commit != c.hash {
+				made = t.entry(c, "")
+			}
+			parts := []told{*e}
+			if e.whole() {
+				parts = t.parts(e.move)
+			}
+			for _, part := range parts {
+				t.fill(&made, &part, int(i))
+				if t.explain(&made, e.move); !yield(&made) {
 					return
 				}
 			}
@@ -315,7 +347,8 @@ func (t *Trail) Parts(e *Entry, f Filter) []Entry {
 	passes := f.test()
 	for _, part := range t.parts(t.told[e.at].move) {
 		made := *e
-		if t.fill(&made, &part, e.at); passes(&made) {
+		t.fill(&made, &part, e.at)
+		if t.explain(&made, part.move); passes(&made) {
 			out = append(out, made)
 		}
 	}
@@ -333,7 +366,7 @@ func (t *Trail) fill(e *Entry, from *told, at int) {
 		e.Field = from.path()
 	}
 	e.FromDigest, e.ToDigest, e.starts, e.at, e.trail, e.ApprovedBy = m.from, m.to, m.starts(), at, t, nil
-	t.explain(e, m)
+	e.Why = nil
 }
 
 // Entries is the timeline, oldest first.

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"weak"
 
 	"fettle/history"
 	"fettle/history/git"
@@ -63,9 +64,12 @@ type Trail struct {
 	search *search                     // nil for all
 	asked  map[history.SubjectKey]bool // of the records, nil where all were read
 
+	opened      []*approval         // of which it is at hand what they consist of
 	everInForce []*signature.Roster // see rosters; made when first asked for
 	kept        bool                // see Options
 	anchor      string              // as pinned
+	near        *history.Ledger     // what bears on the condition that was asked about last, see StandingAt
+	nearTo      string
 	stood       map[int64]*history.Standing
 }
 
@@ -172,7 +176,7 @@ func (t *Trail) walk(repo *git.Repo, root string, passing bool) error {
 	if root = strings.Trim(root, "/"); root != "" {
 		root += "/"
 	}
-	w := &walker{files: newFiles(repo), root: root, paths: whereabouts{}, remembered: map[string]*schema.ID{}, versionsOf: map[string]*other{}, trail: t}
+	w := &walker{files: newFiles(repo), root: root, paths: whereabouts{}, remembered: map[string]weak.Pointer[schema.ID]{}, versionsOf: map[string]*other{}, trail: t}
 	t.walked = w
 	var covered []bool
 	if t.kept {
@@ -247,9 +251,12 @@ func (w *walker) visit(c *commit) error {
 			m.rare = &rarely{gone: w.standing(c.before(0), f.id), mixed: c.before(0).settings}
 		}
 		gone, _ := m.gone()
-		if (m.kind == New && m.blob != "" && len(c.parents) < 2 || gone != "") && slices.ContainsFunc(changes, func(f fieldChange) bool { return !f.from.Note && !f.to.Note }) {
-			t.tell(c, told{move: m})
-			return
+		if f.whole() {
+			if m.kind == New && m.blob != "" || gone != "" {
+				t.tell(c, told{move: m})
+				return
+			}
+			changes = f.each()
 		}
 		for _, f := range changes {
 			e := told{move: m, from: t.field(f.from), to: t.field(f.to)}

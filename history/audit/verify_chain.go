@@ -417,58 +417,17 @@ func (t *Trail) checkTrials(r *Report, p history.Position) {
 	}
 }
 
-// setsAtOnce is how many files of sets are held at a time.
-const setsAtOnce = 32
-
 // parted is the library, a few sets at a time where they were left out.
 func (t *Trail) parted() iter.Seq[*schema.Library] {
 	return func(yield func(*schema.Library) bool) {
-		var files []string
-		if t.apart != nil {
-			files = slices.DeleteFunc(t.apart.Files(), func(file string) bool { return !isSet(file) })
-		}
-		if len(files) == 0 {
+		if t.apart == nil {
 			yield(t.Library)
 			return
 		}
-		of := make(map[string]family, len(files))
-		if err := git.ReadAll(t.apart, files, func(file string, data []byte) error {
-			f := family{}
-			f.machine, f.material, f.gas = schema.FamilyOf(data)
-			of[file] = f
-			return nil
-		}); err != nil {
-			t.wrong = err
-			return
+		sets, err := newPartedSets(t.apart)
+		if err == nil {
+			err = sets.each(t.Library, yield)
 		}
-		slices.SortStableFunc(files, func(a, b string) int {
-			x, y := of[a], of[b]
-			return cmp.Or(strings.Compare(x.machine, y.machine), strings.Compare(x.material, y.material), strings.Compare(x.gas, y.gas))
-		})
-		for len(files) > 0 {
-			n := min(setsAtOnce, len(files))
-			for n < len(files) && of[files[n]] == of[files[n-1]] {
-				n++
-			}
-			lib, err := schema.ReadLibrary(someSets{t.apart, files[:n]})
-			if err != nil {
-				t.wrong = err
-				return
-			}
-			if !yield(lib) {
-				return
-			}
-			files = files[n:]
-		}
+		t.wrong = cmp.Or(t.wrong, err)
 	}
-}
-
-// someSets are a few sets with all that is no set.
-type someSets struct {
-	git.Snapshot
-	sets []string
-}
-
-func (s someSets) Files() []string {
-	return slices.Sorted(slices.Values(append(withoutSets{s.Snapshot}.Files(), s.sets...)))
 }

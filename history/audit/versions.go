@@ -90,7 +90,7 @@ func RecordedRecipe(l *history.Ledger, id string, digest schema.Digest) *schema.
 		if i < 0 {
 			continue
 		}
-		if v := history.ValuesOf(&history.Decision{Subject: d.Body.Subjects.V[i]}); v != nil && v.Digest() == digest {
+		if v := history.ValuesOf(&history.Decision{Subject: &d.Body.Subjects.V[i]}); v != nil && v.Digest() == digest {
 			return v
 		}
 	}

@@ -15,7 +15,7 @@ type approval struct {
 	digest schema.Digest
 
 	decision *history.Decision
-	fields   map[string]schema.Field // see field
+	fields   map[string]schema.Field // see fieldOf
 }
 
 // A source is a decision on a recipe of a condition, or a trial of it: both keep its values.
@@ -29,7 +29,7 @@ type source struct {
 func (s source) values() *schema.Values {
 	var v *schema.Values
 	if s.subject != nil {
-		v = history.ValuesOf(&history.Decision{Subject: *s.subject})
+		v = history.ValuesOf(&history.Decision{Subject: s.subject})
 	} else {
 		own := s.trial.Values.V
 		v = &own
@@ -142,16 +142,24 @@ func (e *Entry) ApprovedLater() (persons []string) {
 		if saved.pos >= until {
 			continue
 		}
-		if same(a.field(e.Field), e.To) {
+		if same(t.fieldOf(a, e.Field), e.To) {
 			persons = append(persons, a.person)
 		}
 	}
 	return persons
 }
 
-// field is a value of what was approved. What it consists of is read when that is first asked for.
-func (a *approval) field(path string) schema.Field {
+// fieldOf is a value of what was approved. What it consists of is read when that is first asked for.
+func (t *Trail) fieldOf(a *approval, path string) schema.Field {
 	if a.fields == nil {
+		const most = 256 // at a time: one condition is asked about after another
+		if len(t.opened) == most {
+			for _, old := range t.opened {
+				old.fields = nil
+			}
+			t.opened = t.opened[:0]
+		}
+		t.opened = append(t.opened, a)
 		a.fields = map[string]schema.Field{}
 		if v := history.ValuesOf(a.decision); v != nil {
 			for _, f := range schema.Fields(v) {

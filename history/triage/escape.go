@@ -77,15 +77,14 @@ func (k *Knowledge) Investigate(t *audit.Trail, r *schema.Record) *Investigation
 			inv.gap("no load on %s is on record before that time, so nobody knows what it held; name the conditions", inv.Unit)
 		}
 	}
+	t.Bring(ids)
 	var open []Finding
 	for _, id := range ids {
 		inv.Held = append(inv.Held, inv.held(t, loads, id))
 		open = append(open, inv.changes(t, loads, id)...)
 	}
 	inv.rank(k, t, open, inv.machineEdits(t, ids))
-	for i := range inv.Findings {
-		inv.elsewhere(t, loads, &inv.Findings[i])
-	}
+	inv.elsewhere(t, loads)
 	if t.Shallow {
 		inv.gap("this clone does not have the older history, so older changes are not seen (git fetch --unshallow)")
 	}
@@ -140,7 +139,7 @@ func (inv *Investigation) held(t *audit.Trail, loads []audit.Loading, id string)
 
 // stood says how a recipe stood at a moment.
 func stood(t *audit.Trail, unit, id string, recipe schema.Digest, at time.Time) (good bool, words string) {
-	then := t.StandingAt(at)
+	then := t.StandingAt(at, id)
 	parsed, err := schema.ParseID(id)
 	if err != nil || then.Anchor == nil {
 		return false, "nothing was adopted then"
@@ -368,16 +367,17 @@ func sameValue(v *schema.Values, f history.FieldChange) bool {
 // entryOf finds the saved change that made a value: the last one that led to it, before it went onto the machine.
 func entryOf(t *audit.Trail, id string, f history.FieldChange, tr transition) *audit.Entry {
 	var best *audit.Entry
-	for i := range t.Entries() {
-		e := &t.Entries()[i]
-		if e.ID != id || !e.IsChange() || e.Kind == audit.Dropped || tr.on == Yes && e.Committed.After(tr.at.Add(5*time.Minute)) {
+	for e := range t.EachOf(id) {
+		if e.Kind == audit.Dropped || tr.on == Yes && e.Committed.After(tr.at.Add(5*time.Minute)) {
 			continue
 		}
 		if e.ToDigest == tr.to && (e.Field == f.Path || strings.HasPrefix(e.Field, f.Path+".")) {
-			return e
+			own := *e
+			return &own
 		}
 		if e.Field == f.Path && e.To.Path != "" && f.To.Path != "" && e.To.Same(f.To) {
-			best = e
+			own := *e
+			best = &own
 		}
 	}
 	return best
@@ -437,17 +437,19 @@ func (inv *Investigation) rank(k *Knowledge, t *audit.Trail, open, machines []Fi
 // machineEdits are changes of the profile of the machine that shape beam and jet: new optics, another valve, a part that was swapped. They can do
 // anything, so no direction speaks for or against them.
 func (inv *Investigation) machineEdits(t *audit.Trail, ids []string) []Finding {
-	machines := map[string]bool{}
+	var machines []string
 	for _, name := range ids {
-		if id, err := schema.ParseID(name); err == nil {
-			machines[id.Machine] = true
+		if id, err := schema.ParseID(name); err == nil && !slices.Contains(machines, id.Machine) {
+			machines = append(machines, id.Machine)
 		}
 	}
 	var out []Finding
-	for i := range t.Entries() {
-		e := &t.Entries()[i]
+	if len(machines) == 0 {
+		return nil
+	}
+	for e := range t.Each(audit.Filter{Machines: machines, Whole: true}) {
 		shapes := strings.HasPrefix(e.Field, "laser.") || strings.HasPrefix(e.Field, "head.") && !strings.HasPrefix(e.Field, "head.nozzles") || strings.HasPrefix(e.Field, "gas.") || e.Field == "revision"
-		if e.Kind != audit.Edited || e.Subject != schema.SubjectMachine || !machines[e.ID] || e.Note || !shapes || e.FromDigest == "" || e.At.Before(inv.From.Add(-lookBack)) || e.At.After(inv.To) {
+		if e.Kind != audit.Edited || e.Subject != schema.SubjectMachine || e.Note || !shapes || e.FromDigest == "" || e.At.Before(inv.From.Add(-lookBack)) || e.At.After(inv.To) {
 			continue
 		}
 		f := Finding{IDs: []string{"machine " + e.ID}, Entry: e, Recipe: e.ToDigest, Approved: t.Standing.State(schema.SubjectMachine, e.ID).Once(e.ToDigest),
@@ -505,33 +507,49 @@ func Burns(lib *schema.Library, id schema.ID) bool {
 	return false
 }
 
-// elsewhere finds where else the same change is: other conditions, and other machines that hold the recipe.
-func (inv *Investigation) elsewhere(t *audit.Trail, loads []audit.Loading, f *Finding) {
-	if f.Entry != nil {
-		for i := range t.Entries() {
-			e := &t.Entries()[i]
-			if !e.IsChange() || e.Field != f.Entry.Field || slices.Contains(f.IDs, e.ID) || slices.Contains(f.Conditions, e.ID) || e.Kind != f.Entry.Kind {
-				continue
-			}
-			apart := e.Committed.Sub(f.Entry.Committed).Abs()
-			alike := e.From.Path != "" && e.To.Path != "" && f.From.Path != "" && f.To.Path != "" && e.From.Same(f.From) && e.To.Same(f.To) && apart < 31*24*time.Hour
-			if e.Commit == f.Entry.Commit && e.Kind == audit.Changed || alike {
-				f.Conditions = append(f.Conditions, e.ID)
+// elsewhere finds where else the same changes are: other conditions, and other machines that hold the recipe.
+func (inv *Investigation) elsewhere(t *audit.Trail, loads []audit.Loading) {
+	type change struct{ kind, field string }
+	asked, known := map[change][]*Finding{}, map[*Finding]map[string]bool{}
+	for i := range inv.Findings {
+		f := &inv.Findings[i]
+		if e := f.Entry; e != nil && e.IsChange() {
+			asked[change{e.Kind, e.Field}] = append(asked[change{e.Kind, e.Field}], f)
+			known[f] = map[string]bool{}
+			for _, id := range slices.Concat(f.IDs, f.Conditions) {
+				known[f][id] = true
 			}
 		}
+	}
+	if len(asked) > 0 {
+		for e := range t.Each(audit.Filter{Whole: true}) { // what is new or gone as a whole is like nothing
+			for _, f := range asked[change{e.Kind, e.Field}] {
+				if known[f][e.ID] {
+					continue
+				}
+				apart := e.Committed.Sub(f.Entry.Committed).Abs()
+				alike := e.From.Path != "" && e.To.Path != "" && f.From.Path != "" && f.To.Path != "" && e.From.Same(f.From) && e.To.Same(f.To) && apart < 31*24*time.Hour
+				if e.Commit == f.Entry.Commit && e.Kind == audit.Changed || alike {
+					f.Conditions, known[f][e.ID] = append(f.Conditions, e.ID), true
+				}
+			}
+		}
+	}
+	for i := range inv.Findings {
+		f := &inv.Findings[i]
 		slices.Sort(f.Conditions)
-	}
-	now := map[string]schema.Digest{}
-	for _, l := range loads {
-		if l.Unit != inv.Unit && slices.Contains(f.IDs, l.ID) {
-			now[l.Unit+" "+l.ID] = l.Digest
+		now := map[string]schema.Digest{}
+		for _, l := range loads {
+			if l.Unit != inv.Unit && slices.Contains(f.IDs, l.ID) {
+				now[l.Unit+" "+l.ID] = l.Digest
+			}
 		}
-	}
-	for key, digest := range now {
-		unit, _, _ := strings.Cut(key, " ")
-		if digest == f.Recipe && !slices.Contains(f.Units, unit) {
-			f.Units = append(f.Units, unit)
+		for key, digest := range now {
+			unit, _, _ := strings.Cut(key, " ")
+			if digest == f.Recipe && !slices.Contains(f.Units, unit) {
+				f.Units = append(f.Units, unit)
+			}
 		}
+		slices.Sort(f.Units)
 	}
-	slices.Sort(f.Units)
 }

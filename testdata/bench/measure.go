@@ -36,6 +36,7 @@ type row struct {
 // bench is what rows share.
 type bench struct {
 	dir, program string
+	escape       string          // the record that a row wrote, see escapes
 	kept         map[string]bool // directories with what fettle remembered earlier, see behind
 }
 

@@ -97,10 +97,35 @@ const codeOnce = "VGQ0-DDX5"
 // words are the arguments of a line.
 func (b *bench) words(line string) []string {
 	args := strings.Fields(line)
+	for i := range args {
+		if args[i] == theEscape {
+			args[i] = b.escape
+		}
+	}
 	if args[0] != "git" {
 		args = append([]string{b.program}, args...)
 	}
 	return args
+}
+
+// theEscape stands in a line for the record that escapes wrote.
+const theEscape = "ESCAPE"
+
+// escapes writes down that bad parts of all that was loaded got out.
+func (b *bench) escapes(dir string) func() error {
+	return func() error {
+		cmd := exec.Command(b.program, strings.Fields("escape --unit bay-001 --from 2019-03-15T10:00 --to 2019-03-17T10:00 --symptom dross")...)
+		cmd.Dir = dir
+		if err := cmd.Run(); err != nil {
+			return err
+		}
+		files, err := filepath.Glob(filepath.Join(dir, "records", "*", "*", "*-escape-*.json"))
+		if err != nil || len(files) == 0 {
+			return fmt.Errorf("no escape was written: %w", err)
+		}
+		b.escape = strings.TrimSuffix(filepath.Base(files[len(files)-1]), ".json")
+		return nil
+	}
 }
 
 // restore takes back what a command did to a library.
@@ -216,7 +241,8 @@ func (b *bench) memoryRows(dir, scratch string) []memoryRow {
 		rows = append(rows, memoryRow{command, before, prepare})
 	}
 	for _, command := range []string{"status", "lint --quiet", "lint " + id, "lint --staged --quiet", "lint 3mm", "lint nonsense", "review " + id, "review", "review --format json", "review --format markdown", "review --format html",
-		"review --range HEAD~3..HEAD", "review --range HEAD~3..HEAD --format html", "review --range HEAD~150..HEAD~100", "audit " + id, "audit", "audit bay-001", "audit " + id + " --as-of 2026-01-01",
+		"review --range HEAD~3..HEAD", "review --range HEAD~3..HEAD --format html", "review --range HEAD~150..HEAD~100", "audit " + id, "audit", "audit --format json", "audit bay-001", "audit bay-001 --format json",
+		"audit --unapproved", "audit --since 2019-03-10", "audit " + id + " --as-of 2026-01-01", "audit --as-of 2026-01-01", "audit --as-of 2026-01-01 --format json", "verify --format json",
 		"show " + id, "show " + id + " --format html", "show 7KQ2-M9TD", "review bay-1/carbon-stell/oxygen/3mm", "verify", "trend bay-001/carbon-steel/oxygen", "trend bay-001", "trend bay-001 --format html", "suggest bay-001/carbon-steel/oxygen/3.1mm",
 		"explain energy-short --on " + id, "export", "export --format json", "export --current", "export --current --format json", "export bay-001/carbon-steel/", "compare --range HEAD~1..HEAD", "compare bay-001 bay-002", "escape",
 		edit, "copy " + id + " 3.07mm", "copy bay-001 bay-new", "reason" + why, "load " + id + " --current", "load bay-001/ --current --unit bay-001", "triage " + id + " --symptom dross",
@@ -225,6 +251,8 @@ func (b *bench) memoryRows(dir, scratch string) []memoryRow {
 		"adopt bay-002/aluminium/air/ --because timing" + by, "adopt --because timing" + by, "approve" + by, "gate --range HEAD~5..HEAD --ref main"} {
 		add(command, nil)
 	}
+	add("audit --escape "+theEscape, b.escapes(dir), "load bay-001/ --current --unit bay-001 --at 2019-03-12T10:00")
+	add("audit --escape "+theEscape+" --format json", b.escapes(dir), "load bay-001/ --current --unit bay-001 --at 2019-03-12T10:00")
 	add("reason"+why, nil, edit)
 	add("put-back "+id, nil, edit)
 	add("undo", nil, edit, reason)

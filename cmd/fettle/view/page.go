@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 )
@@ -16,6 +17,7 @@ type Page struct {
 	Rows     []Row  // before the first section
 	Sections []Section
 	Foot     []string // lines at the end
+	shed     bool     // see Shed
 }
 
 // A Section is a part of a page under a heading.
@@ -23,6 +25,7 @@ type Section struct {
 	Title  string
 	Rows   []Row
 	Blocks []Block
+	shed   bool // see Page.Shed
 }
 
 // A Block is one thing with what is known of it.
@@ -74,6 +77,20 @@ const (
 
 // Text hands the lines of a page over, as a terminal shows them; the caller folds them.
 func (p *Page) Text(say func(line string)) {
+	rest := *p
+	rest.Sections = slices.Clone(p.Sections)
+	rest.Shed(say)
+	for i, line := range p.Foot {
+		if i == 0 && len(p.Sections) > 0 {
+			say("")
+		}
+		say(line)
+	}
+}
+
+// Shed hands over the lines that a page has above its foot so far, and takes them off the page: one of a hundred thousand blocks need not be
+// held. The last section stays open for more.
+func (p *Page) Shed(say func(line string)) {
 	row := func(indent int, r Row) {
 		if r.Label == "" {
 			say(strings.Repeat(" ", indent) + r.Text)
@@ -83,13 +100,19 @@ func (p *Page) Text(say func(line string)) {
 	}
 	for _, r := range p.Rows {
 		row(0, r)
+		p.shed = true
 	}
-	for i, s := range p.Sections {
-		if i > 0 || len(p.Rows) > 0 {
-			say("")
-		}
-		if s.Title != "" {
-			say(s.Title)
+	p.Rows = nil
+	for i := range p.Sections {
+		s := &p.Sections[i]
+		if !s.shed {
+			if p.shed {
+				say("")
+			}
+			if s.Title != "" {
+				say(s.Title)
+			}
+			s.shed, p.shed = true, true
 		}
 		for _, r := range s.Rows {
 			row(2, r)
@@ -100,12 +123,10 @@ func (p *Page) Text(say func(line string)) {
 				row(9, r)
 			}
 		}
+		s.Rows, s.Blocks = nil, nil
 	}
-	for i, line := range p.Foot {
-		if i == 0 && len(p.Sections) > 0 {
-			say("")
-		}
-		say(line)
+	if last := len(p.Sections) - 1; last > 0 {
+		p.Sections = slices.Clone(p.Sections[last:])
 	}
 }
 
