@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -140,6 +141,7 @@ func jobBranches(repo *git.Repo, but string) ([]git.Ref, error) {
 // gate is one call by the git of a server.
 func (a *app) gate(moves []hooks.Move) error {
 	keepGarbage()
+	debug.SetMemoryLimit(220 << 20) // a whole library takes 150, and the less is left beside them the longer it is collected
 	repo, err := git.Open(a.dir, git.NoReplace())
 	if err != nil {
 		return err
