@@ -50,7 +50,9 @@ func RunDriver(repo *git.Repo, call DriverCall) (open bool, err error) {
 	if !ok {
 		return d.asText()
 	}
-	d.context() // what it cannot read is missing from the advice, and the merge stands
+	if !d.apart(m.Clashes) {
+		d.context() // what it cannot read is missing from the advice, and the merge stands
+	}
 	for i := range m.Clashes {
 		c := &m.Clashes[i]
 		c.HereWhy, c.ThereWhy = d.why(d.hereSide, d.thereSide, c.ID), d.why(d.thereSide, d.hereSide, c.ID)
@@ -165,14 +167,91 @@ func (d *driving) absolute(name string) string {
 func (d *driving) context() {
 	d.store = newStore(d.repo)
 	d.hereTree, d.hereSide = d.side("HEAD")
-	for _, commit := range d.others() {
-		if d.thereTree, d.thereSide = d.side(commit); d.thereSide != nil {
-			return
-		}
+	d.pick(func(commit string) bool {
+		d.thereTree, d.thereSide = d.side(commit)
+		return d.thereSide != nil
+	})
+}
+
+// pick offers the commits that the other side may be, until one is taken.
+func (d *driving) pick(take func(commit string) bool) {
+	if slices.ContainsFunc(d.others(), take) {
+		return
 	}
 	if commit := d.holder(d.There); commit != "" {
-		d.thereTree, d.thereSide = d.side(commit)
+		take(commit)
 	}
+}
+
+// apart is context that reads of both sides no more than the sets of the machines that the file is of, and the reasons for what clashes. It is
+// false where only all there is can tell.
+func (d *driving) apart(clashes []Clash) bool {
+	if !schema.IsSetPath(d.path) {
+		return false
+	}
+	machines := map[string]bool{}
+	for _, data := range [][]byte{d.base, d.here, d.there} {
+		machine, material, gas := schema.FamilyOf(data)
+		if machine == "" || material == "" || gas == "" {
+			return false
+		}
+		machines[machine] = true
+	}
+	here, err := OpenLookup(d.repo, d.root)
+	if err != nil {
+		return false
+	}
+	defer here.Close()
+	where := func(machine, _, _ string) bool { return machines[machine] }
+	var keys []history.SubjectKey
+	for _, c := range clashes {
+		keys = append(keys, history.SubjectKey{Kind: schema.SubjectCondition, ID: c.ID})
+	}
+	read := func(l *Lookup) (*tree, *Side, error) {
+		lib, err := l.Saved(where)
+		if err != nil {
+			return nil, nil, err
+		}
+		ledger, err := l.Ledger(keys, nil)
+		return l.part(where), &Side{Lib: lib, Ledger: ledger}, err
+	}
+	if d.hereTree, d.hereSide, err = read(here); err != nil {
+		return false
+	}
+	d.pick(func(commit string) bool {
+		hash, wrong := d.repo.Resolve(commit)
+		if wrong != nil {
+			return false
+		}
+		var there *Lookup
+		var gone map[string]bool // records that are here only
+		if there, err = here.Elsewhere(hash); err == nil {
+			gone, err = here.withoutIn(there)
+		}
+		if err == nil {
+			d.thereTree, d.thereSide, err = read(there)
+		}
+		if err == nil {
+			d.thereSide.Ledger = d.thereSide.Ledger.Without(func(r *schema.Record) bool { return gone[r.Path] })
+		}
+		return true
+	})
+	return err == nil
+}
+
+// withoutIn are the records that another commit does not have. It fails where one is another there.
+func (l *Lookup) withoutIn(there *Lookup) (map[string]bool, error) {
+	changes, err := there.changes(recordsDir, l.dirs[recordsDir])
+	gone := map[string]bool{}
+	for _, c := range changes {
+		switch {
+		case c.NewHash == "":
+			gone[c.Path] = true
+		case c.OldHash != "":
+			return nil, errNoFit
+		}
+	}
+	return gone, err
 }
 
 // mostHolders is how many commits of a file are looked at for the one that made it what it is on the other side.
@@ -369,9 +448,9 @@ func (d *driving) impossible(merged []byte) bool {
 		if side.Side == nil {
 			continue
 		}
-		t := &tree{d.store, maps.Clone(side.tree.ids)}
+		t := &tree{side.tree.store, maps.Clone(side.tree.ids)}
 		t.ids[d.path] = "merged"
-		d.store.content["merged"] = merged
+		t.store.content["merged"] = merged
 		lib, err := schema.ReadLibrary(t)
 		if err != nil {
 			continue
