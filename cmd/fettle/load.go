@@ -249,7 +249,7 @@ func (s *shop) planOne(id schema.ID, unit string, f loadFlags) (plannedLoad, err
 
 // findRecipe finds an older recipe of a condition by the beginning of its digest.
 func (s *shop) findRecipe(id schema.ID, typed string) (schema.Digest, error) {
-	trail, err := s.trail("")
+	trail, err := s.toldOnce("", []schema.ID{id}, true)
 	if err != nil {
 		return "", err
 	}
