@@ -264,7 +264,7 @@ func (b *bench) memoryRows(dir, scratch string) []memoryRow {
 	for _, command := range []string{"lint --against HEAD~3 --quiet", "lint --rev HEAD~3 --quiet", "show " + id + " --format json", "show " + codeOnce, "trial show --format json", "trial show " + id, "trial show " + id + " --format html",
 		"triage " + id + " --symptom dross --format json", "triage " + id + " --symptom dross --found nozzle-wear --because worn", "escape " + id + " --unit bay-001 --from 2019-03-15 --to 2019-03-16 --symptom dross --job 4711 --lot H-7 --because late",
 		"escape --unit bay-001 --from 2019-03-15 --to 2019-03-16 --symptom dross", "load bay-001/ --approved --unit bay-001", "load " + id + " --unit bay-001 --recipe 794c", "permit " + id + " --until 24h --lot H-7 --unit bay-001 --because timing",
-		"explain energy-short", "rules --format json", "schema", "schema check", "schema check --format json", "export --current bay-001/", "trend bay-001 --format json", "status --format json", "textconv " + set,
+		"explain energy-short", "rules --format json", "schema", "export --current bay-001/", "trend bay-001 --format json", "status --format json", "textconv " + set,
 		"__complete show bay-001/", "__complete show 3", "__complete approve b", "__complete withdraw 1"} {
 		add(command, nil)
 	}
