@@ -109,8 +109,15 @@ func (k *Sparing) Holds(path, id string) bool {
 	return k.known[recordAt{path, id}].record != nil
 }
 
-// Read reads the records of a snapshot, but for those that are held already. The id is that of what stands at a path.
+// Read reads the records of a snapshot, but for those that are held already. The id is that of what stands at a path. A snapshot that would keep
+// what it read is asked not to.
 func (k *Sparing) Read(src schema.Source, id func(path string) string) (*Ledger, error) {
+	read := src.Read
+	if s, ok := src.(interface {
+		ReadOnce(path string) ([]byte, error)
+	}); ok {
+		read = s.ReadOnce
+	}
 	paths := recordPaths(src)
 	ids := make(map[string]string, len(paths))
 	for _, p := range paths {
@@ -121,7 +128,7 @@ func (k *Sparing) Read(src schema.Source, id func(path string) string) (*Ledger,
 		if k.Holds(p, ids[p]) {
 			return nil
 		}
-		data, err := src.Read(p)
+		data, err := read(p)
 		if err != nil {
 			return fmt.Errorf("%s: %w", p, err)
 		}

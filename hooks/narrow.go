@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"fettle/history"
+	"fettle/history/git"
 	"fettle/schema"
 )
 
@@ -158,3 +159,10 @@ type someOf struct {
 }
 
 func (s *someOf) Files() []string { return s.files }
+
+func (s *someOf) ReadOnce(p string) ([]byte, error) {
+	if snap, ok := s.Snapshot.(git.Snapshot); ok {
+		return git.ReadOnce(snap, p)
+	}
+	return s.Read(p)
+}
