@@ -351,19 +351,19 @@ func (p *inParts) keep(x *section, only func(*schema.Recipe) bool, changes []lin
 			}
 		}
 	}
-	own := owning{}
+	own := schema.Texts{}
 	t := p.out.rest
 	for _, f := range x.part.Findings {
 		at := rank(&f.Finding)
 		switch w, known := worst[f.ID]; {
 		case f.Severity < lint.Error || f.Old:
-			t.minor[[3]string{f.Rule, own.text(f.ID), own.text(f.Field)}] = true
+			t.minor[[3]string{f.Rule, own.Own(f.ID), own.Own(f.Field)}] = true
 			continue
 		case known && at > w:
 			t.missing = t.missing || at == 3
 			continue
 		}
-		f.ID, f.Field, f.Message = own.text(f.ID), own.text(f.Field), own.text(f.Message)
+		f.ID, f.Field, f.Message = own.Own(f.ID), own.Own(f.Field), own.Own(f.Message)
 		f.File = p.without(x, f.File)
 		if p.brief && f.ID != "" && at > 1 {
 			t.first[at] = append(t.first[at], f.Finding)
@@ -393,18 +393,6 @@ func (p *inParts) keep(x *section, only func(*schema.Recipe) bool, changes []lin
 			}
 		}
 	}
-}
-
-// owning holds texts that many findings of a section have once, and none that is a part of a file.
-type owning map[string]string
-
-func (o owning) text(s string) string {
-	known, ok := o[s]
-	if !ok {
-		known = strings.Clone(s)
-		o[known] = known
-	}
-	return known
 }
 
 // without is a file of a section without its content, which is read again where it is shown.

@@ -289,14 +289,14 @@ func (j *judging) take(x *lot, v *verdict) {
 		out.Report.Findings = append(out.Report.Findings, f.Apart())
 	}
 	for _, c := range v.Report.Changes {
-		kept := lint.Change{ID: apart(c.ID), Status: c.Status, Reasoned: c.Reasoned}
+		kept := lint.Change{ID: c.ID.Apart(), Status: c.Status, Reasoned: c.Reasoned}
 		if c.Approved != nil {
 			kept.Approved = &schema.Values{}
 		}
 		out.Report.Changes = append(out.Report.Changes, kept)
 	}
 	for i, d := range v.Report.Differences {
-		kept := history.Difference{ID: apart(d.ID), NoteOnly: d.NoteOnly}
+		kept := history.Difference{ID: d.ID.Apart(), NoteOnly: d.NoteOnly}
 		if d.Before != nil {
 			kept.Before = &schema.Recipe{}
 		}
@@ -319,15 +319,6 @@ func (j *judging) take(x *lot, v *verdict) {
 		}
 	}
 	out.left = append(out.left, v.left...)
-}
-
-// apart is an id that holds on to no file.
-func apart(id schema.ID) schema.ID {
-	own, err := schema.ParseID(id.String())
-	if err != nil {
-		return id
-	}
-	return own
 }
 
 func sameBytes(a, b []byte) bool { return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0]) }

@@ -75,7 +75,7 @@ func (n *narrowing) bears(path string, data []byte) {
 			if err != nil {
 				b.more = true
 			} else if !b.families[familyOf(id)] {
-				f := familyOf(apart(id))
+				f := familyOf(id.Apart())
 				n.families[f], b.families[f] = true, true
 			}
 		}

@@ -30,6 +30,15 @@ func (id ID) String() string {
 	return s
 }
 
+// Apart is the id that holds on to nothing of the file that it was read from.
+func (id ID) Apart() ID {
+	own, err := ParseID(id.String())
+	if err != nil {
+		return id
+	}
+	return own
+}
+
 // Family names the conditions that trends are judged on: all of one set, variant and process.
 func (id ID) Family() string {
 	id.Thickness = ""

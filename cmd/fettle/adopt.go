@@ -140,7 +140,7 @@ func (s *shop) toAdopt(typed []string) (*adopted, error) {
 			if !in(r.ID) || !meant(r.ID) || q.standing(&q.committed).Condition(r.ID).Decided() {
 				continue
 			}
-			id := compact(r.ID)
+			id := r.ID.Apart()
 			x.ids, own[id.String()] = append(x.ids, id), true
 			if person != "" && x.own == nil {
 				positions = append(positions, q.standing(&q.committed).Position(q.committed.lib, r.ID))

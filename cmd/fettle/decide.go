@@ -193,7 +193,7 @@ func (s *shop) waitingForDecision() (ids []schema.ID, err error) {
 		err := v.each(v.lookup().Sets(), func(x *stretch) error {
 			for _, p := range x.positions {
 				if waits(p.Status) {
-					ids = append(ids, compact(p.ID))
+					ids = append(ids, p.ID.Apart())
 				}
 			}
 			return nil

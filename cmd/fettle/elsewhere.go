@@ -257,7 +257,7 @@ func (v *survey) read(q *shop) (*stretch, error) {
 func (v *survey) ids() (ids []schema.ID, err error) {
 	err = v.each(v.lookup().Sets(), func(x *stretch) error {
 		for _, p := range x.positions {
-			ids = append(ids, compact(p.ID))
+			ids = append(ids, p.ID.Apart())
 		}
 		return nil
 	})

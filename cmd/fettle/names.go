@@ -118,7 +118,7 @@ func (s *shop) namesIn(out names, a among, sets [][3]string, edited map[[3]strin
 	q := s.within(s.part.quietly().ofSets(sets))
 	add := func(kind among, id schema.ID) {
 		if slices.Contains(sets, setOf(id)) { // of others it knows a part
-			out[kind] = append(out[kind], compact(id))
+			out[kind] = append(out[kind], id.Apart())
 		}
 	}
 	if a&inFiles == 0 {

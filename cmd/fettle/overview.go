@@ -208,7 +208,7 @@ func (s *shop) sections() (map[[3]string]*section, error) {
 	codes := map[[3]string]map[uint64]bool{}
 	at := func(id schema.ID) *row {
 		if rows[id] == nil {
-			rows[id] = &row{id: compact(id)}
+			rows[id] = &row{id: id.Apart()}
 		}
 		return rows[id]
 	}
@@ -290,15 +290,6 @@ func (s *shop) sections() (map[[3]string]*section, error) {
 		slices.SortFunc(x.rows, func(a, b row) int { return a.id.Compare(b.id) })
 	}
 	return out, nil
-}
-
-// compact is an id that holds on to nothing of the file that it was read from.
-func compact(id schema.ID) schema.ID {
-	own, err := schema.ParseID(id.String())
-	if err != nil {
-		return id
-	}
-	return own
 }
 
 // rows are those that are wanted, ordered by id.

@@ -307,7 +307,7 @@ func (s *shop) reasonForMany(rows []row, w *why) (*schema.Record, error) {
 		var about []schema.Subject
 		for _, u := range more {
 			about = append(about, schema.Subject{Kind: schema.Of(schema.SubjectCondition), ID: schema.Of(u.ID.String())})
-			open = append(open, hooks.Unexplained{ID: compact(u.ID), From: schema.Digest(strings.Clone(string(u.From))), To: schema.Digest(strings.Clone(string(u.To)))})
+			open = append(open, hooks.Unexplained{ID: u.ID.Apart(), From: schema.Digest(strings.Clone(string(u.From))), To: schema.Digest(strings.Clone(string(u.To)))})
 		}
 		for _, digest := range q.standing(&q.unsaved).Follow(schema.KindReason, about) {
 			if !follows[digest] {

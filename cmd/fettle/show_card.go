@@ -245,7 +245,7 @@ func (s *shop) currentlyWith(digits, typed string) (ids []schema.ID, named bool,
 			})
 			for i, r := range lib.Recipes {
 				if has[i] {
-					ids = append(ids, compact(r.ID))
+					ids = append(ids, r.ID.Apart())
 				}
 			}
 		}
@@ -265,7 +265,7 @@ func decidedWith(snap git.Snapshot, digits string) ([]schema.ID, error) {
 		if d, ok := schema.ReadRecord(files[i], data).Body.(*schema.Decision); ok {
 			for _, x := range d.Subjects.V {
 				if id, err := schema.ParseID(x.ID.V); err == nil && strings.HasPrefix(x.Digest.V, digits) {
-					found[i] = append(found[i], compact(id))
+					found[i] = append(found[i], id.Apart())
 				}
 			}
 		}
@@ -324,7 +324,7 @@ func (s *shop) codedOnce(code string) (id schema.ID, digest schema.Digest, err e
 		if strings.HasPrefix(string(d), digits) {
 			mu.Lock()
 			defer mu.Unlock()
-			ids = append(ids, compact(id))
+			ids = append(ids, id.Apart())
 		}
 	}); err != nil {
 		return id, "", err

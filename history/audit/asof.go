@@ -105,7 +105,7 @@ func (m *Moment) read(snap git.Snapshot, anchor string) (err error) {
 		}
 	}
 	note(m.Library)
-	own, there := texts{}, map[string]bool{}
+	own, there := schema.Texts{}, map[string]bool{}
 	if err := m.sets.each(m.Library, func(lib *schema.Library) bool {
 		if lib != m.Library {
 			note(lib)
@@ -113,7 +113,7 @@ func (m *Moment) read(snap git.Snapshot, anchor string) (err error) {
 		for _, r := range lib.Recipes {
 			if name := r.ID.String(); !there[name] {
 				there[name] = true
-				m.IDs = append(m.IDs, own.id(r.ID))
+				m.IDs = append(m.IDs, own.ID(r.ID))
 			}
 		}
 		return true

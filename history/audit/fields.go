@@ -91,7 +91,7 @@ func (w *walker) changesOfMany(c *commit, made func([]fieldChange)) error {
 			if from := len(t.told); len(changes) > 0 {
 				made(changes)
 				inOrder = inOrder && last.Compare(id) <= 0
-				groups, last = append(groups, group{int32(from), int32(len(t.told))}), w.texts.id(id)
+				groups, last = append(groups, group{int32(from), int32(len(t.told))}), w.texts.ID(id)
 			}
 		}
 	}
@@ -105,7 +105,7 @@ func (w *walker) changesOfMany(c *commit, made func([]fieldChange)) error {
 		if err != nil {
 			return err // cannot be: it is one that was written out
 		}
-		ids[i], sorted[i] = w.texts.id(id), int32(i)
+		ids[i], sorted[i] = w.texts.ID(id), int32(i)
 	}
 	slices.SortFunc(sorted, func(a, b int32) int { return ids[a].Compare(ids[b]) })
 	list := make([]told, 0, len(t.told)-first)

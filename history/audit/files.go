@@ -54,7 +54,7 @@ type files struct {
 	most     int // of those, see keepBytes
 	atHand   []readSet
 	recipes  int // at hand
-	texts    texts
+	texts    schema.Texts
 }
 
 // A readSet is a set of which some conditions were read.
@@ -64,7 +64,7 @@ type readSet struct {
 }
 
 func newFiles(repo *git.Repo) *files {
-	return &files{repo: repo, sets: map[string]*set{}, old: map[string]*set{}, settings: map[string]*mixes{}, texts: texts{}, most: keepBytes}
+	return &files{repo: repo, sets: map[string]*set{}, old: map[string]*set{}, settings: map[string]*mixes{}, texts: schema.Texts{}, most: keepBytes}
 }
 
 // forget lets go of all that is held, and holds less from now on.
@@ -161,9 +161,9 @@ func (f *files) parse(data []byte) *set {
 	spans := file.Items()
 	s := &set{read: make(map[schema.ID]*held, len(lib.Recipes)), hides: slices.ContainsFunc(file.Problems, schema.Problem.Hides), data: data, whole: true}
 	s.grade = lib.Sets[0].Value.Grade
-	s.grade.V = f.texts.own(s.grade.V)
+	s.grade.V = f.texts.Own(s.grade.V)
 	for _, r := range lib.Recipes {
-		id := f.texts.id(r.ID)
+		id := f.texts.ID(r.ID)
 		s.ids = append(s.ids, id)
 		s.read[id] = &held{recipe: r, raw: r.Text()}
 	}

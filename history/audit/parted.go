@@ -21,7 +21,7 @@ type partedSets struct {
 
 func newPartedSets(snap git.Snapshot) (*partedSets, error) {
 	a := &partedSets{snap: snap, of: map[string]family{}}
-	own := texts{}
+	own := schema.Texts{}
 	for _, file := range snap.Files() {
 		if isSet(file) {
 			a.files = append(a.files, file)
@@ -29,7 +29,7 @@ func newPartedSets(snap git.Snapshot) (*partedSets, error) {
 	}
 	err := git.ReadAll(snap, a.files, func(file string, data []byte) error {
 		machine, material, gas := schema.FamilyOf(data)
-		a.of[file] = family{own.own(machine), own.own(material), own.own(gas)}
+		a.of[file] = family{own.Own(machine), own.Own(material), own.Own(gas)}
 		return nil
 	})
 	slices.SortStableFunc(a.files, func(x, y string) int { return a.of[x].compare(a.of[y]) })

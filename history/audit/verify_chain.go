@@ -376,13 +376,13 @@ func (t *Trail) checkPositions(r *Report) {
 		Unapproved
 	}
 	var open []placed
-	own := texts{}
+	own := schema.Texts{}
 	t.Standing.EachPosition(t.parted(), func(p history.Position) {
 		if p.Now != nil {
 			r.Conditions++
 		}
 		if t.Standing.Anchor != nil && p.Status != history.Approved {
-			open = append(open, placed{own.id(p.ID), Unapproved{p.Kind, p.Name, p.Status}})
+			open = append(open, placed{own.ID(p.ID), Unapproved{p.Kind, p.Name, p.Status}})
 		}
 		if p.State != nil {
 			t.checkTrials(r, p)
