@@ -283,17 +283,18 @@ func adoptsRoster(r *schema.Record, d *schema.Decision) bool {
 
 // other says where a subject that is no condition stands, how it is named in a command, and whether it differs from before.
 func (c Case) other(p history.Position) (file, target string, changed bool) {
+	file, target = schema.FileOf(p.Kind, p.Name), p.Kind
 	switch p.Kind {
 	case schema.SubjectRoster:
-		return schema.RosterFile, p.Kind, !bytes.Equal(c.Before.Lib.Roster, c.Now.Lib.Roster)
+		return file, target, !bytes.Equal(c.Before.Lib.Roster, c.Now.Lib.Roster)
 	case schema.SubjectPeople:
-		return schema.PeopleFile, p.Kind, !bytes.Equal(c.Before.Lib.People, c.Now.Lib.People)
+		return file, target, !bytes.Equal(c.Before.Lib.People, c.Now.Lib.People)
 	case schema.SubjectSettings:
 		was, is := c.Before.Lib.Settings.Value, c.Now.Lib.Settings.Value
-		return schema.SettingsFile, p.Kind, (was == nil) != (is == nil) || was != nil && was.Digest() != is.Digest()
+		return file, target, (was == nil) != (is == nil) || was != nil && was.Digest() != is.Digest()
 	}
 	was, is := c.Before.Lib.Machine(p.Name), c.Now.Lib.Machine(p.Name)
-	return "machines/" + p.Name + ".json", "machine " + p.Name, (was == nil) != (is == nil) || was != nil && was.Digest() != is.Digest()
+	return file, "machine " + p.Name, (was == nil) != (is == nil) || was != nil && was.Digest() != is.Digest()
 }
 
 func spokenSubject(p history.Position) string {

@@ -92,10 +92,8 @@ func Examine(c Case) Report {
 	if !c.Full && readable(c.Before.Lib, c.Now.Lib) {
 		opts.Only = touchedFamilies(opts.Changes, r.Differences, c.Before.Lib, c.Now.Lib)
 	}
-	lib, severity := stricter(r.Standing, c.Now.Lib)
-	if opts.Severity = severity; c.Approved {
-		severity["unapproved"], severity["stale-approval"] = lint.Error, lint.Error
-	}
+	var lib *schema.Library
+	lib, opts.Severity = c.heldTo(r.Standing, c.Now.Lib)
 	r.Result = lint.Run(lib, opts)
 	r.unread()
 	r.add(c.broken())
@@ -139,6 +137,15 @@ func libraryID(lib *schema.Library) string {
 		return ""
 	}
 	return lib.Settings.Value.ID.V
+}
+
+// heldTo is what a library is judged as, and by which severities: see [stricter]. Where only what is approved may come in, what is not stops it.
+func (c Case) heldTo(standing *history.Standing, lib *schema.Library) (*schema.Library, map[string]lint.Severity) {
+	lib, severity := stricter(standing, lib)
+	if c.Approved {
+		severity["unapproved"], severity["stale-approval"] = lint.Error, lint.Error
+	}
+	return lib, severity
 }
 
 // touchedFamilies restricts the verdict to the families that a change touches; all of them where a machine or the settings

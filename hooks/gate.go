@@ -494,7 +494,7 @@ func sameAdoptions(a, b *tree) bool {
 	of := func(t *tree) map[string]string {
 		out := map[string]string{}
 		for p, id := range t.ids {
-			if schema.IsRecordPath(p) && strings.Contains(path.Base(p), "-"+schema.KindAdoption+"-") {
+			if schema.IsRecordPath(p) && adopts(p) {
 				out[p] = id
 			}
 		}

@@ -304,10 +304,7 @@ func (p *inParts) judge(chunk []*section, elsewhere map[family][]*schema.Record)
 				changes[i] = append(changes[i], change)
 			}
 		}
-		lib, severity := stricter(p.standing, x.libs[1])
-		if c.Approved {
-			severity["unapproved"], severity["stale-approval"] = lint.Error, lint.Error
-		}
+		lib, severity := c.heldTo(p.standing, x.libs[1])
 		libs[i] = lib
 		options[i] = lint.Options{Base: x.libs[0], InForce: p.inTerm, Severity: severity, Changes: slices.Concat(changes[i], c.ownApprovals(p.standing), c.untried(p.standing))}
 		if !p.all {
@@ -402,7 +399,7 @@ func (p *inParts) without(x *section, f *schema.File) *schema.File {
 	}
 	for side, lib := range x.libs {
 		for _, file := range lib.Files {
-			if file.Path != f.Path || len(file.Data) != len(f.Data) || len(f.Data) > 0 && &file.Data[0] != &f.Data[0] {
+			if file.Path != f.Path || !sameBytes(file.Data, f.Data) {
 				continue
 			}
 			i := slices.Index(x.paths, f.Path)
@@ -456,10 +453,7 @@ func (p *inParts) join() error {
 	if err := p.prepare(&c, p.standing); err != nil {
 		return err
 	}
-	lib, severity := stricter(p.standing, c.Now.Lib)
-	if c.Approved {
-		severity["unapproved"], severity["stale-approval"] = lint.Error, lint.Error
-	}
+	lib, severity := c.heldTo(p.standing, c.Now.Lib)
 	asked := map[string]bool{schema.SettingsFile: true}
 	for name := range p.asked {
 		if m, ok := p.frames[1].Machines[name]; ok {

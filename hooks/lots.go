@@ -3,7 +3,6 @@ package hooks
 import (
 	"cmp"
 	"maps"
-	"path"
 	"slices"
 	"strings"
 
@@ -35,13 +34,11 @@ type borne struct {
 
 // heavy reports whether a record may be on many conditions: those that sign recipes keep them.
 func heavy(p string) bool {
-	return slices.ContainsFunc([]string{schema.KindAdoption, schema.KindApproval, schema.KindRejection}, func(kind string) bool {
-		return strings.Contains(path.Base(p), "-"+kind+"-")
-	})
+	return slices.ContainsFunc([]string{schema.KindAdoption, schema.KindApproval, schema.KindRejection}, func(kind string) bool { return schema.NamesKind(p, kind) })
 }
 
 // adopts reports whether a record is an adoption, which may be of thousands of conditions.
-func adopts(p string) bool { return strings.Contains(path.Base(p), "-"+schema.KindAdoption+"-") }
+func adopts(p string) bool { return schema.NamesKind(p, schema.KindAdoption) }
 
 // manyAdopt reports whether records are too much to be held at once, since several of them may be of thousands of conditions.
 func manyAdopt[T any](records []T, path func(T) string) bool {

@@ -35,7 +35,7 @@ func (r *running) inLots(l *library, anchor string, few, size int) (*verdict, er
 	defer lookup.Close()
 	j := &judging{running: r, library: l, lookup: lookup, frame: newStore(r.repo), records: map[string]*schema.Record{}, beside: map[[3]string]bool{},
 		contents: map[*schema.File]string{}}
-	j.amends, j.left = sync.OnceValues(j.amendedTrees), sync.OnceValue(j.leftOut)
+	j.amends, j.left = sync.OnceValues(func() ([]*tree, error) { return r.amendedTrees(l) }), sync.OnceValue(j.leftOut)
 	j.out = &verdict{library: l, running: r, Case: Case{Anchor: anchor, At: r.At}, inTurn: &inTurn{}}
 	for _, t := range []*tree{l.before, l.now} {
 		if j.out.Case.Now.Lib, err = j.read(j.frame, t, func(string) bool { return false }); err != nil {
@@ -227,26 +227,6 @@ func (j *judging) amendedIn(x *lot, s *store, v *verdict) (bool, error) {
 	return other || explained, nil
 }
 
-// amendedTrees are the parents of the last commit, the empty library where it is the first.
-func (j *judging) amendedTrees() ([]*tree, error) {
-	parents, err := j.repo.Parents(j.head)
-	if err != nil {
-		return nil, err
-	}
-	if len(parents) == 0 {
-		parents = []string{""}
-	}
-	var out []*tree
-	for _, commit := range parents {
-		t, err := j.store.saved(commit, j.root)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, t)
-	}
-	return out, nil
-}
-
 // leftOut are the reasons on disk that are no part of the commit. They only serve for advice: what cannot be read gives none.
 func (j *judging) leftOut() []*schema.Record {
 	var out []*schema.Record
@@ -321,6 +301,7 @@ func (j *judging) take(x *lot, v *verdict) {
 	out.left = append(out.left, v.left...)
 }
 
+// sameBytes reports whether two contents are one and the same in memory.
 func sameBytes(a, b []byte) bool { return len(a) == len(b) && (len(a) == 0 || &a[0] == &b[0]) }
 
 // finish puts together what was taken from the lots.

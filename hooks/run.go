@@ -377,19 +377,12 @@ func (r *running) readCase(l *library) (c Case, err error) {
 
 // amended are the parents of the last commit, which a commit that amends it follows; the empty library where it is the first.
 func (r *running) amended(l *library) ([]Side, error) {
-	parents, err := r.repo.Parents(r.head)
+	trees, err := r.amendedTrees(l)
 	if err != nil {
 		return nil, err
 	}
-	if len(parents) == 0 {
-		parents = []string{""}
-	}
 	var sides []Side
-	for _, commit := range parents {
-		t, err := r.store.saved(commit, l.root)
-		if err != nil {
-			return nil, err
-		}
+	for _, t := range trees {
 		side, err := r.store.side(t, l.bearing)
 		if err != nil {
 			return nil, err
@@ -397,6 +390,26 @@ func (r *running) amended(l *library) ([]Side, error) {
 		sides = append(sides, side)
 	}
 	return sides, nil
+}
+
+// amendedTrees are the parents of the last commit, the empty library where it is the first.
+func (r *running) amendedTrees(l *library) ([]*tree, error) {
+	parents, err := r.repo.Parents(r.head)
+	if err != nil {
+		return nil, err
+	}
+	if len(parents) == 0 {
+		parents = []string{""}
+	}
+	var out []*tree
+	for _, commit := range parents {
+		t, err := r.store.saved(commit, l.root)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, t)
+	}
+	return out, nil
 }
 
 // full is a path of the library as it is named from the top of the work tree.

@@ -216,7 +216,7 @@ func unknownMachine(p *Pass) {
 	if !name.Set() || p.Machine != nil {
 		return
 	}
-	path := "machines/" + name.V + ".json"
+	path := schema.FileOf(schema.SubjectMachine, name.V)
 	if p.Library.File(path) != nil {
 		p.Report(At("machine", name), "the profile of %q cannot be read", name.V).Help = "See the findings in " + path + "."
 		return

@@ -314,9 +314,9 @@ func (lib *Library) placeMachine(f *File, m *Machine) {
 	if !m.Name.Set() {
 		return
 	}
-	if f.Path != "machines/"+m.Name.V+".json" {
+	if file := FileOf(SubjectMachine, m.Name.V); f.Path != file {
 		f.report(RuleMisplacedFile, m.Name.At, "name", fmt.Sprintf("the machine is called %q and the file %s", m.Name.V, path.Base(f.Path)),
-			"It belongs in machines/"+m.Name.V+".json.")
+			"It belongs in "+file+".")
 	}
 	if first, ok := lib.Machines[m.Name.V]; ok {
 		f.report(RuleDuplicateID, m.Name.At, "name", fmt.Sprintf("machine %q stands in %s already", m.Name.V, first.File.Path), "Keep one of the two.")

@@ -2,6 +2,7 @@ package schema
 
 import (
 	"bytes"
+	"path"
 	"reflect"
 	"strings"
 	"time"
@@ -307,3 +308,6 @@ func (r *Record) IsNone() bool { return r.Body == nil && r.Kind == "" }
 
 // IsRecordPath reports whether a path of the library lies where records do.
 func IsRecordPath(path string) bool { return strings.HasPrefix(path, "records/") }
+
+// NamesKind reports whether a record is of a kind by the name of its file, whatever it holds.
+func NamesKind(file, kind string) bool { return strings.Contains(path.Base(file), "-"+kind+"-") }

@@ -312,7 +312,7 @@ func (s *shop) anyReason() (bool, error) {
 		return false, err
 	}
 	return slices.ContainsFunc(snap.Files(), func(p string) bool {
-		return schema.IsRecordPath(p) && strings.Contains(path.Base(p), "-"+schema.KindReason+"-")
+		return schema.IsRecordPath(p) && schema.NamesKind(p, schema.KindReason)
 	}), nil
 }
 

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -344,15 +346,39 @@ func (a *app) oneOf(formats ...string) error {
 // json writes a value for programs.
 func (a *app) json(v any) error {
 	a.wrote = true
+	text, err := jsonText(v, "")
+	if err == nil {
+		_, err = io.WriteString(a.out, text)
+	}
+	return err
+}
+
+// jsonText is a value as programs read it, with what stands before each line after the first.
+func jsonText(v any, indent string) (string, error) {
 	var b strings.Builder
 	enc := json.NewEncoder(&b)
 	enc.SetEscapeHTML(false)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(v); err != nil {
-		return err
-	}
-	_, err := io.WriteString(a.out, escaped(b.String()))
-	return err
+	enc.SetIndent(indent, "  ")
+	err := enc.Encode(v)
+	return escaped(b.String()), err
+}
+
+// jsonItems writes what a list at the end of an object holds, one item after another, and ends both: all that is in some is more than a program
+// likes to hold. What begins them, up to the bracket, was written.
+func jsonItems(out *bufio.Writer, each func(add func(item any) error) error) error {
+	const indent = "    "
+	between, end := "\n", "]\n}\n"
+	err := each(func(item any) error {
+		text, err := jsonText(item, indent)
+		if err != nil {
+			return err
+		}
+		fmt.Fprint(out, between, indent, strings.TrimSuffix(text, "\n"))
+		between, end = ",\n", "\n  ]\n}\n"
+		return nil
+	})
+	out.WriteString(end)
+	return cmp.Or(err, out.Flush())
 }
 
 // escaped writes what [clean] replaces as escapes of JSON, where it can only stand inside strings: somebody may look at it on a screen.

@@ -2,9 +2,6 @@ package main
 
 import (
 	"bufio"
-	"bytes"
-	"encoding/json"
-	"fmt"
 	"io"
 	"slices"
 	"strings"
@@ -363,23 +360,14 @@ type auditReason struct {
 
 // auditJSON writes the timeline entry by entry: all of a long history is more than a program likes to hold.
 func auditJSON(to io.Writer, trail *audit.Trail, f audit.Filter) error {
-	out := bufio.NewWriter(to)
-	const indent = "    "
-	var text bytes.Buffer
-	enc := json.NewEncoder(&text)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent(indent, "  ")
-	between, end := "\n", "]\n}\n"
-	for e := range trail.Each(f) {
-		text.Reset()
-		if err := enc.Encode(entryJSON(trail, e)); err != nil {
-			return err
+	return jsonItems(bufio.NewWriter(to), func(add func(any) error) error {
+		for e := range trail.Each(f) {
+			if err := add(entryJSON(trail, e)); err != nil {
+				return err
+			}
 		}
-		fmt.Fprint(out, between, indent, escaped(strings.TrimSuffix(text.String(), "\n")))
-		between, end = ",\n", "\n  ]\n}\n"
-	}
-	out.WriteString(end)
-	return out.Flush()
+		return nil
+	})
 }
 
 func entryJSON(trail *audit.Trail, e *audit.Entry) auditEntry {

@@ -2,10 +2,8 @@ package main
 
 import (
 	"bufio"
-	"bytes"
 	"cmp"
 	"encoding/csv"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -327,51 +325,38 @@ func (s *shop) asOfJSON(m *audit.Moment, ids []schema.ID) error {
 	for _, r := range m.Late {
 		out.Late = append(out.Late, string(r.Digest))
 	}
-	var text bytes.Buffer
-	enc := json.NewEncoder(&text)
-	enc.SetEscapeHTML(false)
-	write := func(v any, indent string) (string, error) {
-		text.Reset()
-		enc.SetIndent(indent, "  ")
-		err := enc.Encode(v)
-		return escaped(strings.TrimSuffix(text.String(), "\n")), err
-	}
-	const indent, none = "    ", "[]\n}"
-	head, err := write(out, "")
+	const none = "[]\n}\n"
+	head, err := jsonText(out, "")
 	if err != nil || !strings.HasSuffix(head, none) {
 		return cmp.Or(err, errors.New("conditions do not stand at the end"))
 	}
 	s.wrote = true
 	to := bufio.NewWriterSize(s.out, 1<<16)
-	to.WriteString(strings.TrimSuffix(head, "]\n}"))
-	between, end := "\n", "]\n}\n"
-	err = s.standsAt(m, ids, func(st *stand) error {
-		c := condition{ID: st.id.String(), Status: st.status, Git: of(st.saved), Approved: of(st.approved), Loaded: []loaded{}}
-		if st.approved != nil {
-			c.ApprovedBy, c.ApprovedAt = some(st.decision.Person), some(st.decision.Record.At.V)
-		}
-		if st.provis != nil {
-			c.Until = some(st.provis.Until.V)
-		}
-		for _, u := range st.units {
-			l := loaded{Unit: u.unit, Digest: some(string(u.stay.Digest())), Recipe: of(u.values), Either: []string{}}
-			if len(u.stay.Loaded) > 0 {
-				l.Since, l.By = some(u.stay.From.UTC().Format(time.RFC3339)), some(u.stay.Loaded[0].Record.By.V)
+	to.WriteString(strings.TrimSuffix(head, "]\n}\n"))
+	return jsonItems(to, func(add func(any) error) error {
+		return s.standsAt(m, ids, func(st *stand) error {
+			c := condition{ID: st.id.String(), Status: st.status, Git: of(st.saved), Approved: of(st.approved), Loaded: []loaded{}}
+			if st.approved != nil {
+				c.ApprovedBy, c.ApprovedAt = some(st.decision.Person), some(st.decision.Record.At.V)
 			}
-			if u.stay.Digest() == "" {
-				for _, one := range u.stay.Loaded {
-					l.Either = append(l.Either, string(one.Digest))
+			if st.provis != nil {
+				c.Until = some(st.provis.Until.V)
+			}
+			for _, u := range st.units {
+				l := loaded{Unit: u.unit, Digest: some(string(u.stay.Digest())), Recipe: of(u.values), Either: []string{}}
+				if len(u.stay.Loaded) > 0 {
+					l.Since, l.By = some(u.stay.From.UTC().Format(time.RFC3339)), some(u.stay.Loaded[0].Record.By.V)
 				}
+				if u.stay.Digest() == "" {
+					for _, one := range u.stay.Loaded {
+						l.Either = append(l.Either, string(one.Digest))
+					}
+				}
+				c.Loaded = append(c.Loaded, l)
 			}
-			c.Loaded = append(c.Loaded, l)
-		}
-		line, err := write(c, indent)
-		to.WriteString(between + indent + line)
-		between, end = ",\n", "\n  ]\n}\n"
-		return err
+			return add(c)
+		})
 	})
-	to.WriteString(end)
-	return cmp.Or(err, to.Flush())
 }
 
 // auditCSV writes the timeline as a table, with every moment in UTC and in the time of this computer.
